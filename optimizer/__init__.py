@@ -1,0 +1,1 @@
+"""From a Log to ranked plans. Import the rooms one by one."""

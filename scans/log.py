@@ -1,0 +1,132 @@
+"""The Log: a closed solid in the log frame, with what is known of its inside.
+
+Log frame: +x from the butt end to the top end, x = 0 at the outermost wood of the butt, z up as the
+log lay when scanned or measured, y to the left for someone at the butt who looks along +x. Metres.
+"""
+
+from dataclasses import dataclass, field
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scans.errors import OpenSolidError
+
+FloatArray = NDArray[np.float64]
+IntArray = NDArray[np.int64]
+
+HEART_RADIUS_M = 0.0254
+"""Radius of the heart strip unless said otherwise: 1 in (common practice, no source)."""
+
+
+def frozen(array: FloatArray) -> FloatArray:
+    """Return a read-only copy of an array of floats."""
+    copy = np.array(array, dtype=np.float64, order="C")
+    copy.flags.writeable = False
+    return copy
+
+
+@dataclass(frozen=True, eq=False)
+class Solid:
+    """A closed triangle mesh, its faces anticlockwise seen from outside.
+
+    vertices_m : (V, 3) float, log frame, metres.
+    faces : (F, 3) int, rows of `vertices_m`.
+
+    Raises OpenSolidError where an edge has no opposite, or where the mesh is inside out.
+    """
+
+    vertices_m: FloatArray
+    faces: IntArray
+
+    def __post_init__(self) -> None:
+        vertices = frozen(self.vertices_m)
+        faces = np.array(self.faces, dtype=np.int64, order="C")
+        faces.flags.writeable = False
+        object.__setattr__(self, "vertices_m", vertices)
+        object.__setattr__(self, "faces", faces)
+        if not np.isfinite(vertices).all():
+            raise OpenSolidError("the surface has points that are not finite numbers")
+        open_edges = count_open_edges(faces, len(vertices))
+        if open_edges:
+            raise OpenSolidError(f"the surface is open: {open_edges} edges have no face on their other side")
+        if self.volume_m3 <= 0.0:
+            raise OpenSolidError("the surface is inside out: its volume is not above 0")
+
+    @cached_property
+    def volume_m3(self) -> float:
+        """Volume enclosed, by the divergence theorem. [m3]."""
+        a, b, c = (self.vertices_m[self.faces[:, k]] for k in range(3))
+        return float(np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0)
+
+    @cached_property
+    def bounds_m(self) -> FloatArray:
+        """Least and greatest corner, (2, 3). [m]."""
+        return frozen(np.stack([self.vertices_m.min(axis=0), self.vertices_m.max(axis=0)]))
+
+    def moved(self, matrix: FloatArray) -> "Solid":
+        """Return the solid under a 4x4 matrix that keeps its handedness (rigid, or scaled)."""
+        return Solid(self.vertices_m @ matrix[:3, :3].T + matrix[:3, 3], self.faces)
+
+
+def count_open_edges(faces: IntArray, vertex_count: int) -> int:
+    """Count the directed edges of (F, 3) faces that are not matched by one edge the other way."""
+    start = faces.ravel()
+    end = np.roll(faces, -1, axis=1).ravel()
+    there, there_counts = np.unique(start * vertex_count + end, return_counts=True)
+    back, back_counts = np.unique(end * vertex_count + start, return_counts=True)
+    if len(there) == len(back) and (there == back).all():
+        return int(np.abs(there_counts - back_counts).sum())
+    return len(np.setxor1d(there, back))
+
+
+@dataclass(frozen=True, eq=False)
+class Fork:
+    """Where the stem divides; log frame.
+
+    crotch_m : (3,) where the bark parts, on the fork's middle line. [m]
+    normal : (3,) unit normal of the fork plane, which holds the hearts of two limbs.
+    direction : (3,) unit vector of the fork's middle line, in the plane, towards the limbs.
+    diameter_m : the stem's diameter under the fork. [m]
+    below_m, above_m : how far the figure zone reaches from the crotch, against and along
+        `direction`. [m]
+    """
+
+    crotch_m: FloatArray
+    normal: FloatArray
+    direction: FloatArray
+    diameter_m: float
+    below_m: float
+    above_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class Log:
+    """A log whose outer surface (bark included, if it has any) and wood are closed solids.
+
+    outer, wood : Solid in the log frame; the same object where there is no bark.
+    bark_thickness_m : mean thickness of the bark, 0 without. [m]
+    hearts : lines of the pith, each (P, 3) with x rising: the stem's first, then one for each limb,
+        in the limbs' order; empty where the heart is not known. [m]
+    forks : the forks, from the butt upwards.
+    heart_radius_m : radius of the heart strip. [m]
+    scan_to_log : (4, 4) from the scan frame to the log frame; the identity for a log sheet.
+    """
+
+    name: str
+    outer: Solid
+    wood: Solid
+    bark_thickness_m: float = 0.0
+    hearts: tuple[FloatArray, ...] = ()
+    forks: tuple[Fork, ...] = ()
+    heart_radius_m: float = HEART_RADIUS_M
+    scan_to_log: FloatArray = field(default_factory=lambda: np.eye(4))
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "hearts", tuple(frozen(line) for line in self.hearts))
+        object.__setattr__(self, "scan_to_log", frozen(self.scan_to_log))
+
+    @property
+    def length_m(self) -> float:
+        """Extent of the outer solid in x. [m]."""
+        return float(self.outer.bounds_m[1, 0] - self.outer.bounds_m[0, 0])
