@@ -1,0 +1,91 @@
+"""Lengths as people type and read them: `9 ft 8 in`, `38 1/2"`, `0.95 m`, `95 cm`.
+
+The inch is 25.4 mm exactly (international inch, 1959).
+"""
+
+import re
+from fractions import Fraction
+from math import floor
+
+INCH_M = 0.0254
+FOOT_M = 0.3048
+POUND_KG = 0.45359237
+
+_UNITS_M = {
+    "m": 1.0, "meter": 1.0, "meters": 1.0, "metre": 1.0, "metres": 1.0,
+    "cm": 0.01, "mm": 0.001,
+    "in": INCH_M, "inch": INCH_M, "inches": INCH_M, '"': INCH_M, "″": INCH_M, "”": INCH_M, "''": INCH_M,
+    "ft": FOOT_M, "foot": FOOT_M, "feet": FOOT_M, "'": FOOT_M, "′": FOOT_M, "’": FOOT_M,
+}  # fmt: skip
+_NUMBER = r"(?:\d+[ -]+\d+/\d+|\d+/\d+|\d*\.\d+|\d+\.?)"
+_UNIT = "|".join(sorted((re.escape(unit) for unit in _UNITS_M), key=len, reverse=True))
+_PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})(?![a-z])\s*,?", re.IGNORECASE)
+_EXAMPLES = 'write it as 9 ft 8 in, 38 1/2", 0.95 m or 95 cm'
+
+
+class LengthError(ValueError):
+    """A text that is no length."""
+
+
+def _number(text: str) -> float:
+    whole, _, fraction = text.replace("-", " ").rpartition(" ")
+    try:
+        return float(Fraction(whole or 0) + Fraction(fraction))
+    except ZeroDivisionError:
+        raise LengthError(f'"{text}" divides by nothing; {_EXAMPLES}') from None
+
+
+def parse_length_m(text: str) -> float:
+    """Read a length with its unit. [m].
+
+    Feet and inches may stand together; fractions follow a blank or a dash. A bare 0 needs no
+    unit. Raises LengthError for everything else, with the text and ways to write it.
+    """
+    stripped = text.strip()
+    if not stripped:
+        raise LengthError(f"the length is empty; {_EXAMPLES}")
+    sign = -1.0 if stripped.startswith("-") else 1.0
+    rest = stripped.lstrip("+-").lstrip()
+    if re.fullmatch(_NUMBER, rest):
+        if _number(rest) == 0.0:
+            return 0.0
+        raise LengthError(f'"{stripped}" has no unit; {_EXAMPLES}')
+    total_m, position, last_unit_m = 0.0, 0, float("inf")
+    while position < len(rest):
+        part = _PART.match(rest, position)
+        if part is None:
+            raise LengthError(f'"{stripped}" is no length; {_EXAMPLES}')
+        unit_m = _UNITS_M[part["unit"].lower()]
+        if unit_m >= last_unit_m:
+            raise LengthError(f'"{stripped}" is no length: units must go from large to small; {_EXAMPLES}')
+        total_m += _number(part["number"]) * unit_m
+        position, last_unit_m = part.end(), unit_m
+    return sign * total_m
+
+
+def fraction_text(value: float, denominator: int = 16) -> str:
+    """Write a number as a tape shows it, to the nearest 1/`denominator`: 17 5/8, 3/16, 0."""
+    parts = floor(abs(value) * denominator + 0.5)
+    whole, rest = divmod(parts, denominator)
+    sign = "-" if value < 0 and parts else ""
+    if not rest:
+        return f"{sign}{whole}"
+    fraction = Fraction(rest, denominator)
+    shown = f"{fraction.numerator}/{fraction.denominator}"
+    return f"{sign}{whole} {shown}" if whole else f"{sign}{shown}"
+
+
+def inches_text(length_m: float, denominator: int = 16) -> str:
+    """Write a length in inches and fractions: `17 5/8 in`."""
+    return f"{fraction_text(length_m / INCH_M, denominator)} in"
+
+
+def feet_text(length_m: float, denominator: int = 2) -> str:
+    """Write a length in feet and inches: `9 ft 8 1/2 in`; under a foot, in inches alone."""
+    parts = floor(abs(length_m) / INCH_M * denominator + 0.5)
+    feet, rest = divmod(parts, 12 * denominator)
+    inches = fraction_text(rest / denominator, denominator)
+    sign = "-" if length_m < 0 and parts else ""
+    if not feet:
+        return f"{sign}{inches} in"
+    return f"{sign}{feet} ft" if not rest else f"{sign}{feet} ft {inches} in"
