@@ -1,0 +1,53 @@
+"""What water does to the size and the weight of wood.
+
+"Wood Handbook" is FPL-GTR-282 (USDA Forest Service, Forest Products Laboratory, 2021). Moisture content is
+the mass of water as a percentage of the oven-dry mass.
+"""
+
+WATER_KG_M3 = 1000.0
+FIBER_SATURATION_PCT = 30.0
+"""Moisture below which wood shrinks, where the species' own is not known (Wood Handbook Eq. 4-9)."""
+
+
+def shrinkage_pct(total_pct: float, moisture_pct: float, fiber_saturation_pct: float = FIBER_SATURATION_PCT) -> float:
+    """Return shrinkage from green to a moisture content, of the green size. [%].
+
+    A straight line under fiber saturation, 0 above it (Wood Handbook Eq. 4-9, p. 4-10). Single boards vary
+    widely; collapse and drying set are not in it.
+
+    total_pct : green to oven-dry, in [0, 100).
+    moisture_pct : at least 0.
+    """
+    if not 0.0 <= total_pct < 100.0:
+        raise ValueError(f"total_pct must lie in [0, 100), got {total_pct:g}")
+    if not moisture_pct >= 0.0:
+        raise ValueError(f"moisture_pct must be at least 0, got {moisture_pct:g}")
+    return total_pct * max(fiber_saturation_pct - moisture_pct, 0.0) / fiber_saturation_pct
+
+
+def change_of_size_m(size_m: float, total_pct: float, from_moisture_pct: float, to_moisture_pct: float) -> float:
+    """Return how much a size changes between two moisture contents; above 0 it swells. [m].
+
+    Wood Handbook, FPL-GTR-190 (2010) Eq. 13-3, for both moistures in [0, 30] %.
+
+    size_m : at the first moisture content. [m]
+    total_pct : shrinkage green to oven-dry in that direction, in [0, 100).
+    """
+    for name, value in (("from_moisture_pct", from_moisture_pct), ("to_moisture_pct", to_moisture_pct)):
+        if not 0.0 <= value <= FIBER_SATURATION_PCT:
+            raise ValueError(f"{name} must lie in [0, 30], got {value:g}")
+    before = 1.0 - shrinkage_pct(total_pct, from_moisture_pct) / 100.0
+    after = 1.0 - shrinkage_pct(total_pct, to_moisture_pct) / 100.0
+    return size_m * (after / before - 1.0)
+
+
+def density_kg_m3(specific_gravity: float, moisture_pct: float) -> float:
+    """Return mass by volume from a gravity on the volume at that moisture (Wood Handbook Eq. 4-14). [kg/m3]."""
+    return WATER_KG_M3 * specific_gravity * (1.0 + moisture_pct / 100.0)
+
+
+def most_moisture_pct(specific_gravity_green: float) -> float:
+    """Return the moisture content with every cell full of water (Wood Handbook Eq. 4-3, p. 4-3). [%]."""
+    if not 0.0 < specific_gravity_green <= 1.54:
+        raise ValueError(f"specific_gravity_green must be above 0 to 1.54, got {specific_gravity_green:g}")
+    return 100.0 * (1.54 - specific_gravity_green) / (1.54 * specific_gravity_green)
