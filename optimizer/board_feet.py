@@ -6,8 +6,7 @@ grading rules round by definition.
 
 import math
 
-INCH_M = 0.0254
-FOOT_M = 0.3048
+from optimizer.lengths import FOOT_M, INCH_M
 
 
 def quarters_thickness_m(quarters: int) -> float:

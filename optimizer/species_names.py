@@ -42,7 +42,6 @@ ALIASES: Mapping[str, str] = {
     "shagbark": "hickory, shagbark",
     "sitka": "spruce, sitka",
     "sour gum": "tupelo, black",
-    "southern magnolia": "magnolia, southern",
     "sweet gum": "sweetgum",
     "tulip poplar": "yellow-poplar",
     "tulip tree": "yellow-poplar",

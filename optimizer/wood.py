@@ -15,7 +15,8 @@ from functools import cache
 from importlib import resources
 from types import MappingProxyType
 
-from optimizer.board_feet import INCH_M, quarters_thickness_m
+from optimizer.board_feet import quarters_thickness_m
+from optimizer.lengths import INCH_M
 from optimizer.moisture import WATER_KG_M3, density_kg_m3, most_moisture_pct, shrinkage_pct
 from optimizer.species_names import UnknownSpeciesError, match_species
 
