@@ -9,10 +9,10 @@ differ from them by 10 % or more in gravity, and more in moisture (from memory: 
 
 import csv
 import math
+import pkgutil
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from functools import cache
-from importlib import resources
 from types import MappingProxyType
 
 from optimizer.board_feet import quarters_thickness_m
@@ -240,8 +240,11 @@ _COLUMNS = {
 
 
 def _read(name: str) -> list[dict[str, str]]:
-    text = resources.files("optimizer").joinpath(name).read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
+    """Return the rows of a data file that lies beside this module."""
+    data = pkgutil.get_data(__name__, name)
+    if data is None:
+        raise FileNotFoundError(f"{name} is missing from the installed package; install it again")
+    return list(csv.DictReader(data.decode("utf-8").splitlines()))
 
 
 def _wood(row: Mapping[str, str], bark: Mapping[str, str]) -> Wood:

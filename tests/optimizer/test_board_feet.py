@@ -1,5 +1,3 @@
-import math
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -28,13 +26,14 @@ def test_board_foot_is_a_volume_of_nominal_thickness(area_m2, quarters):
     assert board_feet(area_m2, quarters) == pytest.approx(volume_in3 / 144, rel=1e-12)
 
 
-@given(width_in=st.floats(1, 60), length_ft=st.integers(1, 20))
-def test_surface_measure_is_the_nearest_whole(width_in, length_ft):
-    up = surface_measure_ft2(width_in, length_ft)
-    down = surface_measure_ft2(width_in, length_ft, half_up=False)
+@given(width_eighths=st.integers(8, 480), length_ft=st.integers(1, 20))
+def test_surface_measure_is_the_nearest_whole(width_eighths, length_ft):
+    """Widths as a tape gives them; halves told apart in whole numbers of 1/96 ft2."""
+    up = surface_measure_ft2(width_eighths / 8, length_ft)
+    down = surface_measure_ft2(width_eighths / 8, length_ft, half_up=False)
 
-    assert abs(up - width_in * length_ft / 12) <= 0.5 + 1e-12
-    assert up - down == (1 if math.isclose(math.fmod(width_in * length_ft / 12, 1), 0.5, abs_tol=0) else 0)
+    assert abs(96 * up - width_eighths * length_ft) <= 48
+    assert up - down == (1 if width_eighths * length_ft % 96 == 48 else 0)
 
 
 def test_no_area_is_no_board_foot():

@@ -30,6 +30,12 @@ def test_diameter_to_the_whole_inch(diameter_in, whole_in):
     assert scale_log(diameter_in * INCH_M, 16 * FOOT_M).diameter_in == whole_in
 
 
+@pytest.mark.parametrize("inches", range(1, 60))
+def test_half_inches_in_metres_go_up(inches):
+    assert scale_log((inches + 0.5) * INCH_M, 3.0).diameter_in == inches + 1
+    assert scale_log(round((inches + 0.5) * 0.0254, 4), 3.0).diameter_in == inches + 1
+
+
 @pytest.mark.parametrize(
     ("length_ft", "trim_ft", "whole_ft"),
     [(16.0, 0.0, 16), (16.99, 0.0, 16), (16.5, 0.5, 16), (16.4, 0.5, 15), (8.0, 8.5, 0)],

@@ -1,5 +1,5 @@
 import csv
-from importlib import resources
+import pkgutil
 
 import pytest
 
@@ -8,8 +8,7 @@ from optimizer.wood import UnknownSpeciesError, find_wood, known_woods
 
 
 def rows(name):
-    text = resources.files("optimizer").joinpath(name).read_text(encoding="utf-8")
-    return list(csv.DictReader(text.splitlines()))
+    return list(csv.DictReader(pkgutil.get_data("optimizer.wood", name).decode().splitlines()))
 
 
 SPECIES = rows("species.csv")
@@ -161,3 +160,10 @@ def test_misspelt_name_is_offered_the_nearest(misspelt, nearest):
 def test_what_names_no_tree_is_refused(nonsense):
     with pytest.raises(ValueError, match="is not in the table"):
         find_wood(nonsense)
+
+
+def test_nothing_is_offered_for_what_is_like_nothing():
+    with pytest.raises(UnknownSpeciesError) as caught:
+        find_wood("xqzzt")
+
+    assert str(caught.value) == 'species "xqzzt" is not in the table; leave it empty if the wood is not known'

@@ -3,6 +3,8 @@
 National Volume Estimator Library, scrib.f (factors, exceptions, and the 175 cells that follow).
 """
 
+from decimal import Decimal
+
 import pytest
 
 from optimizer.log_rules import board_feet_scribner_c
@@ -45,6 +47,17 @@ TABLE = {
     39: (560, 700, 840, 980, 1120),
     40: (600, 750, 900, 1050, 1200),
 }
+# Board feet per foot of length, as printed, for 1 to 60 in.
+# fmt: off
+FACTORS = [
+    "0.000", "0.143", "0.390", "0.676", "1.070", "1.160", "1.400", "1.501", "2.084", "3.126",
+    "3.749", "4.900", "6.043", "7.140", "8.880", "10.000", "11.528", "13.290", "14.990", "17.499",
+    "18.990", "20.880", "23.510", "25.218", "28.677", "31.249", "34.220", "36.376", "38.040", "41.060",
+    "44.376", "45.975", "48.990", "50.000", "54.688", "57.660", "64.319", "66.730", "70.000", "75.240",
+    "79.480", "83.910", "87.190", "92.501", "94.990", "99.075", "103.501", "107.970", "112.292", "116.990",
+    "121.650", "126.525", "131.510", "136.510", "141.610", "146.912", "152.210", "157.710", "163.288", "168.990",
+]
+# fmt: on
 
 CELLS = [
     (diameter, length, board_feet)
@@ -89,3 +102,13 @@ def test_small_logs_of_which_copies_differ_by_order_only():
 def test_factors_and_exceptions_by_hand(diameter_in, length_ft, board_feet):
     """Worked by hand from the published factors: INT((L x factor + 5) / 10), and the exception."""
     assert board_feet_scribner_c(diameter_in, length_ft) == board_feet
+
+
+@pytest.mark.parametrize("diameter_in", [*range(1, 6), *range(12, 61)])
+def test_factors_at_lengths_without_exceptions(diameter_in):
+    """INT((L x factor + 5) / 10) in exact decimals, from 21 ft up; 6 to 11 in have factors of their own there."""
+    factor = Decimal(FACTORS[diameter_in - 1])
+
+    for length_ft in range(21, 41):
+        units = int((length_ft * factor + 5) / 10)
+        assert board_feet_scribner_c(diameter_in, length_ft) == 10 * units
