@@ -123,7 +123,8 @@ class Wood:
         """Return inside / outside diameter, k, for an outer diameter.
 
         The species' equation, kept within 0.80 to 0.99 (Clark and others 1991, Table 9, as printed and
-        clamped in the Forest Service's growth model); else the mean of the ratios its regions list; else from
+        clamped in the Forest Service's growth model); else the mean of the ratios that the same model lists for
+        the Northeast, Central and Lake States (the last after Raile 1982, Research Paper NC-224); else from
         the bark's share of volume, 1 / sqrt(1 + B / 100). `bark_ratio_basis` tells which. Made for breast
         height; double the bark's thickness is outer diameter x (1 - k).
 
