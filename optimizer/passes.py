@@ -1,0 +1,307 @@
+"""The best passes of one lay, exactly: dynamic programming over the height steps.
+
+V(k), the most that can still come once the pass at row k is made, is the greatest of: nothing more; a
+layer of a thickness of the menu, its lower pass paid, and V below it; waste of any height, likewise. n
+layers take n + 1 passes, all charged.
+"""
+
+from dataclasses import dataclass
+from math import ceil, cos, radians, sin
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chords import chord_table, reach_by_row, turn_rings, wood_by_row
+from optimizer.lay import Lay
+from optimizer.layers import interval_room, layer_value, width_factor
+from optimizer.stations import Stations
+from optimizer.terms import Terms
+from scans.log import FloatArray, IntArray
+
+BoolArray = NDArray[np.bool_]
+STOP, WASTE = -1, -2
+"""What follows a pass, beside an entry of the menu."""
+
+
+@dataclass(frozen=True)
+class Cuts:
+    """Passes from the top down, as whole numbers of height steps, and what each layer is.
+
+    rows : (n + 1,) passes; empty where nothing is worth sawing. entries : (n,) of the menu, or WASTE.
+    net : what the search makes of it, margins included.
+    """
+
+    rows: tuple[int, ...]
+    entries: tuple[int, ...]
+    net: float
+
+
+@dataclass(frozen=True, eq=False)
+class LayTable:
+    """What each row of a lay meets; row r stands for the height (lowest_row + r) x step.
+
+    upper, lower : chord tables at the passes and a kerf above them, where the layers' lower faces are: that
+    of the pass at row r is row r + lower_shift of `lower`. usable_m2, widest_m : wood between the trims
+    at the rows of both.
+    """
+
+    lowest_row: int
+    possible: BoolArray
+    pass_cost: FloatArray
+    upper: tuple[IntArray, FloatArray]
+    lower: tuple[IntArray, FloatArray]
+    lower_shift: int
+    usable_m2: tuple[FloatArray, FloatArray]
+    widest_m: tuple[FloatArray, FloatArray]
+    hearts: FloatArray
+    tilt: float
+
+
+def lay_table(
+    stations: Stations, lay: Lay, height_m: float, terms: Terms, reach_m: FloatArray | None = None
+) -> LayTable:
+    """Meet every blade height with the wood.
+
+    height_m : how high the log stands above the bunks. reach_m : (rows,) the exact reach of each row
+    where it is known; else it is taken at the stations.
+    """
+    lowest = lowest_row(terms)
+    rows = row_count(height_m, terms)
+    roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
+    zero_m = lowest * terms.step_m
+    wood = turn_rings(
+        stations.wood.offsets, stations.wood.segments, stations.x_m, roll, tilt, lay.lift_m, zero_m, terms.step_m
+    )
+    # Where the kerf is a whole number of steps, the lower faces are rows of the same table.
+    kerf_steps = terms.kerf_m / terms.step_m
+    shared = abs(kerf_steps - round(kerf_steps)) < 1e-9
+    shift = round(kerf_steps) if shared else 0
+    upper = chord_table(stations.wood.offsets, wood, rows + shift, 0.0)
+    lower = upper if shared else chord_table(stations.wood.offsets, wood, rows, kerf_steps)
+    if reach_m is None:
+        outer = wood
+        if stations.outer is not stations.wood:
+            rings = stations.outer
+            outer = turn_rings(
+                rings.offsets, rings.segments, stations.x_m, roll, tilt, lay.lift_m, zero_m, terms.step_m
+            )
+        reach_m = reach_by_row(outer, rows)
+    measured = wood_by_row(*upper, rows + shift, stations.cell_m, stations.first, stations.last)
+    area, length, usable_upper, widest_upper = (values[:rows] for values in measured)
+    if not shared:
+        measured = wood_by_row(*lower, rows, stations.cell_m, stations.first, stations.last)
+    _, _, usable_lower, widest_lower = (values[shift:] for values in measured)
+    cost = terms.pass_cost + np.maximum(terms.cost_per_m * length, terms.cost_per_m2 * area) / cos(tilt)
+    heights = zero_m + terms.step_m * np.arange(rows)
+    possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
+    if terms.all_depths:
+        possible &= height_m - heights <= terms.throat_depth_m
+    turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
+    hearts = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)
+    return LayTable(
+        lowest_row=lowest,
+        possible=possible,
+        pass_cost=cost,
+        upper=upper,
+        lower=lower,
+        lower_shift=shift,
+        usable_m2=(usable_upper / cos(tilt), usable_lower / cos(tilt)),
+        widest_m=(widest_upper, widest_lower),
+        hearts=hearts,
+        tilt=tilt,
+    )
+
+
+def lowest_row(terms: Terms) -> int:
+    """Return the lowest pass that the mill can make, in height steps."""
+    return max(1, ceil(terms.lowest_blade_m / terms.step_m - 1e-9))
+
+
+def row_count(height_m: float, terms: Terms) -> int:
+    """Return how many rows reach the top of a log that stands so high."""
+    return max(0, int(height_m / terms.step_m) + 1 - lowest_row(terms) + 1)
+
+
+def best_cuts(stations: Stations, lay: Lay, height_m: float, terms: Terms, reach_m: FloatArray | None = None) -> Cuts:
+    """Find the passes of one lay that are worth the most, by the search's own measure."""
+    table = lay_table(stations, lay, height_m, terms, reach_m)
+    rows = len(table.possible)
+    if rows == 0:
+        return Cuts((), (), 0.0)
+    x_rise = stations.x_m * sin(table.tilt) + lay.lift_m
+    first_above_m = (table.lowest_row + np.arange(rows)) * terms.step_m
+    may_be_first = height_m - first_above_m <= terms.throat_depth_m
+    net, first, choice, below = _best(
+        terms,
+        table.possible,
+        may_be_first,
+        table.pass_cost,
+        *table.upper,
+        *table.lower,
+        table.lower_shift,
+        *table.usable_m2,
+        *table.widest_m,
+        table.lowest_row,
+        stations.first,
+        stations.last,
+        len(stations.x_m),
+        stations.cell_m[stations.first] / cos(table.tilt),
+        x_rise,
+        cos(table.tilt),
+        stations.heart_offsets,
+        table.hearts,
+    )
+    if first < 0:
+        return Cuts((), (), 0.0)
+    made, entries, k = [table.lowest_row + first], [], first
+    while choice[k] != STOP:
+        entries.append(int(choice[k]))
+        k = int(below[k])
+        made.append(table.lowest_row + k)
+    return Cuts(tuple(int(row) for row in made), tuple(entries), float(net))
+
+
+def value_of_layer(
+    stations: Stations, lay: Lay, table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int
+) -> float:
+    """Return what the layer between two passes (in height steps) brings as one entry of the menu."""
+    count = stations.last - stations.first
+    room = max(
+        interval_room(starts, len(starts) // len(stations.x_m), len(stations.x_m))
+        for starts in (table.upper[0], table.lower[0])
+    )
+    return float(
+        layer_value(
+            terms,
+            entry,
+            *table.upper,
+            upper_row - table.lowest_row,
+            *table.lower,
+            lower_row - table.lowest_row + table.lower_shift,
+            len(stations.x_m),
+            stations.first,
+            stations.last,
+            stations.cell_m[stations.first] / cos(table.tilt),
+            stations.heart_offsets,
+            table.hearts,
+            lower_row * terms.step_m + terms.kerf_m,
+            upper_row * terms.step_m,
+            stations.x_m * sin(table.tilt) + lay.lift_m,
+            cos(table.tilt),
+            np.zeros((2, room)),
+            np.zeros(room + count + 1, dtype=np.int64),
+            np.zeros((6, count + 2)),
+        )
+    )
+
+
+@numba.njit(cache=True, nogil=True)
+def _best_factor_up_to(terms: Terms, width_m: float) -> float:
+    """Return the greatest width factor that any mean width up to this can have."""
+    best = width_factor(terms, width_m)
+    for k in range(len(terms.width_at_m)):
+        if terms.width_at_m[k] <= width_m or k == 0:
+            best = max(best, terms.width_factor[k])
+    return best
+
+
+@numba.njit(cache=True, nogil=True)
+def _best(
+    terms: Terms,
+    possible: BoolArray,
+    may_be_first: BoolArray,
+    pass_cost: FloatArray,
+    upper_starts: IntArray,
+    upper_y: FloatArray,
+    lower_starts: IntArray,
+    lower_y: FloatArray,
+    lower_shift: int,
+    usable_upper: FloatArray,
+    usable_lower: FloatArray,
+    widest_upper: FloatArray,
+    widest_lower: FloatArray,
+    lowest_row: int,
+    first: int,
+    last: int,
+    stations: int,
+    cell_m: float,
+    rise_m: FloatArray,
+    cos_tilt: float,
+    heart_offsets: IntArray,
+    hearts: FloatArray,
+) -> tuple[float, int, IntArray, IntArray]:
+    rows = len(possible)
+    menu = len(terms.drop_steps)
+    value = np.zeros(rows)
+    choice = np.full(rows, -1, dtype=np.int64)
+    below = np.full(rows, -1, dtype=np.int64)
+    # The best of V(j) - cost(j) at or below a row, for waste of any height.
+    waste_best = np.full(rows, -np.inf)
+    waste_at = np.full(rows, -1, dtype=np.int64)
+    # A layer holds wood, so waste too drops by more than the kerf.
+    least_waste = int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
+    count = last - first
+    room = max(
+        interval_room(upper_starts, (len(upper_starts) - 1) // stations, stations),
+        interval_room(lower_starts, (len(lower_starts) - 1) // stations, stations),
+    )
+    intervals = np.zeros((2, room))
+    labels = np.zeros(room + count + 1, dtype=np.int64)
+    sums = np.zeros((6, count + 2))
+    for k in range(rows):
+        if possible[k]:
+            j = k - least_waste
+            if j >= 0 and waste_best[j] > value[k]:
+                value[k], choice[k], below[k] = waste_best[j], -2, waste_at[j]
+            for m in range(menu):
+                j = k - terms.drop_steps[m]
+                if j < 0 or not possible[j]:
+                    continue
+                rest = value[j] - pass_cost[j]
+                # No slab can be larger than the wood on either face (a cell more, for the run's ends).
+                widest = min(widest_upper[k], widest_lower[j])
+                if widest < terms.min_width_m:
+                    continue
+                area = min(usable_upper[k], usable_lower[j]) + cell_m * widest
+                price = terms.price[m] * _best_factor_up_to(terms, min(widest, terms.max_width_m))
+                most = area * terms.board_feet_per_m2[m] * max(0.0, price - terms.drying_per_board_foot)
+                if rest + most - terms.slab_cost <= value[k]:
+                    continue
+                lower_m = (lowest_row + j) * terms.step_m + terms.kerf_m
+                upper_m = (lowest_row + k) * terms.step_m
+                found = rest + layer_value(
+                    terms,
+                    m,
+                    upper_starts,
+                    upper_y,
+                    k,
+                    lower_starts,
+                    lower_y,
+                    j + lower_shift,
+                    stations,
+                    first,
+                    last,
+                    cell_m,
+                    heart_offsets,
+                    hearts,
+                    lower_m,
+                    upper_m,
+                    rise_m,
+                    cos_tilt,
+                    intervals,
+                    labels,
+                    sums,
+                )
+                if found > value[k]:
+                    value[k], choice[k], below[k] = found, m, j
+        here = value[k] - pass_cost[k] if possible[k] else -np.inf
+        if k and waste_best[k - 1] >= here:
+            waste_best[k], waste_at[k] = waste_best[k - 1], waste_at[k - 1]
+        else:
+            waste_best[k], waste_at[k] = here, k
+    best, best_k = 0.0, -1
+    for k in range(rows):
+        if possible[k] and may_be_first[k] and value[k] - pass_cost[k] > best:
+            best, best_k = value[k] - pass_cost[k], k
+    return best, best_k, choice, below

@@ -1,0 +1,453 @@
+"""The search for the best lay: the whole turn, the tilts within the shims, then the best few refined.
+
+For one lay the passes are found exactly; over the lays the value jumps and has hundreds of peaks, so the
+whole turn is tried with several tilts, the best few are refined by pattern search, and the winners are
+worked out again on finer stations and priced on the mesh itself. Nothing is random: the same input gives the
+same plans, whatever the number of workers, unless time ends the search.
+"""
+
+from collections.abc import Callable, Iterable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import Literal
+
+from optimizer.bodies import LogBodies
+from optimizer.chords import reach_on_mesh
+from optimizer.lay import GAP_TOLERANCE_M, Lay, Rolled, Supports, supports_of
+from optimizer.lengths import INCH_M
+from optimizer.mill import Mill
+from optimizer.passes import WASTE, Cuts, best_cuts, lowest_row, row_count
+from optimizer.prices import MenuEntry, PriceBook
+from optimizer.pricing import Priced, Pricer
+from optimizer.stations import Stations, stations_of
+from optimizer.terms import Terms, terms_for
+from scans.log import FloatArray, Log
+
+COARSE_SPACING_M = 0.02
+FINE_SPACING_M = 0.005
+TILTS = (0.0, -1.0, 1.0, -0.5, 0.5)
+"""Tilts tried at each roll: the resting one, and shares of the way to the highest shim at either end."""
+COARSE_SHARE = 0.55
+STARTS = 8
+FINALISTS = 16
+FINEST_ROLL_DEG = 0.05
+FIRST_POLISH_DEG = 0.4
+POLISHED = 4
+POLISH_LAYS = 24
+MOST_PLANS = 5
+DISTINCT_ROLL_DEG = 10.0
+DISTINCT_SHIM_M = 0.5 * INCH_M
+DISTINCT_FACE_M = INCH_M
+TIE = 0.005
+
+StoppedBy = Literal["gap", "lays", "time", "cancelled"]
+Stop = Callable[[], StoppedBy | None]
+
+
+@dataclass(frozen=True)
+class Progress:
+    """How far the search is: what it does, how much of it is done, the best net so far."""
+
+    stage: str
+    done: int
+    total: int
+    best_net: float | None
+
+
+@dataclass(frozen=True, eq=False)
+class Problem:
+    """A log on a mill at given prices: what every lay is priced by."""
+
+    log: Log
+    mill: Mill
+    prices: PriceBook
+    menu: tuple[MenuEntry, ...]
+    end_trim_m: tuple[float, float]
+
+    @cached_property
+    def supports(self) -> Supports:
+        """What the log can rest on."""
+        return supports_of(self.log)
+
+    @cached_property
+    def bodies(self) -> LogBodies:
+        """The log's solids."""
+        return LogBodies(self.log, self.end_trim_m)
+
+    @cached_property
+    def pricer(self) -> Pricer:
+        """What prices a plan on the mesh."""
+        return Pricer(self.bodies, self.mill, self.prices)
+
+    @cached_property
+    def terms(self) -> Terms:
+        """The search's terms, margins included."""
+        return terms_for(self.mill, self.prices, self.menu, self.log.heart_radius_m)
+
+    @cached_property
+    def coarse(self) -> Stations:
+        """Stations for scouting."""
+        return stations_of(self.log, self.end_trim_m, COARSE_SPACING_M)
+
+    @cached_property
+    def fine(self) -> Stations:
+        """Stations for the winners."""
+        return stations_of(self.log, self.end_trim_m, FINE_SPACING_M)
+
+    def tilt_range_deg(self, rolled: Rolled) -> tuple[float, float] | None:
+        """Return the tilts that posts and shims allow at a roll; None where there is none. [deg]."""
+        posts_m = self.mill.between_posts_m
+        if posts_m is not None and rolled.width_m > posts_m:
+            return None
+        return rolled.tilt_range_deg(self.mill.max_shim_m)
+
+    def exact_reach_m(self, lay: Lay, height_m: float) -> FloatArray:
+        """Return the reach of each row from the mesh itself. [m]."""
+        low = lowest_row(self.terms)
+        points = lay.to_bed(self.log.outer.vertices_m)
+        step_m = self.mill.height_step_m
+        rows = row_count(height_m, self.terms)
+        return reach_on_mesh(points, self.log.outer.faces, rows, low * step_m, step_m)
+
+    def menu_entries(self, entries: Iterable[int]) -> tuple[MenuEntry | None, ...]:
+        """Return what each layer is meant for; None for waste."""
+        return tuple(None if entry == WASTE else self.menu[entry] for entry in entries)
+
+
+@dataclass(frozen=True)
+class Scouted:
+    """A lay and its best passes by the search's own measure."""
+
+    rolled: Rolled
+    lay: Lay
+    cuts: Cuts
+
+    @property
+    def net(self) -> float:
+        """What the search makes of it."""
+        return self.cuts.net
+
+
+@dataclass(frozen=True, eq=False)
+class Found:
+    """What a search found: plans ranked and distinct, the net at each roll tried, how much was tried."""
+
+    plans: tuple[Priced, ...]
+    net_by_roll: tuple[tuple[float, float | None], ...]
+    lays: int
+    stopped_by: StoppedBy
+
+
+@dataclass
+class _Tally:
+    """How many lays were priced and what ended it; shared by the stages of one search."""
+
+    stop: Stop
+    on_progress: Callable[[Progress], None] | None
+    lays: int = 0
+    stopped_by: StoppedBy = "lays"
+    best_net: float | None = None
+    ended: bool = field(default=False)
+
+    def goes_on(self) -> bool:
+        """Tell whether to price another lay."""
+        if not self.ended:
+            reason = self.stop()
+            if reason is not None:
+                self.ended, self.stopped_by = True, reason
+        return not self.ended
+
+    def report(self, stage: str, done: int, total: int, net: float | None) -> None:
+        """Note a net and tell the observer."""
+        if net is not None and net > 0.0 and (self.best_net is None or net > self.best_net):
+            self.best_net = net
+        if self.on_progress is not None:
+            self.on_progress(Progress(stage, done, total, self.best_net))
+
+
+def never_stop() -> StoppedBy | None:
+    """Go on until the lays are used up."""
+    return None
+
+
+def search(
+    problem: Problem,
+    lays: int,
+    *,
+    workers: int = 2,
+    stop: Stop = never_stop,
+    on_progress: Callable[[Progress], None] | None = None,
+) -> Found:
+    """Search the whole turn and the tilts within the shims; return distinct plans, best first.
+
+    lays : about how many lays to price. stop : asked before each lay; a reason ends the search, and what was
+    found by then is returned.
+    """
+    tally = _Tally(stop, on_progress)
+    with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
+        rolls = _grid(problem, lays)
+        coarse = _scout_grid(problem, rolls, tally, pool)
+        net_by_roll = _by_roll(rolls, coarse)
+        scouted = [s for s in coarse if s is not None and s.cuts.rows]
+        scouted += _refine(problem, scouted, rolls, lays, tally, pool)
+        priced = _price_finalists(problem, _finalists(problem, scouted), tally, pool)
+        priced += _polish(problem, priced, tally, pool)
+    return Found(ranked(problem, priced), net_by_roll, tally.lays, tally.stopped_by)
+
+
+def scout(problem: Problem, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False) -> Scouted:
+    """Find the best passes of one lay at given stations; `exact` takes the reach from the mesh."""
+    lay = rolled.lay(tilt_deg)
+    height_m = rolled.height_m(tilt_deg)
+    reach_m = problem.exact_reach_m(lay, height_m) if exact else None
+    return Scouted(rolled, lay, best_cuts(stations, lay, height_m, problem.terms, reach_m))
+
+
+def _grid(problem: Problem, lays: int) -> tuple[float, ...]:
+    tilts = len(TILTS) if problem.mill.max_shim_m > 0.0 else 1
+    count = max(8, min(180, int(lays * COARSE_SHARE / tilts)))
+    # A whole number of rolls to the quarter turn, so that turning a log by one turns its plans.
+    count = 4 * max(2, round(count / 4))
+    return tuple(360.0 * k / count for k in range(count))
+
+
+def _scout_grid(
+    problem: Problem, rolls: tuple[float, ...], tally: _Tally, pool: ThreadPoolExecutor
+) -> list[Scouted | None]:
+    stations = problem.coarse
+    jobs: list[tuple[Rolled, float]] = []
+    for roll_deg in rolls:
+        rolled = problem.supports.turned(roll_deg)
+        limits = problem.tilt_range_deg(rolled)
+        if limits is not None:
+            jobs += [(rolled, tilt_deg) for tilt_deg in _tilts(rolled, limits)]
+    # The resting tilts of the whole turn come first, so that a search that is ended early has seen all rolls.
+    jobs.sort(key=lambda job: abs(job[1] - job[0].resting_tilt_deg) > 0.0)
+
+    def one(job: tuple[Rolled, float]) -> Scouted | None:
+        return scout(problem, stations, *job) if tally.goes_on() else None
+
+    found: list[Scouted | None] = []
+    for k, outcome in enumerate(pool.map(one, jobs), start=1):
+        found.append(outcome)
+        tally.lays += outcome is not None
+        tally.report("scouting", k, len(jobs), None if outcome is None else outcome.net)
+    return found
+
+
+def _tilts(rolled: Rolled, limits: tuple[float, float]) -> list[float]:
+    rest = rolled.resting_tilt_deg
+    found: list[float] = []
+    for share in TILTS:
+        end = limits[1] if share > 0.0 else limits[0]
+        tilt_deg = rest + abs(share) * (end - rest)
+        if all(abs(tilt_deg - other) > 1e-9 for other in found):
+            found.append(tilt_deg)
+    return found
+
+
+def _by_roll(rolls: tuple[float, ...], coarse: list[Scouted | None]) -> tuple[tuple[float, float | None], ...]:
+    best: dict[float, float | None] = dict.fromkeys(rolls)
+    for scouted in coarse:
+        if scouted is not None:
+            before = best[scouted.lay.roll_deg]
+            best[scouted.lay.roll_deg] = scouted.net if before is None else max(before, scouted.net)
+    return tuple(best.items())
+
+
+def roll_distance_deg(a_deg: float, b_deg: float) -> float:
+    """Return how far apart two rolls are, at most 180. [deg]."""
+    return abs((a_deg - b_deg + 180.0) % 360.0 - 180.0)
+
+
+def _refine(
+    problem: Problem,
+    scouted: list[Scouted],
+    rolls: tuple[float, ...],
+    lays: int,
+    tally: _Tally,
+    pool: ThreadPoolExecutor,
+) -> list[Scouted]:
+    spacing_deg = 360.0 / len(rolls)
+    starts: list[Scouted] = []
+    for candidate in sorted(scouted, key=lambda s: -s.net):
+        apart = all(roll_distance_deg(candidate.lay.roll_deg, s.lay.roll_deg) > 1.5 * spacing_deg for s in starts)
+        if apart:
+            starts.append(candidate)
+        if len(starts) == STARTS:
+            break
+    if not starts:
+        return []
+    budget = max(8, (lays - tally.lays) // len(starts))
+    stations = problem.coarse
+
+    def one(start: Scouted) -> list[Scouted]:
+        return pattern_search(problem, stations, start, 0.5 * spacing_deg, budget, tally.goes_on)
+
+    found: list[Scouted] = []
+    for k, path in enumerate(pool.map(one, starts), start=1):
+        found += path
+        tally.lays += len(path)
+        tally.report("refining", k, len(starts), max((s.net for s in path), default=None))
+    return found
+
+
+def pattern_search(
+    problem: Problem,
+    stations: Stations,
+    start: Scouted,
+    roll_step_deg: float,
+    budget: int,
+    goes_on: Callable[[], bool],
+    *,
+    exact: bool = False,
+) -> list[Scouted]:
+    """Climb from a lay by steps of roll and tilt that halve when none helps; return all lays tried."""
+    tried: list[Scouted] = []
+    best = start
+    limits = problem.tilt_range_deg(start.rolled)
+    tilt_step_deg = 0.25 * (limits[1] - limits[0]) if limits is not None else 0.0
+    if exact:
+        tilt_step_deg *= roll_step_deg / 5.0
+    while roll_step_deg >= FINEST_ROLL_DEG and len(tried) < budget:
+        moved = False
+        moves = [(roll_step_deg, 0.0), (-roll_step_deg, 0.0)]
+        if tilt_step_deg > 1e-4:
+            moves += [(0.0, tilt_step_deg), (0.0, -tilt_step_deg)]
+        centre = best
+        for roll_move, tilt_move in moves:
+            if len(tried) >= budget or not goes_on():
+                return tried
+            candidate = _moved(problem, stations, centre, roll_move, tilt_move, exact=exact)
+            if candidate is None:
+                continue
+            tried.append(candidate)
+            if candidate.net > best.net:
+                best, moved = candidate, True
+        if not moved:
+            roll_step_deg *= 0.5
+            tilt_step_deg *= 0.5
+    return tried
+
+
+def _moved(
+    problem: Problem, stations: Stations, centre: Scouted, roll_move: float, tilt_move: float, *, exact: bool
+) -> Scouted | None:
+    roll_deg = (centre.lay.roll_deg + roll_move) % 360.0
+    rolled = centre.rolled if roll_move == 0.0 else problem.supports.turned(roll_deg)
+    limits = problem.tilt_range_deg(rolled)
+    if limits is None:
+        return None
+    # A turn keeps how far the log is shimmed out of its resting tilt.
+    offset = centre.lay.tilt_deg - centre.rolled.resting_tilt_deg + tilt_move
+    tilt_deg = min(max(rolled.resting_tilt_deg + offset, limits[0]), limits[1])
+    if roll_move == 0.0 and abs(tilt_deg - centre.lay.tilt_deg) < 1e-9:
+        return None
+    return scout(problem, stations, rolled, tilt_deg, exact=exact)
+
+
+def _finalists(problem: Problem, scouted: list[Scouted]) -> list[Scouted]:
+    # Half the places go to lays that differ as a sawyer sees it, half to the very best: on finer
+    # stations a lay may lose what the coarse ones promised.
+    order = sorted(scouted, key=lambda s: -s.net)
+    distinct: list[Scouted] = []
+    for candidate in order:
+        if all(_lays_differ(problem, candidate, other) for other in distinct):
+            distinct.append(candidate)
+        if len(distinct) == FINALISTS // 2:
+            break
+    best = [s for s in order[:FINALISTS] if s not in distinct]
+    return distinct + best[: FINALISTS - len(distinct)]
+
+
+def _lays_differ(problem: Problem, a: Scouted, b: Scouted) -> bool:
+    if roll_distance_deg(a.lay.roll_deg, b.lay.roll_deg) >= DISTINCT_ROLL_DEG:
+        return True
+    gaps = zip(a.rolled.gaps(a.lay.tilt_deg), b.rolled.gaps(b.lay.tilt_deg), strict=True)
+    if any(abs(p.height_m - q.height_m) >= DISTINCT_SHIM_M for p, q in gaps):
+        return True
+    step_m = problem.mill.height_step_m
+    if abs(a.cuts.rows[0] - b.cuts.rows[0]) * step_m >= DISTINCT_FACE_M - GAP_TOLERANCE_M:
+        return True
+    return set(a.cuts.entries) - {WASTE} != set(b.cuts.entries) - {WASTE}
+
+
+def _price_finalists(
+    problem: Problem, finalists: list[Scouted], tally: _Tally, pool: ThreadPoolExecutor
+) -> list[Priced]:
+    stations = problem.fine
+    problem.bodies.usable.num_tri()  # made once, before the workers ask for it
+
+    def one(scouted: Scouted) -> Priced | None:
+        fine = scout(problem, stations, scouted.rolled, scouted.lay.tilt_deg, exact=True)
+        return price_scouted(problem, fine)
+
+    found: list[Priced] = []
+    for k, priced in enumerate(pool.map(one, finalists), start=1):
+        tally.lays += 1
+        if priced is not None:
+            found.append(priced)
+        tally.report("pricing", k, len(finalists), None if priced is None else priced.net)
+    return found
+
+
+def price_scouted(problem: Problem, scouted: Scouted) -> Priced | None:
+    """Price a lay's best passes on the mesh; None where there are none, or none that pays."""
+    if not scouted.cuts.rows:
+        return None
+    priced = problem.pricer.price(scouted.lay, scouted.cuts.rows, problem.menu_entries(scouted.cuts.entries))
+    return priced if priced.slabs else None
+
+
+def _polish(problem: Problem, priced: list[Priced], tally: _Tally, pool: ThreadPoolExecutor) -> list[Priced]:
+    stations = problem.fine
+    starts = sorted(priced, key=lambda p: -p.net)[:POLISHED]
+
+    def one(start: Priced) -> tuple[int, Priced | None]:
+        rolled = problem.supports.turned(start.lay.roll_deg)
+        scouted = scout(problem, stations, rolled, start.lay.tilt_deg, exact=True)
+        path = pattern_search(problem, stations, scouted, FIRST_POLISH_DEG, POLISH_LAYS, tally.goes_on, exact=True)
+        best = max(path, key=lambda s: s.net, default=None)
+        return len(path), None if best is None or best.net <= scouted.net else price_scouted(problem, best)
+
+    found: list[Priced] = []
+    for k, (lays, better) in enumerate(pool.map(one, starts), start=1):
+        tally.lays += lays
+        if better is not None:
+            found.append(better)
+        tally.report("polishing", k, len(starts), None if better is None else better.net)
+    return found
+
+
+def ranked(problem: Problem, priced: list[Priced]) -> tuple[Priced, ...]:
+    """Rank plans by net and keep those that differ as a sawyer sees it, five at most.
+
+    Ties within half a cent: fewer passes, less tilt, smaller turn, higher first face.
+    """
+    order = sorted(priced, key=lambda p: -p.net)
+    kept: list[Priced] = []
+    while order and len(kept) < MOST_PLANS:
+        tied = [p for p in order if order[0].net - p.net <= TIE]
+        best = min(tied, key=_tie_key)
+        order.remove(best)
+        if all(differ(problem, best, other) for other in kept):
+            kept.append(best)
+    return tuple(kept)
+
+
+def _tie_key(plan: Priced) -> tuple[int, float, float, float]:
+    turn_deg = roll_distance_deg(plan.lay.roll_deg, 0.0)
+    return len(plan.passes), abs(plan.lay.tilt_deg), turn_deg, -plan.passes[0].blade_height_m
+
+
+def differ(problem: Problem, a: Priced, b: Priced) -> bool:
+    """Tell whether two plans differ as a sawyer sees it: roll, shims, first face, or set of thicknesses."""
+    if roll_distance_deg(a.lay.roll_deg, b.lay.roll_deg) >= DISTINCT_ROLL_DEG:
+        return True
+    shims = [problem.supports.turned(p.lay.roll_deg).gaps(p.lay.tilt_deg) for p in (a, b)]
+    if any(abs(p.height_m - q.height_m) >= DISTINCT_SHIM_M for p, q in zip(*shims, strict=True)):
+        return True
+    if abs(a.passes[0].blade_height_m - b.passes[0].blade_height_m) >= DISTINCT_FACE_M - GAP_TOLERANCE_M:
+        return True
+    return {slab.entry.quarters for slab in a.slabs} != {slab.entry.quarters for slab in b.slabs}
