@@ -154,3 +154,21 @@ def wood_by_row(
         if from_x >= 0.0:
             length[r] = to_x - from_x
     return area, length, usable, widest
+
+
+@numba.njit(cache=True, nogil=True)
+def longest_by_row(
+    starts: IntArray, y: FloatArray, rows: int, stations: int, first: int, last: int, least_m: float
+) -> IntArray:
+    """Return, for each row, over how many usable stations on end all its wood together is wide enough."""
+    found = np.zeros(rows, dtype=np.int64)
+    for r in range(rows):
+        here = 0
+        for i in range(first, last):
+            k = r * stations + i
+            width = 0.0
+            for c in range(starts[k], starts[k + 1] - 1, 2):
+                width += y[c + 1] - y[c]
+            here = here + 1 if width >= least_m else 0
+            found[r] = max(found[r], here)
+    return found

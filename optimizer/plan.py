@@ -94,7 +94,10 @@ class LogFound(Document):
     end_trim_m: tuple[Exact, Exact] = Field(description="Lost at the butt and at the top. [m]")
     volume_m3: Exact = Field(description="Wood alone. [m3]")
     mass_kg: Exact = Field(description="Green, bark too. [kg]")
-    butt_diameter_m: Exact = Field(description="Of a circle as large as the wood's largest section, at the trim. [m]")
+    butt_diameter_m: Exact = Field(
+        description="Of a circle as large as the largest part of the wood's section at the trim; where the end is "
+        "ragged, the median over the next 0.3 m. [m]"
+    )
     top_diameter_m: Exact = Field(description="The same at the top end: of a forked log, its thickest limb. [m]")
     max_width_m: Exact = Field(description="Widest across the outer surface, over all rolls. [m]")
     log_rules: LogRules = Field(description="Board feet by the three rules that buyers quote.")

@@ -1,0 +1,187 @@
+"""From priced cuts to the plan document: volumes, masses, outlines, heights."""
+
+from string import ascii_lowercase
+
+import manifold3d
+import numpy as np
+from shapely import Point, box
+from shapely.geometry import MultiPolygon, Polygon
+
+from optimizer.bodies import HAIR_M, BedBodies, between, mass_centre, polygons_of, rings_of
+from optimizer.lay import GAP_TOLERANCE_M, Gap, Lay
+from optimizer.outlines import width_profile
+from optimizer.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
+from optimizer.pricing import Priced, PricedSlab
+from optimizer.search import Problem
+from optimizer.wood import Wood
+
+MOST = 1e3
+"""Farther than any log reaches. [m]"""
+
+
+def describe(problem: Problem, wood: Wood, priced: Priced, rank: int) -> Plan:
+    """Return a plan as the document shows it. rank : 0 for the plain way."""
+    lay, mill = priced.lay, problem.mill
+    bed = problem.bodies.on_bed(lay)
+    passes = priced.passes
+    highest, lowest = passes[0], passes[-1]
+    first_m3 = between(bed.wood, highest.blade_height_m + mill.kerf_m, MOST).volume()
+    last_m3 = between(bed.wood, -MOST, lowest.blade_height_m).volume()
+    kerf_m3 = sum(between(bed.wood, p.blade_height_m, p.blade_height_m + mill.kerf_m).volume() for p in passes)
+    slabs: list[Slab] = []
+    waste: list[Waste] = []
+    density = wood.green_density_kg_m3
+    for layer in range(1, len(passes)):
+        upper_m = passes[layer - 1].blade_height_m
+        lower_m = passes[layer].blade_height_m + mill.kerf_m
+        sold = [slab for slab in priced.slabs if slab.layer == layer]
+        of_layer, waste_m3 = _layer(bed, sold, lower_m, upper_m, density)
+        slabs += of_layer
+        if waste_m3 > 1e-9:
+            waste.append(Waste(layer=layer, volume_m3=waste_m3, mass_kg=waste_m3 * density))
+    wood_m3 = problem.log.wood.volume_m3
+    board_feet = sum(slab.board_feet for slab in priced.slabs)
+    bounds = problem.log.outer.bounds_m
+    return Plan(
+        rank=rank,
+        roll_deg=lay.roll_deg,
+        tilt_deg=lay.tilt_deg,
+        log_to_bed=tuple(tuple(float(v) for v in row) for row in lay.log_to_bed),
+        shims=_shims(problem, lay),
+        hearts=_heart_heights(problem, lay),
+        stretch_m=(float(bounds[0, 0]), float(bounds[1, 0])),
+        first_face=_first_face(bed, highest.blade_height_m),
+        passes=tuple(
+            Pass(
+                order=k,
+                blade_height_m=p.blade_height_m,
+                reach_m=p.reach_m,
+                cut_length_m=p.cut_length_m,
+                cut_area_m2=p.cut_area_m2,
+                minutes=p.minutes,
+            )
+            for k, p in enumerate(passes, start=1)
+        ),
+        slabs=tuple(slabs),
+        waste=tuple(waste),
+        offcuts=(
+            Offcut(where="first", volume_m3=first_m3, mass_kg=first_m3 * density),
+            Offcut(where="last", volume_m3=last_m3, mass_kg=last_m3 * density),
+        ),
+        kerf_volume_m3=kerf_m3,
+        gross=priced.gross,
+        sawing_cost=priced.sawing_cost,
+        drying_cost=priced.drying_cost,
+        net=priced.net,
+        break_even_log_price=priced.net,
+        board_feet=board_feet,
+        recovery=sum(slab.area_m2 * slab.entry.green_m for slab in priced.slabs) / wood_m3,
+    )
+
+
+def _layer(
+    bed: BedBodies, sold: list[PricedSlab], lower_m: float, upper_m: float, density_kg_m3: float
+) -> tuple[list[Slab], float]:
+    """Give each slab the solid piece that it comes from; return the slabs and the volume of the rest."""
+    bodies = between(bed.wood, lower_m, upper_m).decompose()
+    sources = [_source(bodies, slab, upper_m) for slab in sold]
+    letters = [""] if len(sold) == 1 else _letters(len(sold))
+    slabs = []
+    for slab, source, letter in zip(sold, sources, letters, strict=True):
+        sharing = [other for other, where in zip(sold, sources, strict=True) if where == source]
+        share = slab.area_m2 / sum(other.area_m2 for other in sharing)
+        volume_m3 = bodies[source].volume() * share
+        if len(sharing) == 1:
+            centre = mass_centre(bodies[source])
+        else:
+            low_y, high_y = slab.piece.bounds[1], slab.piece.bounds[3]
+            middle = slab.piece.intersection(box(slab.span_m[0], low_y, slab.span_m[1], high_y)).centroid
+            centre = (middle.x, middle.y, 0.5 * (lower_m + upper_m))
+        heart = slab.heart if isinstance(slab.heart, (Polygon, MultiPolygon)) else MultiPolygon()
+        slabs.append(
+            Slab(
+                id=f"{slab.layer}{letter}",
+                layer=slab.layer,
+                piece=slab.number,
+                upper_face_m=slab.upper_face_m,
+                lower_face_m=slab.lower_face_m,
+                green_thickness_m=slab.entry.green_m,
+                quarters=slab.entry.quarters,
+                outline_m=rings_of(slab.piece),
+                span_m=slab.span_m,
+                length_m=slab.length_m,
+                mean_width_m=slab.mean_width_m,
+                min_width_m=slab.min_width_m,
+                max_width_m=slab.max_width_m,
+                area_m2=slab.area_m2,
+                board_feet=slab.board_feet,
+                volume_m3=volume_m3,
+                mass_kg=volume_m3 * density_kg_m3,
+                mass_centre_m=centre,
+                heart_area_m2=slab.heart.area,
+                heart_m=rings_of(heart),
+                price=slab.price,
+            )
+        )
+    waste_m3 = sum(body.volume() for k, body in enumerate(bodies) if k not in sources)
+    return slabs, waste_m3
+
+
+def _letters(count: int) -> list[str]:
+    return [(ascii_lowercase[k // 26 - 1] if k >= 26 else "") + ascii_lowercase[k % 26] for k in range(count)]
+
+
+def _source(bodies: list[manifold3d.Manifold], slab: PricedSlab, upper_m: float) -> int:
+    # A point of the outline has wood on both faces, so it lies just under the upper face of its body.
+    point: Point = slab.piece.representative_point()
+    for k, body in enumerate(bodies):
+        x0, y0, _, x1, y1, _ = body.bounding_box()
+        if not (x0 <= point.x <= x1 and y0 <= point.y <= y1):
+            continue
+        if len(bodies) == 1 or any(p.covers(point) for p in polygons_of(body.slice(upper_m - HAIR_M))):
+            return k
+    # Only a hair decides: take the body nearest below the face.
+    return int(np.argmax([body.volume() for body in bodies]))
+
+
+def _shims(problem: Problem, lay: Lay) -> tuple[Shim, ...]:
+    rolled = problem.supports.turned(lay.roll_deg)
+    return tuple(
+        Shim(x_m=_bunk_next_to(problem, lay, gap), height_m=gap.height_m)
+        for gap in rolled.gaps(lay.tilt_deg)
+        if gap.height_m > GAP_TOLERANCE_M
+    )
+
+
+def _bunk_next_to(problem: Problem, lay: Lay, gap: Gap) -> float:
+    x_m = float(lay.to_bed(np.array(gap.point_m))[0])
+    spacing_m = problem.mill.bunk_spacing_m
+    if spacing_m is None:
+        return x_m
+    ends_m = lay.to_bed(problem.supports.whole)[:, 0]
+    first_m = float(ends_m.min()) + problem.mill.first_bunk_m
+    last = max(0, int((float(ends_m.max()) - first_m) / spacing_m))
+    return first_m + spacing_m * min(max(round((x_m - first_m) / spacing_m), 0), last)
+
+
+def _heart_heights(problem: Problem, lay: Lay) -> tuple[HeartHeight, ...]:
+    hearts = problem.log.hearts
+    if not hearts:
+        return ()
+    ends = [("butt", hearts[0][0])]
+    if len(hearts) == 1:
+        ends.append(("top", hearts[0][-1]))
+    ends += [(f"limb_{k}", line[-1]) for k, line in enumerate(hearts[1:], start=1)]
+    return tuple(HeartHeight(end=end, height_m=float(lay.to_bed(point)[2])) for end, point in ends)
+
+
+def _first_face(bed: BedBodies, height_m: float) -> FirstFace:
+    pieces = polygons_of(bed.wood.slice(height_m))
+    if not pieces:
+        return FirstFace(blade_height_m=height_m, max_width_m=0.0, length_m=0.0)
+    face = max(pieces, key=lambda piece: piece.area)
+    return FirstFace(
+        blade_height_m=height_m,
+        max_width_m=width_profile(face).most_m(),
+        length_m=face.bounds[2] - face.bounds[0],
+    )

@@ -1,0 +1,106 @@
+"""Why there is no plan: which limit, by how much, and what would help."""
+
+from dataclasses import replace
+
+import numpy as np
+
+from optimizer.lengths import INCH_M, POUND_KG
+from optimizer.mill import Mill
+from optimizer.search import Problem, scout
+from optimizer.terms import REACH_MARGIN_M
+
+ROLL_STEP_DEG = 5.0
+
+
+class NoPlanError(ValueError):
+    """No plan is possible; the message says why in one line."""
+
+
+def both_units(length_m: float) -> str:
+    """Write a length for either reader: `56.0 in (1.42 m)`."""
+    return f"{length_m / INCH_M:.1f} in ({length_m:.3g} m)"
+
+
+def check_log_fits(problem: Problem, mass_kg: float) -> None:
+    """Refuse a log that no lay of the mill can take. Raises NoPlanError."""
+    mill, log = problem.mill, problem.log
+    if mill.max_log_mass_kg is not None and mass_kg > mill.max_log_mass_kg:
+        over_kg = mass_kg - mill.max_log_mass_kg
+        raise NoPlanError(
+            f"the log is too heavy for the mill: about {mass_kg:.0f} kg ({mass_kg / POUND_KG:.0f} lb), "
+            f"{over_kg:.0f} kg over max_log_mass_kg {mill.max_log_mass_kg:g}; crosscut it, or halve it lengthwise first"
+        )
+    if mill.bed_length_m is not None and log.length_m > mill.bed_length_m:
+        raise NoPlanError(
+            f"the log is too long for the bed: {both_units(log.length_m)}, "
+            f"{both_units(log.length_m - mill.bed_length_m)} over bed_length; crosscut it and measure each length"
+        )
+    usable_m = log.length_m - sum(problem.end_trim_m)
+    if usable_m < problem.prices.limits.min_length_m:
+        raise NoPlanError(
+            f"the log is too short: {both_units(max(usable_m, 0.0))} are left after the end trim, and buyers take "
+            f"{both_units(problem.prices.limits.min_length_m)} (limits.min_length); trim less or sell it shorter"
+        )
+    rolls = [problem.supports.turned(r) for r in np.arange(0.0, 360.0, ROLL_STEP_DEG)]
+    posts_m = mill.between_posts_m
+    if posts_m is not None and all(rolled.width_m > posts_m for rolled in rolls):
+        least_m = min(rolled.width_m for rolled in rolls)
+        raise NoPlanError(
+            f"the log is too wide to pass between the posts: {both_units(least_m)} at its narrowest roll, "
+            f"{both_units(least_m - posts_m)} over between_posts; trim what sticks out, or halve it lengthwise first"
+        )
+    if all(problem.tilt_range_deg(rolled) is None for rolled in rolls):
+        fitting = [rolled for rolled in rolls if posts_m is None or rolled.width_m <= posts_m]
+        needed_m = min(max(gap.height_m for gap in rolled.gaps(rolled.resting_tilt_deg)) for rolled in fitting)
+        raise NoPlanError(
+            f"the log lies too hollow for the shims: it needs {both_units(needed_m)} at its best roll that passes, "
+            f"{both_units(needed_m - mill.max_shim_m)} over max_shim; allow higher shims, or crosscut it at the bend"
+        )
+
+
+def explain_no_plan(problem: Problem) -> NoPlanError:
+    """Say what keeps every lay from paying: the first limit whose lifting would give a plan."""
+    mill = problem.mill
+    best = _best_without(problem, {})
+    relaxed: list[tuple[str, dict[str, float | None], str]] = [
+        ("throat", {"throat_m": 10.0}, "a wider throat, or halving the log lengthwise first"),
+        ("throat_depth", {"throat_depth_m": None}, "more room above the blade, or trimming what stands up"),
+        ("lowest_blade", {"lowest_blade_m": 0.0}, "a lower blade, or lifting the log on higher bunks"),
+    ]
+    for name, change, help_text in relaxed:
+        found = _best_without(problem, change)
+        if found > max(best, 0.0):
+            by = ""
+            if name == "throat":
+                width_m = problem.supports.turned(0.0).width_m
+                by = f": the log is {both_units(width_m)} wide as it lay, the throat {both_units(mill.throat_m)} less "
+                by += f"{both_units(REACH_MARGIN_M)} to spare"
+            return NoPlanError(
+                f"no pass that pays is possible on this mill because of {name}{by}; what would help: {help_text}"
+            )
+    limits = problem.prices.limits
+    no_size = _best_without(problem, {}, min_width_m=0.01, min_length_m=0.1)
+    if no_size > 0.0:
+        return NoPlanError(
+            f"no slab is large enough for the buyers (limits.min_width {both_units(limits.min_width_m)}, "
+            f"limits.min_length {both_units(limits.min_length_m)}); what would help: buyers who take smaller slabs"
+        )
+    return NoPlanError(
+        "no plan makes money: at these prices no slab pays for its own sawing, handling and drying; "
+        "what would help: a better price, or a lower hourly_rate"
+    )
+
+
+def _best_without(problem: Problem, mill_change: dict[str, float | None], **limits_change: float) -> float:
+    mill = Mill.model_validate({**problem.mill.model_dump(), **mill_change})
+    prices = problem.prices
+    if limits_change:
+        limits = prices.limits.model_copy(update=limits_change)
+        prices = prices.model_copy(update={"limits": limits})
+    eased = replace(problem, mill=mill, prices=prices)
+    best = 0.0
+    for roll_deg in np.arange(0.0, 360.0, 4.0 * ROLL_STEP_DEG):
+        rolled = problem.supports.turned(float(roll_deg))
+        if problem.tilt_range_deg(rolled) is not None:
+            best = max(best, scout(eased, problem.coarse, rolled, rolled.resting_tilt_deg).net)
+    return best

@@ -1,0 +1,73 @@
+"""The plain way: what a sawyer would do without a plan, priced like any other.
+
+Roll 0 (or the nearest possible), the resting tilt, the first pass at the highest step whose face has a run
+of minimum width and length, then drops of the one thickness with the highest net.
+"""
+
+import numpy as np
+
+from optimizer.chords import longest_by_row
+from optimizer.lay import Lay, Rolled
+from optimizer.passes import LayTable, lay_table
+from optimizer.prices import MenuEntry
+from optimizer.pricing import Priced
+from optimizer.search import Problem
+
+ROLL_STEP_DEG = 1.0
+
+
+def plain_way(problem: Problem) -> Priced | None:
+    """Return the plain way; None where no roll allows it."""
+    steps = int(180 / ROLL_STEP_DEG)
+    # Nearest first; of two as near, the one clockwise.
+    for offset in sorted(range(-steps + 1, steps + 1), key=lambda k: (abs(k), -k)):
+        rolled = problem.supports.turned(offset * ROLL_STEP_DEG % 360.0)
+        if problem.tilt_range_deg(rolled) is not None:
+            found = _at_roll(problem, rolled)
+            if found is not None:
+                return found
+    return None
+
+
+def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:
+    tilt_deg = rolled.resting_tilt_deg
+    lay = rolled.lay(tilt_deg)
+    height_m = rolled.height_m(tilt_deg)
+    table = lay_table(problem.coarse, lay, height_m, problem.terms, problem.exact_reach_m(lay, height_m))
+    first = _first_row(problem, lay, table, height_m)
+    if first is None:
+        return None
+    ways = [_drops_of(problem, lay, table, first, entry) for entry in problem.menu]
+    return max(ways, key=lambda way: way.net)
+
+
+def _first_row(problem: Problem, lay: Lay, table: LayTable, height_m: float) -> int | None:
+    stations, limits = problem.coarse, problem.prices.limits
+    rows = len(table.possible)
+    longest = longest_by_row(
+        *table.upper, rows, len(stations.x_m), stations.first, stations.last, 0.9 * limits.min_width_m
+    )
+    # The stations only say where to look; the mesh decides.
+    needed = limits.min_length_m / stations.cell_m[stations.first] - 2.0
+    heights_m = (table.lowest_row + np.arange(rows)) * problem.mill.height_step_m
+    may_be = table.possible & (height_m - heights_m <= problem.terms.throat_depth_m) & (longest >= needed)
+    bed = problem.bodies.on_bed(lay)
+    for row in np.flatnonzero(may_be)[::-1]:
+        if problem.pricer.face_gives_a_slab(bed, float(heights_m[row])):
+            return int(table.lowest_row + row)
+    return None
+
+
+def _drops_of(problem: Problem, lay: Lay, table: LayTable, first: int, entry: MenuEntry) -> Priced:
+    rows = [first]
+    while True:
+        row = rows[-1] - entry.drop_steps
+        if row < table.lowest_row or not table.possible[row - table.lowest_row]:
+            break
+        rows.append(row)
+    whole = problem.pricer.price(lay, rows, [entry] * (len(rows) - 1))
+    # Below the last layer that gives a slab nobody goes on.
+    layers = max((slab.layer for slab in whole.slabs), default=0)
+    if layers == len(rows) - 1:
+        return whole
+    return problem.pricer.price(lay, rows[: layers + 1], [entry] * layers)
