@@ -110,7 +110,8 @@ class Log:
         in the limbs' order; empty where the heart is not known. [m]
     forks : the forks, from the butt upwards.
     heart_radius_m : radius of the heart strip. [m]
-    scan_to_log : (4, 4) from the scan frame to the log frame; the identity for a log sheet.
+    scan_to_log : (4, 4) from the scan's or the log sheet's frame to the log frame; the identity for a
+        sheet of a straight stem.
     """
 
     name: str
