@@ -1,0 +1,223 @@
+"""`pithline` on the command line: what may be typed, and where errors go.
+
+Nothing heavy is imported here, so that help and usage errors come at once.
+"""
+
+import os
+import sys
+from collections.abc import Callable, Sequence
+from importlib.metadata import version
+from pathlib import Path
+from types import ModuleType
+from typing import Annotated, Any
+
+import typer
+
+from service.errors import InputError
+from service.units import Units
+
+WRONG_INPUT = 2
+_USAGE_ERROR: Any = typer.BadParameter.__base__
+"""What Typer raises for a wrong option, whichever package it takes it from."""
+
+app = typer.Typer(
+    help="Plan how a log is sawn into live-edge slabs, before the first cut.",
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+)
+
+LogFile = Annotated[
+    Path, typer.Argument(metavar="LOG", help="A log sheet (.toml), or a closed mesh of a log (.ply, .stl, .obj, .glb).")
+]
+UnitsOption = Annotated[Units, typer.Option("--units", help="How to write lengths and masses.")]
+SpeciesOption = Annotated[str | None, typer.Option(help='The wood, such as "sugar maple"; else what the sheet says.')]
+BarkOption = Annotated[
+    str | None, typer.Option(metavar="on|off", help="Whether the bark is on; else the sheet's, or on.")
+]
+MeshUnitOption = Annotated[
+    str | None, typer.Option(metavar="m|cm|mm|in|ft", help="The unit of a mesh's numbers; else metres.")
+]
+UpOption = Annotated[str | None, typer.Option(metavar="x|y|z", help="The axis of a mesh that points up; else z.")]
+OtherButtOption = Annotated[
+    bool, typer.Option("--other-butt", help="Take the other end of a mesh for the butt end than was found.")
+]
+MillOption = Annotated[
+    Path | None, typer.Option("--mill", metavar="FILE", help="The mill; else mill.toml is looked for.")
+]
+PricesOption = Annotated[
+    Path | None, typer.Option("--prices", metavar="FILE", help="The price book; else prices.toml is looked for.")
+]
+JsonOption = Annotated[
+    str | None, typer.Option("--json", metavar="FILE", help="Write the plan document too; - prints it alone.")
+]
+AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full, and the plain way.")]
+LaysOption = Annotated[int | None, typer.Option(min=1, help="Stop after so many lays.")]
+SecondsOption = Annotated[float | None, typer.Option(help="Stop after so many seconds.")]
+SeedOption = Annotated[int, typer.Option(min=0, help="Of the random numbers; the same seed gives the same plans.")]
+WorkersOption = Annotated[int | None, typer.Option(min=1, help="Processor cores to use; else all.")]
+
+
+def _commands() -> ModuleType:
+    """Load what does the work: half a second that help need not wait for."""
+    from service import commands  # noqa: PLC0415 - late on purpose
+
+    return commands
+
+
+def _show_version(*, wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"pithline {version('pithline')}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    *,
+    show_version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=lambda wanted: _show_version(wanted=wanted), is_eager=True, help="Show the version."
+        ),
+    ] = False,
+) -> None:
+    """Plan how a log is sawn into live-edge slabs, before the first cut."""
+
+
+@app.command()
+def demo(
+    *,
+    units: UnitsOption = Units.IMPERIAL,
+    json: JsonOption = None,
+    show_all: AllOption = False,
+    lays: LaysOption = None,
+    workers: WorkersOption = None,
+) -> None:
+    """Plan an invented log, on an invented mill, at invented prices."""
+    commands = _commands()
+    commands.demo(commands.Shown(units, json, show_all), commands.Effort(lays=lays, workers=workers))
+
+
+@app.command()
+def plan(
+    log: LogFile,
+    *,
+    species: SpeciesOption = None,
+    bark: BarkOption = None,
+    end_trim: Annotated[
+        str | None,
+        typer.Option(metavar="LENGTH", help='Lost at each end, such as "2 in"; else the sheet\'s, or 2 in for a mesh.'),
+    ] = None,
+    cost: Annotated[float | None, typer.Option(help="What the log cost; else what the sheet says.")] = None,
+    mesh_unit: MeshUnitOption = None,
+    up: UpOption = None,
+    other_butt: OtherButtOption = False,
+    mill: MillOption = None,
+    prices: PricesOption = None,
+    marks: Annotated[Path | None, typer.Option(metavar="FILE", help="Marks on the log; not planned with yet.")] = None,
+    doubt: Annotated[
+        str, typer.Option(metavar="on|off", help="Whether to weigh how far the log may be off; off, yet.")
+    ] = "off",
+    seconds: SecondsOption = None,
+    gap: Annotated[float | None, typer.Option(help="Stop at a proven gap; no bound is proven yet.")] = None,
+    lays: LaysOption = None,
+    seed: SeedOption = 0,
+    workers: WorkersOption = None,
+    json: JsonOption = None,
+    show_all: AllOption = False,
+    units: UnitsOption = Units.IMPERIAL,
+) -> None:
+    """Plan how to lay and saw a log, and what it is worth."""
+    commands = _commands()
+    mesh = {"mesh_unit": mesh_unit, "up": up, "butt": "other" if other_butt else None}
+    commands.plan(
+        log,
+        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **mesh),
+        commands.Shown(units, json, show_all),
+        commands.Effort(lays=lays, seconds=seconds, gap=gap, seed=seed, workers=workers),
+        mill=mill,
+        prices=prices,
+        marks=marks,
+        doubt=doubt,
+    )
+
+
+@app.command()
+def solid(
+    log: LogFile,
+    *,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="Where to write it: .ply, .stl, .obj or .glb.")],
+    wood: Annotated[bool, typer.Option("--wood", help="The wood alone, without its bark.")] = False,
+    species: SpeciesOption = None,
+    bark: BarkOption = None,
+    mesh_unit: MeshUnitOption = None,
+    up: UpOption = None,
+    other_butt: OtherButtOption = False,
+    units: UnitsOption = Units.IMPERIAL,
+) -> None:
+    """Write the log as a closed mesh.
+
+    In metres: +x from the butt end to the top end, z up as the log lay.
+    """
+    commands = _commands()
+    mesh = {"mesh_unit": mesh_unit, "up": up, "butt": "other" if other_butt else None}
+    commands.solid(log, out, commands.AboutLog(species=species, bark=bark, **mesh), wood=wood, units=units)
+
+
+@app.command()
+def init(
+    folder: Annotated[Path, typer.Argument(metavar="[FOLDER]", help="Where to write them.")] = Path(),
+    *,
+    force: Annotated[bool, typer.Option("--force", help="Write over files that are there.")] = False,
+) -> None:
+    """Write a mill, a price book and a log sheet to edit."""
+    _commands().init(folder, force=force)
+
+
+def _one_line(message: str) -> str:
+    return " ".join(message.split())
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run a command line; return its exit code: 0 done, 2 the input is wrong, 3 no plan is possible.
+
+    Whatever the user can mend is one line on stderr. An error of ours is not caught.
+    """
+    typed = list(arguments) or ["--help"]
+    return _guarded(lambda: app(typed, prog_name="pithline", standalone_mode=False))
+
+
+def _guarded(work: Callable[[], Any]) -> int:
+    try:
+        code = work()
+        sys.stdout.flush()
+    except _USAGE_ERROR as error:
+        typer.echo(f"{_one_line(error.format_message())} (pithline --help shows what may be given)", err=True)
+        return WRONG_INPUT
+    except InputError as error:
+        typer.echo(_one_line(str(error)), err=True)
+        return WRONG_INPUT
+    except typer.Abort:
+        typer.echo("stopped", err=True)
+        return 130
+    except KeyboardInterrupt:
+        typer.echo("stopped", err=True)
+        return 130
+    except (BrokenPipeError, SystemExit):
+        # The reader of a pipe went away, as `| head` does (Typer makes that an exit): no error, and nothing
+        # for Python to complain of when it closes stdout.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:
+        found = _commands().exit_code(error)
+        if found is None:
+            raise
+        typer.echo(_one_line(str(error)), err=True)
+        return int(found)
+    return code if isinstance(code, int) else 0
+
+
+def main() -> None:
+    """Run the command line of this process."""
+    sys.exit(run(sys.argv[1:]))

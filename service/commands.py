@@ -1,0 +1,219 @@
+"""What each command does: files in, a Log, a plan, files and text out."""
+
+import os
+import sys
+import time
+import uuid
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import trimesh
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
+from rich.progress import Progress as Bar
+
+from optimizer.mill import Mill
+from optimizer.planning import NoPlanError, Progress, Run, SearchSettings, plan_log
+from optimizer.prices import PriceBook, PriceError
+from optimizer.wood import UnknownSpeciesError
+from scans.errors import ScanError
+from service.errors import InputError
+from service.files import (
+    MILL_FILE,
+    PRICES_FILE,
+    SAMPLES,
+    SHEET_FILE,
+    FileRead,
+    Settled,
+    parse_document,
+    read_file,
+    read_sample,
+    settle,
+    users_folder,
+    write_whole,
+)
+from service.log_reading import AboutLog, read_log
+from service.measures import Measures
+from service.tables import Assumed, plan_text, solid_text
+from service.units import Units
+
+__all__ = ["AboutLog", "Effort", "Shown", "demo", "exit_code", "init", "plan", "solid"]
+
+WRONG_INPUT, NO_PLAN = 2, 3
+EXIT_CODES: tuple[tuple[type[Exception], int], ...] = (
+    (InputError, WRONG_INPUT),
+    (ScanError, WRONG_INPUT),
+    (PriceError, WRONG_INPUT),
+    (UnknownSpeciesError, WRONG_INPUT),
+    (NoPlanError, NO_PLAN),
+)
+MESH_SUFFIXES = (".ply", ".stl", ".obj", ".glb")
+STDOUT = "-"
+
+
+@dataclass(frozen=True)
+class Shown:
+    """How to show a plan. json : a file for the document, or "-" for it alone on stdout."""
+
+    units: Units
+    json: str | None
+    show_all: bool
+
+
+@dataclass(frozen=True)
+class Effort:
+    """How long to search; None leaves it to the search."""
+
+    lays: int | None = None
+    seconds: float | None = None
+    gap: float | None = None
+    seed: int = 0
+    workers: int | None = None
+
+    def settings(self) -> SearchSettings:
+        """Return the settings of the search. Raises InputError."""
+        if self.gap is not None:
+            raise InputError("--gap cannot be used: no bound is proven yet; stop by --lays or --seconds")
+        if self.seconds is not None and not self.seconds > 0.0:
+            raise InputError(f"--seconds must be over 0, got {self.seconds:g}")
+        given: dict[str, Any] = {"seconds": self.seconds, "gap": None, "seed": self.seed}
+        if self.lays is not None:
+            given["lays"] = self.lays
+        return SearchSettings(workers=self.workers or len(os.sched_getaffinity(0)), **given)
+
+
+def exit_code(error: Exception) -> int | None:
+    """Return the exit code of an error that the user can mend; None for one that is ours."""
+    return next((code for kind, code in EXIT_CODES if isinstance(error, kind)), None)
+
+
+def demo(shown: Shown, effort: Effort) -> None:
+    """Plan the sample log on the sample mill at the sample prices."""
+    where = "sample"
+    _plan(
+        read_sample(SHEET_FILE), AboutLog(), shown, effort,
+        Settled(read_sample(MILL_FILE), where), Settled(read_sample(PRICES_FILE), where),
+    )  # fmt: skip
+
+
+def plan(
+    log: Path, about: AboutLog, shown: Shown, effort: Effort,
+    *, mill: Path | None, prices: Path | None, marks: Path | None, doubt: str,
+) -> None:  # fmt: skip
+    """Plan a log and print it. Raises the errors of EXIT_CODES."""
+    if marks is not None:
+        raise InputError("--marks cannot be used: marks are not planned with yet; leave it out")
+    if doubt != "off":
+        raise InputError(f"--doubt must be off, got {doubt}: doubt is not weighed yet")
+    _plan(read_file(log), about, shown, effort, settle(mill, MILL_FILE), settle(prices, PRICES_FILE))
+
+
+def _plan(file: FileRead, about: AboutLog, shown: Shown, effort: Effort, mill_at: Settled, prices_at: Settled) -> None:
+    settings = effort.settings()
+    mill = parse_document(mill_at.file, Mill)
+    prices = parse_document(prices_at.file, PriceBook)
+    read = read_log(file, about)
+    if 2.0 * read.end_trim_m >= read.log.length_m:
+        raise InputError(
+            f"the end trim leaves nothing of the log: {read.end_trim_m:g} m at each end of {read.log.length_m:.3g} m; "
+            "give less with --end-trim, or in the sheet"
+        )
+    run = Run(
+        id=uuid.uuid4().hex,
+        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+        made_with=f"pithline {version('pithline')}",
+        clock=time.monotonic,
+    )
+    with _progress_bar(Measures(shown.units, mill, prices.currency)) as on_progress:
+        document = plan_log(
+            read.log, read.source, mill, prices, read.wood,
+            end_trim_m=(read.end_trim_m, read.end_trim_m), bark_on=read.bark_on, bark_ratio=read.bark_ratio,
+            cost=read.cost, settings=settings, run=run, on_progress=on_progress,
+            warnings=(*read.warnings, *_not_planned_with(mill, prices)),
+        )  # fmt: skip
+    as_json = document.model_dump_json() + "\n"
+    if shown.json == STDOUT:
+        sys.stdout.write(as_json)
+        return
+    if shown.json is not None:
+        write_whole(Path(shown.json), as_json.encode())
+    assumed = Assumed(
+        mill=_where(mill_at), prices=_where(prices_at),
+        species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from,
+    )  # fmt: skip
+    typer.echo(plan_text(document, assumed, shown.units, show_all=shown.show_all), nl=False)
+
+
+def _where(settled: Settled) -> str:
+    return f"{settled.where}: {settled.file.shown}" if settled.where != "sample" else settled.where
+
+
+def _not_planned_with(mill: Mill, prices: PriceBook) -> tuple[str, ...]:
+    """Say what stands in the mill or the price book and is passed over, rather than pass it over silently."""
+    passed = []
+    if mill.can_flip:
+        passed.append("Flips are not planned yet: the log is sawn from one side (the mill's can_flip is passed over).")
+    if prices.figure.feather_per_board_foot:
+        passed.append("Figured wood is not priced yet (the price book's figure is passed over).")
+    return tuple(passed)
+
+
+@contextmanager
+def _progress_bar(measures: Measures) -> Iterator[Any]:
+    """Show how far the search is, on a terminal's stderr alone."""
+    console = Console(stderr=True)
+    if not console.is_terminal:
+        yield None
+        return
+    parts = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Bar(*parts, console=console, transient=True) as bar:
+        task = bar.add_task("", total=None)
+
+        def advance(progress: Progress) -> None:
+            best = "" if progress.best_net is None else f", best so far {measures.money(progress.best_net)}"
+            bar.update(task, description=f"{progress.stage}{best}", completed=progress.done, total=progress.total)
+
+        yield advance
+
+
+def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) -> None:
+    """Write a log as a closed mesh in the log frame."""
+    suffix = out.suffix.lower()
+    if suffix not in MESH_SUFFIXES:
+        raise InputError(f"--out must end in {', '.join(MESH_SUFFIXES)}, got {out}")
+    read = read_log(read_file(log), about)
+    body = read.log.wood if wood else read.log.outer
+    vertices_m = body.vertices_m
+    if suffix == ".glb":  # y is up in this format by its standard (glTF 2.0, section 3.4)
+        vertices_m = vertices_m[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
+    mesh = trimesh.Trimesh(vertices_m, body.faces, process=False)
+    data = mesh.export(file_type=suffix[1:])
+    write_whole(out, data.encode() if isinstance(data, str) else data)
+    typer.echo(solid_text(read.log.name, read.log.length_m, body.volume_m3, len(body.faces), str(out), units), nl=False)
+
+
+def init(folder: Path, *, force: bool) -> None:
+    """Write the samples to edit into a folder, all of them or none."""
+    names = (MILL_FILE, PRICES_FILE, SHEET_FILE)
+    there = [name for name in names if (folder / name).exists()]
+    if there and not force:
+        raise InputError(f"{folder / there[0]} is there already; --force writes over it, or name another folder")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError(f"{folder} cannot be made: {error.strerror or error}") from None
+    for name in names:
+        write_whole(folder / name, (SAMPLES / name).read_bytes())
+        typer.echo(f"wrote {folder / name}")
+    typer.echo(
+        f"Edit them; then: pithline plan {folder / SHEET_FILE}\n"
+        f"{MILL_FILE} and {PRICES_FILE} are looked for in the folder you are in, then in\n"
+        f"{users_folder()}, then the samples serve.\n"
+        "--mill FILE and --prices FILE name others."
+    )

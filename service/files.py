@@ -1,0 +1,132 @@
+"""Files of the user's: read with clear errors, written whole or not at all, and looked for in their places."""
+
+import hashlib
+import os
+import tempfile
+import tomllib
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Any, TypeVar
+
+import typer
+from pydantic import ValidationError
+
+from optimizer.typed import Typed, one_line
+from service.errors import InputError
+
+Model = TypeVar("Model", bound=Typed)
+
+MILL_FILE = "mill.toml"
+PRICES_FILE = "prices.toml"
+SHEET_FILE = "log.toml"
+MAX_TOML_BYTES = 1_000_000
+MAX_LOG_BYTES = 2_000_000_000
+SAMPLES = resources.files("service") / "samples"
+
+
+@dataclass(frozen=True)
+class FileRead:
+    """A file as it was read.
+
+    shown : the name to call it by. sha256 : hash of its bytes, in hexadecimal.
+    """
+
+    shown: str
+    data: bytes
+    sha256: str
+
+    @property
+    def suffix(self) -> str:
+        """The ending of its name, in lower case, with the dot."""
+        return Path(self.shown).suffix.lower()
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A file that was settled on, and where it was found: in words for the reader."""
+
+    file: FileRead
+    where: str
+
+
+def users_folder() -> Path:
+    """Return the user's own folder, where mill and price book are looked for after the current one."""
+    return Path(typer.get_app_dir("pithline"))
+
+
+def read_file(path: Path, *, at_most: int = MAX_LOG_BYTES) -> FileRead:
+    """Read a file. Raises InputError where it is missing, no file, unreadable, empty or too large."""
+    try:
+        size = path.stat().st_size
+        if path.is_dir():
+            raise InputError(f"{path} is a folder; name a file in it")
+        if size > at_most:
+            raise InputError(f"{path} is too large: {size} bytes, at most {at_most} are read")
+        data = path.read_bytes()
+    except FileNotFoundError:
+        raise InputError(f"{path} does not exist; check its name and folder") from None
+    except OSError as error:
+        raise InputError(f"{path} cannot be read: {error.strerror or error}") from None
+    if not data:
+        raise InputError(f"{path} is empty; nothing can be read from it")
+    return FileRead(str(path), data, hashlib.sha256(data).hexdigest())
+
+
+def read_sample(name: str) -> FileRead:
+    """Read one of the samples that come with Pithline."""
+    data = (SAMPLES / name).read_bytes()
+    return FileRead(name, data, hashlib.sha256(data).hexdigest())
+
+
+def settle(given: Path | None, name: str) -> Settled:
+    """Find the mill or price book to use: the one given, the current folder's, the user's, the sample."""
+    if given is not None:
+        return Settled(read_file(given, at_most=MAX_TOML_BYTES), "given")
+    for folder, where in ((Path(), "in this folder"), (users_folder(), "in your own folder")):
+        if (folder / name).exists():
+            return Settled(read_file(folder / name, at_most=MAX_TOML_BYTES), where)
+    return Settled(read_sample(name), "the sample that comes with Pithline")
+
+
+def parse_toml(file: FileRead) -> dict[str, Any]:
+    """Parse TOML. Raises InputError with the line where the syntax breaks."""
+    try:
+        return tomllib.loads(file.data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = file.data.count(b"\n", 0, error.start) + 1
+        raise InputError(f"{file.shown}: line {line} is not UTF-8 text; save the file as UTF-8") from None
+    except tomllib.TOMLDecodeError as error:
+        raise InputError(f'{file.shown} is no TOML: {error}; texts stand in quotes: throat = "56 in"') from None
+    except RecursionError:
+        raise InputError(f"{file.shown} is no TOML: it is nested too deeply") from None
+
+
+def parse_document(file: FileRead, model: type[Model]) -> Model:
+    """Parse a document that a person typed. Raises InputError, the file's name in front."""
+    try:
+        return model.model_validate(parse_toml(file))
+    except ValidationError as error:
+        raise InputError(f"{file.shown}: {one_line(error)}") from None
+
+
+def write_whole(path: Path, data: bytes) -> None:
+    """Write a file by way of a temporary one beside it, so that nobody ever finds half of it.
+
+    Raises InputError where that cannot be done.
+    """
+    try:
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+    except OSError as error:
+        raise InputError(f"{path} cannot be written: {error.strerror or error}") from None
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+        # mkstemp lets the owner alone read; a file that a person asked for gets the usual rights.
+        umask = os.umask(0)
+        os.umask(umask)
+        Path(temporary).chmod(0o666 & ~umask)
+        Path(temporary).replace(path)
+    except OSError as error:
+        Path(temporary).unlink(missing_ok=True)
+        raise InputError(f"{path} cannot be written: {error.strerror or error}") from None

@@ -1,0 +1,178 @@
+"""From the user's file to a Log with its wood: what the sheet says, what the user says, what is assumed."""
+
+import math
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from optimizer.lengths import FOOT_M, INCH_M, LengthError, parse_length_m
+from optimizer.plan import Source
+from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
+from scans.errors import ScanError
+from scans.log import FloatArray, Log
+from scans.readers import read_mesh
+from scans.solid import log_from_mesh
+from scans.tape import LogSheet, log_from_sheet
+from service.errors import InputError
+from service.files import FileRead, parse_document
+from service.log_sheet import LogSheetTyped
+
+MESH_END_TRIM_M = 0.0508
+"""Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
+MOST_END_TRIM_M = 5.0
+SHEET_SUFFIX = ".toml"
+MESH_UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": INCH_M, "ft": FOOT_M}
+_FIXED_BY_FORMAT = ".glb"
+_UP_AXES = {"z": ([0, 1, 2], [1.0, 1.0, 1.0]), "y": ([0, 2, 1], [1.0, -1.0, 1.0]), "x": ([2, 1, 0], [-1.0, 1.0, 1.0])}
+"""Which columns of the file, with which signs, are x, y and z where an axis of its points up: turns, no mirrors."""
+_UNIT_HINT = "; --mesh-unit mm says it"
+_FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
+
+
+@dataclass(frozen=True)
+class AboutLog:
+    """What the user says of the log beside its file; None leaves it to the file.
+
+    bark : "on" or "off". end_trim : a length with its unit.
+    mesh_unit, up, butt : of a mesh alone: a unit of MESH_UNITS_M; the file's axis that points up; "other" for
+        the end that would not be taken for the butt end.
+    """
+
+    species: str | None = None
+    bark: str | None = None
+    end_trim: str | None = None
+    cost: float | None = None
+    mesh_unit: str | None = None
+    up: str | None = None
+    butt: Literal["other"] | None = None
+
+
+@dataclass(frozen=True)
+class LogRead:
+    """A log, with all that a plan of it needs, and in words where each came from."""
+
+    log: Log
+    source: Source
+    wood: Wood
+    bark_on: bool
+    bark_ratio: float
+    end_trim_m: float
+    cost: float
+    species_from: str
+    bark_from: str
+    end_trim_from: str
+    warnings: tuple[str, ...]
+
+
+def read_log(file: FileRead, about: AboutLog) -> LogRead:
+    """Read a log sheet or a closed mesh.
+
+    Raises InputError, UnknownSpeciesError or ScanError, each in one line with the file's name where it is
+    the file that is wrong.
+    """
+    if about.bark not in {None, "on", "off"}:
+        raise InputError(f"--bark must be on or off, got {about.bark}")
+    if about.cost is not None and not 0.0 <= about.cost < math.inf:
+        raise InputError(f"--cost must be 0 or more, got {about.cost:g}")
+    for option, given, known in (("--mesh-unit", about.mesh_unit, MESH_UNITS_M), ("--up", about.up, _UP_AXES)):
+        if given is not None and given not in known:
+            raise InputError(f"{option} must be one of {', '.join(known)}, got {given}")
+    trim_m = None if about.end_trim is None else _end_trim_m(about.end_trim)
+    wood = None if about.species is None else find_wood(about.species)
+    if file.suffix == SHEET_SUFFIX:
+        if about.mesh_unit or about.up or about.butt:
+            raise InputError(f"{file.shown}: --mesh-unit, --up and --other-butt are for meshes; leave them out")
+        return _from_sheet(file, about, wood, trim_m)
+    return _from_mesh(file, about, wood, trim_m)
+
+
+def _end_trim_m(text: str) -> float:
+    try:
+        trim_m = parse_length_m(text)
+    except LengthError as error:
+        raise InputError(f"--end-trim: {error}") from None
+    if not 0.0 <= trim_m <= MOST_END_TRIM_M:
+        raise InputError(f"--end-trim must lie in 0 to {MOST_END_TRIM_M:g} m, got {text}")
+    return trim_m
+
+
+def _from_sheet(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None) -> LogRead:
+    typed = parse_document(file, LogSheetTyped)
+    sheet = typed.taped()
+    warnings: list[str] = []
+    species_from = _FROM_OPTION
+    if wood is None and typed.species is not None:
+        try:
+            wood, species_from = find_wood(typed.species), _FROM_SHEET
+        except UnknownSpeciesError as error:
+            raise InputError(f"{file.shown}: species: {error}") from None
+    if wood is None:
+        wood, species_from = unknown_wood(), "not given"
+        warnings.append(_unknown_species('add species = "..." to the sheet, or give --species'))
+    if about.bark is not None:
+        sheet = replace(sheet, bark_on=about.bark == "on")
+    bark_ratio = wood.bark_ratio(_mean_diameter_m(sheet)) if sheet.bark_on else 1.0
+    try:
+        log = log_from_sheet(sheet, bark_ratio)
+    except ScanError as error:
+        raise InputError(f"{file.shown}: {error}") from None
+    trim_from = _FROM_OPTION
+    if trim_m is None:
+        trim_m, trim_from = (0.0, "not in the sheet") if typed.end_trim_m is None else (typed.end_trim_m, _FROM_SHEET)
+    cost = about.cost if about.cost is not None else typed.cost or 0.0
+    bark_from = _FROM_OPTION if about.bark else _FROM_SHEET if "bark" in typed.model_fields_set else "not in the sheet"
+    return LogRead(
+        log, Source(kind="sheet", sha256=file.sha256), wood, sheet.bark_on, bark_ratio, trim_m, cost,
+        species_from, bark_from, trim_from, tuple(warnings),
+    )  # fmt: skip
+
+
+def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None) -> LogRead:
+    warnings: list[str] = []
+    species_from = _FROM_OPTION
+    if wood is None:
+        wood, species_from = unknown_wood(), "not given"
+        warnings.append(_unknown_species("give --species"))
+    bark_on = about.bark != "off"
+    ratios = [1.0]
+
+    def bark_ratio(diameter_m: float) -> float:
+        ratios.append(wood.bark_ratio(diameter_m) if bark_on else 1.0)
+        return ratios[-1]
+
+    try:
+        vertices, faces = read_mesh(file.data, file.suffix)
+        placed = _in_metres_z_up(vertices, file, about)
+        log, notes = log_from_mesh(placed, faces, Path(file.shown).stem, bark_ratio, about.butt or "auto")
+    except ScanError as error:
+        raise InputError(f"{file.shown}: {error}{_UNIT_HINT if 'unit' in str(error) else ''}") from None
+    return LogRead(
+        log, Source(kind="solid", sha256=file.sha256), wood, bark_on, ratios[-1],
+        MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
+        species_from, _FROM_OPTION if about.bark else "not said", _FROM_OPTION if about.end_trim else "common practice",
+        (*warnings, *(f"{note[:1].upper()}{note[1:]}." for note in notes)),
+    )  # fmt: skip
+
+
+def _in_metres_z_up(vertices: FloatArray, file: FileRead, about: AboutLog) -> FloatArray:
+    """Apply the unit and the up-axis that the user says; (V, 3) float."""
+    if file.suffix == _FIXED_BY_FORMAT and (about.mesh_unit or about.up):
+        raise InputError(f"{file.shown}: --mesh-unit and --up are not for {_FIXED_BY_FORMAT}: it is in metres, y up")
+    scaled = vertices * MESH_UNITS_M[about.mesh_unit or "m"]
+    order, signs = _UP_AXES[about.up or "z"]
+    return scaled[:, order] * signs
+
+
+def _unknown_species(mend: str) -> str:
+    return (
+        "The species is not known: masses are those of the densest green wood, the bark's thickness and the "
+        f"shrinkage are usual ones; {mend}."
+    )
+
+
+def _mean_diameter_m(sheet: LogSheet) -> float:
+    """Mean over all sections, to read the bark at. [m]."""
+    limbs = [section for limb in sheet.limbs for section in limb.sections]
+    return float(np.mean([np.mean(section.diameters_m) for section in (*sheet.sections, *limbs)]))

@@ -1,0 +1,309 @@
+"""A plan document as text that a sawyer reads in the yard."""
+
+from collections import Counter
+from dataclasses import dataclass
+from math import floor
+
+from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
+from optimizer.lengths import feet_text
+from optimizer.plan import LogFound, Plan, PlanDocument, Shim, Slab
+from service.layout import aligned, columns, paragraph, sums
+from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
+from service.units import Units
+
+_TABLE_HEAD = ("Pass", "Blade at", "Gives", "Sold", "Green", "Width mean", "Length", "Board", "Mass/lift", "Price")
+
+_LEAST_FACE_M = 0.3
+"""A first face shorter than this tells nothing."""
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """Where each thing that was assumed came from, in words."""
+
+    mill: str
+    prices: str
+    species: str
+    bark: str
+    end_trim: str
+
+
+def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_all: bool) -> str:
+    """Return what to print: the log, the plans beside the plain way, the best in full, the cautions.
+
+    show_all : every plan in full, and the plain way.
+    """
+    measures = Measures(units, document.mill, document.currency)
+    lines = [*_log_lines(document.log, measures), *_assumed_lines(document, assumed, measures), ""]
+    lines += _comparison(document, measures)
+    shown = document.plans if show_all else document.plans[:1]
+    for plan in shown:
+        lines += ["", *_plan_lines(plan, document, measures)]
+    if show_all and document.plain_way is not None:
+        lines += ["", *_plan_lines(document.plain_way, document, measures)]
+    if document.warnings:
+        lines.append("")
+    for warning in document.warnings:
+        lines += paragraph(warning, first="Note: ", rest="  ")
+    lines += ["", *_caution_lines(document), "", *paragraph(PLAN_LINE)]
+    return "\n".join(lines) + "\n"
+
+
+def _log_lines(log: LogFound, measures: Measures) -> list[str]:
+    forked = ", forked" if log.forks else ""
+    bark = f"bark {measures.short(log.bark_thickness_m)} thick" if log.bark else "no bark"
+    lines = [log.name]
+    lines += paragraph(
+        f"{log.species}{forked}, {bark}; {measures.long(log.length_m)} long; the wood "
+        f"{measures.short(log.butt_diameter_m)} across at the butt end, "
+        f"{measures.short(log.top_diameter_m)} at the top end",
+        first="  ",
+    )
+    unit = measures.mass_unit
+    with_bark = " with its bark" if log.bark else ""
+    lines += paragraph(
+        f"{measures.volume(log.volume_m3)} of wood, {measures.mass(log.mass_kg)} {unit} green{with_bark}; "
+        f"plan lifting on {measures.mass(lift_kg(log.mass_kg))} {unit} (1.25 times that)",
+        first="  ",
+    )
+    rules = log.log_rules
+    shown = [
+        f"{name} {board_feet:,.0f}"
+        for name, board_feet in (
+            ("Doyle", rules.doyle),
+            ("Scribner Decimal C", rules.scribner_c),
+            ("International 1/4-inch", rules.international),
+        )
+        if board_feet is not None
+    ]
+    if shown:
+        lines += paragraph(
+            f"as buyers scale it, {rules.diameter_in} in x {rules.length_ft} ft: {', '.join(shown)} board feet",
+            first="  ",
+        )
+    return lines
+
+
+def _assumed_lines(document: PlanDocument, assumed: Assumed, measures: Measures) -> list[str]:
+    log = document.log
+    butt_m, top_m = log.end_trim_m
+    trim = measures.short(butt_m) if butt_m == top_m else f"{measures.short(butt_m)} and {measures.short(top_m)}"
+    return paragraph(
+        f"mill {document.mill.name} ({assumed.mill}), prices {document.prices.name} ({assumed.prices}), "
+        f"species {log.species} ({assumed.species}), bark {'on' if log.bark else 'off'} ({assumed.bark}), "
+        f"{trim} trimmed off each end ({assumed.end_trim})",
+        first="Assumed: ",
+        rest="  ",
+    )
+
+
+def _comparison(document: PlanDocument, measures: Measures) -> list[str]:
+    plain = document.plain_way
+    unit = measures.reading_unit
+    header = (
+        "Plan", "Roll\ndeg", f"Shim at\nbutt, {unit}", f"Shim at\ntop, {unit}", f"First blade\nat, {unit}", "Slabs",
+        "Board\nfeet", "Net", "Against\nplain",
+    )  # fmt: skip
+    compared = [*document.plans, *([plain] if plain else [])]
+    readings = aligned([measures.reading(plan.first_face.blade_height_m) for plan in compared])
+    rows = [
+        (
+            str(plan.rank) if plan.rank else "plain",
+            f"{turn_deg(plan.roll_deg)}",
+            _shims_at("butt", plan, measures),
+            _shims_at("top", plan, measures),
+            reading,
+            _thicknesses(plan),
+            board_feet_text(plan.board_feet),
+            measures.money(plan.net),
+            "" if plain is None or plan is plain else measures.difference(plan.net - plain.net),
+        )
+        for plan, reading in zip(compared, readings, strict=True)
+    ]
+    lines = columns(header, rows, left=(0, 5))
+    lines += ["", *paragraph(f"{_worth_more(document, measures)} {_how_searched(document)}")]
+    return lines
+
+
+def _worth_more(document: PlanDocument, measures: Measures) -> str:
+    plain = document.plain_way
+    if plain is None:
+        return "No plain way stands beside them: sawn without a plan, the log gives no slab at any roll."
+    more = document.plans[0].net - plain.net
+    if measures.money(more) == measures.money(0.0):
+        return "Plan 1 is worth no more than the plain way: roll 0 and one thickness throughout."
+    share = f" ({100.0 * more / plain.net:.0f} %)" if plain.net > 0.0 else ""
+    return (
+        f"Plan 1 is worth {measures.money(more)}{share} more than the plain way, which is to saw the log as "
+        f"it {'lies' if turn_deg(plain.roll_deg) == 0 else 'goes with the least turn'}, all in one thickness."
+    )
+
+
+def _how_searched(document: PlanDocument) -> str:
+    work = document.work
+    why = {"lays": "", "gap": "", "time": ", when the time was up", "cancelled": ", when told to stop"}
+    priced = f"{work.lays:,} lays were priced in {work.seconds:.0f} s{why[work.stopped_by]}"
+    return f"{priced}; no bound on what other lays may bring is proven yet."
+
+
+def _shims_at(end: str, plan: Plan, measures: Measures) -> str:
+    heights = [_shim_height(shim, measures) for shim in plan.shims if _shim_end(shim, plan) == end]
+    return ", ".join(heights) or "none"
+
+
+def _thicknesses(plan: Plan) -> str:
+    counts = Counter(slab.quarters for slab in plan.slabs)
+    return ", ".join(f"{count} x {quarters}/4" for quarters, count in sorted(counts.items())) or "none"
+
+
+def _shim_end(shim: Shim, plan: Plan) -> str:
+    return "butt" if shim.x_m < sum(plan.stretch_m) / 2.0 else "top"
+
+
+def _shim_height(shim: Shim, measures: Measures) -> str:
+    return measures.short(shim.height_m).removesuffix(" in").removesuffix(" mm")
+
+
+def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures) -> list[str]:
+    mill = document.mill
+    title = f"Plan {plan.rank}" if plan.rank else "The plain way"
+    lines = [f"{title}: net {measures.money(plan.net)}"]
+    lines += paragraph(turn_text(plan.roll_deg), first="  Roll   ")
+    lines += paragraph(_shims_text(plan, document, measures), first="  Shims  ")
+    hearts = ", ".join(f"{heart.end.replace('_', ' ')} {measures.short(heart.height_m)}" for heart in plan.hearts)
+    if hearts:
+        lines += paragraph(f"{hearts}, above the bunks", first="  Heart  ")
+    lines += paragraph(_first_face_text(plan, measures), first="  Check  ")
+    zero_m = mill.scale_zero_m
+    zero = (
+        f"{measures.short(abs(zero_m))} {'above' if zero_m > 0.0 else 'below'} the bunks" if zero_m else "on the bunks"
+    )
+    lines += paragraph(f"heights as the mill's scale shows them, its 0 {zero}", first="  Blade  ")
+    lines += ["", *_pass_table(plan, measures)]
+    lines += ["  Mass is the mean of the species, and 1.25 times it to lift by.", ""]
+    lines += _sum_lines(plan, document.log, measures)
+    return lines
+
+
+def _first_face_text(plan: Plan, measures: Measures) -> str:
+    face = plan.first_face
+    width, length = measures.width(face.max_width_m), measures.slab_length(face.length_m)
+    if face.length_m < _LEAST_FACE_M:
+        return "the first pass opens no face to measure"
+    return (
+        f"the first pass opens a face {width} {measures.reading_unit} wide and {length} long; if it is far off, "
+        "measure again before you go on"
+    )
+
+
+def _shims_text(plan: Plan, document: PlanDocument, measures: Measures) -> str:
+    if not plan.shims:
+        return "none"
+    texts = []
+    for shim in plan.shims:
+        from_butt_m = shim.x_m - plan.stretch_m[0]
+        spacing_m = document.mill.bunk_spacing_m
+        bunk = ""
+        if spacing_m:
+            number = floor((from_butt_m - document.mill.first_bunk_m) / spacing_m + 0.5) + 1
+            bunk = f" on bunk {number},"
+        side = f" at its {shim.side}" if shim.side else ""
+        texts.append(
+            f"{measures.short(shim.height_m)} under the {_shim_end(shim, plan)} end,{bunk} "
+            f"{measures.long(from_butt_m)} from the butt{side}"
+        )
+    return "; ".join(texts)
+
+
+def _pass_table(plan: Plan, measures: Measures) -> list[str]:
+    unit = measures.reading_unit
+    mass = measures.mass_unit
+    subs = ("", unit, "", "as", unit, f"(least-most) {unit}", "" if not measures.is_metric else "m", "feet", mass, "")
+    header = [f"{head}\n{sub}" for head, sub in zip(_TABLE_HEAD, subs, strict=True)]
+    rows: list[list[str]] = []
+    readings = aligned([measures.reading(cut.blade_height_m) for cut in plan.passes])
+    for cut, reading in zip(plan.passes, readings, strict=True):
+        came_off = (
+            _offcut_rows(plan, "first", measures) if cut.order == 1 else _layer_rows(plan, cut.order - 1, measures)
+        )
+        head = [str(cut.order), reading]
+        for row in came_off or [["nothing", *[""] * 7]]:
+            rows.append([*head, *row])
+            head = ["", ""]
+    rows += [["", "", *row] for row in _offcut_rows(plan, "last", measures)]
+    return columns(header, rows, left=(2,))
+
+
+def _offcut_rows(plan: Plan, where: str, measures: Measures) -> list[list[str]]:
+    name = "offcut" if where == "first" else "stays"
+    return [
+        [name, "", "", "", "", "", measures.mass_and_lift(offcut.mass_kg), ""]
+        for offcut in plan.offcuts
+        if offcut.where == where and measures.mass(offcut.mass_kg) != "0"
+    ]
+
+
+def _layer_rows(plan: Plan, layer: int, measures: Measures) -> list[list[str]]:
+    rows = [_slab_row(slab, measures) for slab in plan.slabs if slab.layer == layer]
+    rows += [
+        ["waste", "", "", "", "", "", measures.mass_and_lift(waste.mass_kg), ""]
+        for waste in plan.waste
+        if waste.layer == layer and measures.mass(waste.mass_kg) != "0"
+    ]
+    return rows
+
+
+def _slab_row(slab: Slab, measures: Measures) -> list[str]:
+    least, most = measures.whole_width(slab.min_width_m), measures.whole_width(slab.max_width_m)
+    return [
+        slab.id,
+        f"{slab.quarters}/4",
+        measures.thickness(slab.green_thickness_m),
+        f"{measures.width(slab.mean_width_m)} ({least}-{most})",
+        _tight(measures.slab_length(slab.length_m)),
+        board_feet_text(slab.board_feet),
+        measures.mass_and_lift(slab.mass_kg),
+        measures.money(slab.price),
+    ]
+
+
+def _tight(length: str) -> str:
+    return length.replace(" ft", "'").replace(" in", '"').removesuffix(" m")
+
+
+def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
+    minutes = sum(cut.minutes for cut in plan.passes)
+    share = f"{100.0 * plan.recovery:.0f} % of the wood"
+    slabs = f"{len(plan.slabs)} slabs, {board_feet_text(plan.board_feet)} board feet, {share}"
+    rows = [
+        ("Slabs sell for", measures.money(plan.gross), slabs),
+        (
+            "Sawing",
+            measures.money(-plan.sawing_cost),
+            f"{len(plan.passes)} passes, {minutes_text(minutes)} at the blade, and handling",
+        ),
+        ("Drying", measures.money(-plan.drying_cost), ""),
+        ("Net", measures.money(plan.net), ""),
+    ]
+    if log.cost:
+        left = plan.net - log.cost
+        rows.append(("The log cost", measures.money(-log.cost), f"which leaves {measures.money(left)}"))
+    rows.append(("Break-even", measures.money(plan.break_even_log_price), "the most that the log may cost"))
+    return sums(rows)
+
+
+def _caution_lines(document: PlanDocument) -> list[str]:
+    lines = ["Cautions"]
+    for level in LEVELS:
+        of_level = [caution for caution in document.cautions if caution.level == level]
+        for caution in of_level:
+            reason = f" [{caution.reason}]" if level != "note" else ""
+            lines += paragraph(f"{caution.line}{reason}", first=f"  {level.upper():7} ", rest=" " * 10)
+    return lines
+
+
+def solid_text(name: str, length_m: float, volume_m3: float, faces: int, out: str, units: Units) -> str:
+    """Return what to print when a closed mesh was written."""
+    length = f"{length_m:.2f} m" if units is Units.METRIC else feet_text(length_m)
+    volume = f"{volume_m3:.3f} m3" if units is Units.METRIC else f"{volume_m3 / 0.3048**3:.1f} ft3"
+    return f"{out}: {name}, a closed mesh of {faces:,} triangles in metres, {length} long, {volume}\n"

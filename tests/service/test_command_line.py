@@ -1,0 +1,369 @@
+"""The command line: exit codes, one line for each wrong input, and what is written."""
+
+import json
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+import trimesh
+
+from optimizer.plan import PlanDocument
+from scans.readers import read_mesh
+from service import files
+from service.command_line import run
+from service.files import read_sample
+
+STRAIGHT = """
+name = "Invented cylinder"
+species = "white ash"
+length = "5 ft"
+bark = "off"
+end_trim = "1 in"
+cost = 20
+section = [{at = "0 in", wide = "16 in"}, {at = "5 ft", wide = "15 in"}]
+"""
+MILL = """
+name = "Test mill"
+throat = "40 in"
+kerf = "1/8 in"
+height_step = "1/8 in"
+"""
+PRICES = """
+name = "Test book"
+per_board_foot = [{species = "any", quarters = 8, price = 5.0}, {species = "any", quarters = 12, price = 5.5}]
+limits = {min_width = "8 in", min_length = "4 ft"}
+"""
+QUICK = ("--lays", "12", "--workers", "1")
+
+Ran = tuple[int, str, str]
+
+
+@pytest.fixture(autouse=True)
+def own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Start every test in an empty folder, with the files of a small log in it, and no files of the user's own."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(files, "users_folder", lambda: tmp_path / "own")
+    Path("log.toml").write_text(STRAIGHT)
+    Path("mill.toml").write_text(MILL)
+    Path("prices.toml").write_text(PRICES)
+
+
+@pytest.fixture
+def pithline(capsys: pytest.CaptureFixture[str]) -> Callable[..., Ran]:
+    def type_in(*arguments: str) -> Ran:
+        code = run(arguments)
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return type_in
+
+
+def test_a_log_sheet_is_planned(pithline: Callable[..., Ran]) -> None:
+    code, out, err = pithline("plan", "log.toml", *QUICK)
+
+    assert (code, err) == (0, "")
+    assert out.startswith("Invented cylinder\n")
+    assert "Test mill (in this folder: mill.toml)" in " ".join(out.split())
+    assert [line for line in out.splitlines() if len(line) > 80] == []
+
+
+def test_the_plan_document_is_written_beside_the_text(pithline: Callable[..., Ran]) -> None:
+    code, out, _ = pithline("plan", "log.toml", "--json", "plan.json", *QUICK)
+
+    document = PlanDocument.model_validate_json(Path("plan.json").read_text())
+    assert code == 0
+    assert out
+    assert document.log.source.kind == "sheet"
+    assert document.log.end_trim_m == (0.0254, 0.0254)
+    assert document.plans[0].net > 0.0
+
+
+def test_the_plan_document_alone_goes_to_stdout(pithline: Callable[..., Ran]) -> None:
+    code, out, _ = pithline("plan", "log.toml", "--json", "-", *QUICK)
+
+    assert code == 0
+    assert json.loads(out)["schema"] == "pithline.plan/1.0"
+
+
+def test_two_runs_differ_in_their_id_time_and_seconds_alone(pithline: Callable[..., Ran]) -> None:
+    first, second = (json.loads(pithline("plan", "log.toml", "--json", "-", *QUICK)[1]) for _ in range(2))
+
+    for document in (first, second):
+        del document["id"], document["made_at"], document["work"]["seconds"]
+    assert first == second
+
+
+def test_what_is_said_on_the_line_goes_before_the_sheet(pithline: Callable[..., Ran]) -> None:
+    options = ("--species", "sugar maple", "--bark", "on", "--end-trim", "3 in", "--cost", "35")
+
+    _, out, _ = pithline("plan", "log.toml", "--json", "-", *options, *QUICK)
+
+    log = json.loads(out)["log"]
+    assert (log["species"], log["bark"], log["cost"]) == ("maple, sugar", True, 35.0)
+    assert log["end_trim_m"] == pytest.approx([0.0762, 0.0762])
+    assert log["bark_thickness_m"] > 0.0
+
+
+def test_an_unknown_species_is_a_warning(pithline: Callable[..., Ran]) -> None:
+    Path("log.toml").write_text(STRAIGHT.replace('species = "white ash"\n', ""))
+
+    code, out, _ = pithline("plan", "log.toml", *QUICK)
+
+    assert code == 0
+    assert "Note: The species is not known" in out
+
+
+def test_what_is_passed_over_is_said(pithline: Callable[..., Ran]) -> None:
+    Path("mill.toml").write_text(MILL + "can_flip = true\n")
+    Path("prices.toml").write_text(PRICES + "figure = {feather_per_board_foot = 6}\n")
+
+    _, out, _ = pithline("plan", "log.toml", "--json", "-", *QUICK)
+
+    assert len(json.loads(out)["warnings"]) == 2
+
+
+def wrong(old: str, new: str, text: str = STRAIGHT) -> str:
+    assert old in text
+    return text.replace(old, new)
+
+
+WRONG_FILES = [
+    ("log.toml", wrong('{at = "5 ft", wide', '{at = "-5 ft", wide'), "section[2].at_m"),
+    ("log.toml", STRAIGHT + "\n" + 'girt = "3 ft"', "girt is no field here"),
+    ("log.toml", wrong('"5 ft", wide', '"0 in", wide'), "section 2, at"),
+    ("log.toml", wrong('length = "5 ft"', 'length = "5"'), "has no unit"),
+    ("log.toml", wrong('length = "5 ft"', "length = 5"), "has no unit"),
+    ("log.toml", wrong('length = "5 ft"', 'length = "9 ft"'), "length"),
+    ("log.toml", wrong("white ash", "wite ash"), "ash, white"),
+    ("log.toml", wrong("section", "sektion"), "did you mean section?"),
+    ("log.toml", STRAIGHT + '[[mark]]\nkind = "metal"\n', "marks are not planned with yet"),
+    ("log.toml", "throat = \n", "line 1"),
+    ("mill.toml", wrong('kerf = "1/8 in"', "", MILL), "kerf is missing"),
+    ("mill.toml", wrong("throat", "throet", MILL), "did you mean throat?"),
+    ("prices.toml", wrong('"any"', '"black walnut"', PRICES), "no price for ash, white"),
+    ("prices.toml", wrong("quarters = 8", "quarters = 0", PRICES), "per_board_foot[1].quarters"),
+    ("prices.toml", wrong("price = 5.0", 'price = 5.0, saw = "1 in"', PRICES), "saw must be at least 2 in"),
+    ("prices.toml", wrong("per_board_foot = [", "per_board_foot = [] #", PRICES), "per_board_foot"),
+]
+
+
+@pytest.mark.parametrize(("name", "text", "said"), WRONG_FILES)
+def test_a_wrong_file_is_one_line_and_exit_code_2(
+    pithline: Callable[..., Ran], name: str, text: str, said: str
+) -> None:
+    Path(name).write_text(text)
+
+    code, out, err = pithline("plan", "log.toml", *QUICK)
+
+    assert (code, out) == (2, "")
+    assert said in err
+    assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("plan",), "LOG"),
+        (("plan", "none.toml"), "none.toml does not exist"),
+        (("plan", "."), "is a folder"),
+        (("plan", "mill.toml"), "mill.toml: "),
+        (("plan", "log.toml", "--mill", "none.toml"), "none.toml does not exist"),
+        (("plan", "log.toml", "--prices", "mill.toml"), "mill.toml: "),
+        (("plan", "log.toml", "--species", "plywood"), "plywood"),
+        (("plan", "log.toml", "--bark", "some"), "--bark must be on or off"),
+        (("plan", "log.toml", "--end-trim", "2"), "has no unit"),
+        (("plan", "log.toml", "--end-trim", "-2 in"), "--end-trim must lie in"),
+        (("plan", "log.toml", "--end-trim", "3 ft"), "leaves nothing"),
+        (("plan", "log.toml", "--cost", "-1"), "--cost must be 0 or more"),
+        (("plan", "log.toml", "--cost", "nan"), "--cost must be 0 or more"),
+        (("plan", "log.toml", "--gap", "0.01"), "no bound is proven yet"),
+        (("plan", "log.toml", "--doubt", "on"), "--doubt must be off"),
+        (("plan", "log.toml", "--marks", "marks.toml"), "marks are not planned with yet"),
+        (("plan", "log.toml", "--seconds", "0"), "--seconds must be over 0"),
+        (("plan", "log.toml", "--seconds", "nan"), "--seconds must be over 0"),
+        (("plan", "log.toml", "--lays", "0"), "--lays"),
+        (("plan", "log.toml", "--seed", "-1"), "--seed"),
+        (("plan", "log.toml", "--workers", "0"), "--workers"),
+        (("plan", "log.toml", "--units", "cubits"), "cubits"),
+        (("plan", "log.toml", "--json", "none/plan.json", *QUICK), "none/plan.json cannot be written"),
+        (("plan", "log.toml", "--roll", "3"), "--roll"),
+        (("plna",), "plna"),
+        (("solid", "log.toml"), "--out"),
+        (("solid", "log.toml", "--out", "log.doc"), "must end in .ply"),
+        (("solid", "log.toml", "--out", "none/log.ply"), "cannot be written"),
+        (("solid", "log.toml", "--out", "log.ply", "--up", "y"), "are for meshes"),
+        (("solid", "log.ply", "--out", "new.ply"), "log.ply does not exist"),
+        (("init",), "is there already"),
+    ],
+)
+def test_a_wrong_line_is_one_line_and_exit_code_2(
+    pithline: Callable[..., Ran], arguments: tuple[str, ...], said: str
+) -> None:
+    code, out, err = pithline(*arguments)
+
+    assert (code, out) == (2, "")
+    assert said in err
+    assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ("max_log_mass_kg = 50", "max_log_mass_kg"),
+        ('bed_length = "4 ft"', "bed_length"),
+        ('between_posts = "12 in"', "between_posts"),
+    ],
+)
+def test_a_log_that_the_mill_cannot_take_is_one_line_and_exit_code_3(
+    pithline: Callable[..., Ran], change: str, said: str
+) -> None:
+    Path("mill.toml").write_text(f"{MILL}{change}\n")
+
+    code, out, err = pithline("plan", "log.toml", *QUICK)
+
+    assert (code, out) == (3, "")
+    assert said in err
+    assert err.count("\n") == 1
+
+
+def test_a_plan_that_makes_no_money_is_exit_code_3(pithline: Callable[..., Ran]) -> None:
+    Path("mill.toml").write_text(f"{MILL}pace = {{minutes_per_pass = 600, hourly_rate = 1000}}\n")
+
+    code, _, err = pithline("plan", "log.toml", *QUICK)
+
+    assert code == 3
+    assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize("suffix", [".ply", ".stl", ".obj", ".glb"])
+def test_the_solid_that_is_written_is_read_back_in_the_log_frame(pithline: Callable[..., Ran], suffix: str) -> None:
+    code, out, _ = pithline("solid", "log.toml", "--out", f"log{suffix}")
+
+    vertices, faces = read_mesh(Path(f"log{suffix}").read_bytes(), suffix)
+    a, b, c = (vertices[faces[:, k]] for k in range(3))
+    volume_m3 = float((a * np.cross(b, c)).sum() / 6.0)
+    assert code == 0
+    assert "closed mesh" in out
+    assert vertices.min(axis=0) == pytest.approx([0.0, -0.2032, -0.2032], abs=1e-3)
+    assert vertices.max(axis=0) == pytest.approx([1.524, 0.2032, 0.2032], abs=1e-3)
+    # A frustum of 16 and 15 in, 60 in long: pi / 12 x 60 x (16^2 + 16 x 15 + 15^2) in3.
+    assert volume_m3 == pytest.approx(3.14159265 / 12 * 60 * 721 * 0.0254**3, rel=0.01)
+
+
+def test_a_mesh_is_planned_like_the_sheet_that_it_was_made_from(pithline: Callable[..., Ran]) -> None:
+    pithline("solid", "log.toml", "--out", "log.stl")
+
+    options = ("--species", "white ash", "--bark", "off", "--end-trim", "1 in", "--cost", "20", "--json", "-", *QUICK)
+    code, out, _ = pithline("plan", "log.stl", *options)
+
+    sheet = json.loads(pithline("plan", "log.toml", "--json", "-", *QUICK)[1])
+    mesh = json.loads(out)
+    assert code == 0
+    assert mesh["log"]["source"]["kind"] == "solid"
+    assert mesh["plans"][0]["net"] == pytest.approx(sheet["plans"][0]["net"], rel=0.005)
+
+
+def test_a_mesh_with_nothing_said_is_assumed_to_lose_two_inches_and_to_have_its_bark(
+    pithline: Callable[..., Ran],
+) -> None:
+    pithline("solid", "log.toml", "--out", "log.ply")
+
+    log = json.loads(pithline("plan", "log.ply", "--json", "-", *QUICK)[1])["log"]
+
+    assert log["end_trim_m"] == pytest.approx([0.0508, 0.0508])
+    assert log["bark"] is True
+    assert log["species"] == "unknown"
+
+
+@pytest.mark.parametrize(
+    ("scale", "columns", "signs", "options"),
+    [
+        (1000.0, [0, 1, 2], [1, 1, 1], ("--mesh-unit", "mm")),
+        (1 / 0.0254, [0, 1, 2], [1, 1, 1], ("--mesh-unit", "in")),
+        (1.0, [0, 2, 1], [1, 1, -1], ("--up", "y")),
+        (1.0, [2, 1, 0], [1, 1, -1], ("--up", "x")),
+    ],
+)
+def test_the_unit_and_the_up_axis_of_a_mesh_may_be_said(
+    pithline: Callable[..., Ran], scale: float, columns: list[int], signs: list[int], options: tuple[str, ...]
+) -> None:
+    Path("log.toml").write_text(STRAIGHT.replace('wide = "16 in"', 'wide = "16 in", narrow = "12 in"'))
+    pithline("solid", "log.toml", "--out", "log.ply")
+    vertices, faces = read_mesh(Path("log.ply").read_bytes(), ".ply")
+    turned = vertices[:, columns] * signs * scale
+    Path("other.stl").write_bytes(trimesh.Trimesh(turned, faces, process=False).export(file_type="stl"))
+
+    code, _, err = pithline("solid", "other.stl", "--bark", "off", "--out", "again.ply", *options)
+
+    again = read_mesh(Path("again.ply").read_bytes(), ".ply")[0]
+    assert (code, err) == (0, "")
+    # Wide stands upright, so that a wrong axis would lay it down.
+    assert np.ptp(again, axis=0) == pytest.approx(np.ptp(vertices, axis=0), abs=0.002)
+
+
+def test_an_open_mesh_is_one_line_and_exit_code_2(pithline: Callable[..., Ran]) -> None:
+    pithline("solid", "log.toml", "--out", "log.ply")
+    vertices, faces = read_mesh(Path("log.ply").read_bytes(), ".ply")
+    half = trimesh.Trimesh(vertices, faces[: len(faces) // 2], process=False)
+    Path("open.ply").write_bytes(half.export(file_type="ply"))
+
+    code, out, err = pithline("plan", "open.ply", *QUICK)
+
+    assert (code, out) == (2, "")
+    assert err.startswith("open.ply: ")
+    assert err.count("\n") == 1
+
+
+def test_the_wood_alone_is_smaller(pithline: Callable[..., Ran]) -> None:
+    pithline("solid", "log.toml", "--bark", "on", "--out", "log.ply")
+    pithline("solid", "log.toml", "--bark", "on", "--wood", "--out", "wood.ply")
+
+    outer, wood = (read_mesh(Path(name).read_bytes(), ".ply")[0] for name in ("log.ply", "wood.ply"))
+    assert wood[:, 2].max() < outer[:, 2].max() - 0.002
+
+
+def test_init_writes_the_samples_and_never_over_a_file_unless_forced(pithline: Callable[..., Ran]) -> None:
+    code, out, _ = pithline("init", "new/folder")
+
+    assert code == 0
+    for name in ("mill.toml", "prices.toml", "log.toml"):
+        assert Path("new/folder", name).read_bytes() == read_sample(name).data
+        assert f"wrote new/folder/{name}" in out
+    Path("new/folder/mill.toml").unlink()
+    Path("new/folder/log.toml").write_text("mine")
+    assert pithline("init", "new/folder")[0] == 2
+    assert not Path("new/folder/mill.toml").exists()
+    assert Path("new/folder/log.toml").read_text() == "mine"
+    assert pithline("init", "new/folder", "--force")[0] == 0
+    assert Path("new/folder/log.toml").read_bytes() == read_sample("log.toml").data
+
+
+@pytest.mark.parametrize("arguments", [(), ("--help",), ("plan", "--help"), ("--version",)])
+def test_help_and_version(pithline: Callable[..., Ran], arguments: tuple[str, ...]) -> None:
+    code, out, err = pithline(*arguments)
+
+    assert (code, err) == (0, "")
+    assert "pithline" in out
+
+
+def test_help_loads_nothing_heavy() -> None:
+    code = (
+        "import sys; from service.command_line import run; run(['--help']); "
+        "sys.exit(any(name in sys.modules for name in ('numpy', 'numba', 'trimesh', 'scipy', 'pydantic', 'rich')))"
+    )
+
+    assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=False).returncode == 0
+
+
+def test_a_reader_of_the_pipe_that_goes_away_is_no_error() -> None:
+    code = "import sys; from service.command_line import main; sys.argv = ['pithline', 'plan', '--help']; main()"
+    with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.close()
+        errors = process.stderr.read()
+
+    assert (process.returncode, errors) == (0, b"")

@@ -1,0 +1,162 @@
+"""A plan document as text: what must stand in it, and that it fits the page."""
+
+import re
+
+import pytest
+from plan_documents import a_document, a_mill, a_pass, a_plan, a_price_book, a_slab
+
+from optimizer.cautions import PLAN_LINE
+from optimizer.plan import PlanDocument, Waste
+from service.tables import Assumed, plan_text
+from service.units import Units
+
+ASSUMED = Assumed(
+    mill="in your own folder: " + "long/" * 20 + "mill.toml",
+    prices="given: p.toml",
+    species="S1",
+    bark="B1",
+    end_trim="T1",
+)
+
+
+def text_of(document: PlanDocument, units: Units = Units.IMPERIAL, *, show_all: bool = False) -> str:
+    return plan_text(document, ASSUMED, units, show_all=show_all)
+
+
+def wide_document() -> PlanDocument:
+    """Return a document whose numbers are as wide as real ones get."""
+    slabs = tuple(
+        a_slab(
+            id=f"{k}b", layer=k, quarters=12, mean_width_m=47.5 * 0.0254, min_width_m=35.6 * 0.0254,
+            max_width_m=52 * 0.0254, length_m=3.9, board_feet=128.5, mass_kg=453.0, price=2345.6,
+        )
+        for k in range(1, 12)
+    )  # fmt: skip
+    passes = tuple(a_pass(k, (50.0 - 3.3125 * (k - 1)) * 0.0254) for k in range(1, 13))
+    plan = a_plan(slabs=slabs, passes=passes, net=21345.0, gross=25000.0, board_feet=1413.5)
+    return a_document(plans=(plan,), plain_way=plan.model_copy(update={"rank": 0, "net": 20000.0}))
+
+
+@pytest.mark.parametrize("units", list(Units))
+@pytest.mark.parametrize("document", [a_document(), wide_document()])
+def test_lines_fit_a_page_of_80_columns(document: PlanDocument, units: Units) -> None:
+    lines = text_of(document, units, show_all=True).splitlines()
+
+    assert [line for line in lines if len(line) > 80 and "long/" not in line] == []
+
+
+def test_plain_text_alone() -> None:
+    assert text_of(a_document()).isascii()
+
+
+def rows_of(text: str) -> list[list[str]]:
+    """Return the cells of the table of passes of the first plan shown."""
+    lines = text.splitlines()
+    start = next(at for at, line in enumerate(lines) if line.startswith("Pass"))
+    end = next(at for at, line in enumerate(lines) if line.startswith("  Mass is"))
+    return [line.split() for line in lines[start + 2 : end]]
+
+
+def test_each_pass_shows_its_reading_and_what_comes_off() -> None:
+    rows = rows_of(text_of(a_document()))
+
+    assert [row[:4] for row in rows[:3]] == [
+        ["1", "29", "offcut", "110/138"],
+        ["2", "26", "11/16", "1"],
+        ["3", "24", "3/8", "2a"],
+    ]
+    assert rows[3][:2] == ["2b", "12/4"]
+    assert rows[4] == ["waste", "20/25"]
+    assert rows[5] == ["stays", "88/110"]
+
+
+def test_a_slabs_row() -> None:
+    row = rows_of(text_of(a_document()))[1]
+
+    assert row == [
+        "2",
+        "26",
+        "11/16",
+        "1",
+        "8/4",
+        "2",
+        "1/4",
+        "23",
+        "1/2",
+        "(20-28)",
+        "8'",
+        '2"',
+        "32.5",
+        "22/28",
+        "$240",
+    ]
+
+
+def test_readings_follow_the_scales_zero() -> None:
+    document = a_document(mill=a_mill(scale_zero="1 in"))
+
+    assert [row[:2] for row in rows_of(text_of(document))[:3]] == [["1", "28"], ["2", "25"], ["3", "23"]]
+
+
+def test_plans_stand_beside_the_plain_way_with_the_difference_in_money() -> None:
+    text = text_of(a_document())
+
+    assert re.search(r"^1 .* \$571 +\+\$100$", text, re.MULTILINE)
+    assert re.search(r"^plain .* \$471$", text, re.MULTILINE)
+    assert "$100 (21 %)" in text
+
+
+def test_a_log_without_a_plain_way() -> None:
+    assert "$571" in text_of(a_document(plain_way=None))
+
+
+def test_the_shim_names_its_bunk_and_height() -> None:
+    assert re.search(r"1 1/2 in under the butt end, on bunk 2,", text_of(a_document()))
+
+
+def test_only_the_best_plan_is_in_full_unless_all_are_asked_for() -> None:
+    heads = re.compile(r"^(?:Plan \d|The plain way): net", re.MULTILINE)
+
+    assert len(heads.findall(text_of(a_document()))) == 1
+    assert len(heads.findall(text_of(a_document(), show_all=True))) == 3
+
+
+def test_the_reader_learns_what_was_assumed_and_from_where() -> None:
+    text = text_of(a_document(prices=a_price_book(name="Harbour book")))
+
+    assert "Harbour book" in text
+    assert all(where in text for where in ("mill.toml", "p.toml", "S1", "B1", "T1"))
+
+
+def test_cautions_come_last_the_stop_first_and_then_the_line_of_every_plan() -> None:
+    text = " ".join(text_of(a_document()).split())
+
+    assert text.index("The top end was not measured.") < text.index("STOP") < text.index("NOTE Take care")
+    assert text.endswith(PLAN_LINE)
+
+
+def test_log_rules_are_shown_where_they_reach() -> None:
+    text = text_of(a_document())
+
+    assert "Doyle 98" in text
+    assert "International" not in text
+
+
+def test_what_the_log_cost_and_what_it_may_cost() -> None:
+    text = text_of(a_document())
+
+    assert "-$150  which leaves $421" in text
+    assert re.search(r"Break-even +\$571", text)
+
+
+def test_a_first_pass_that_opens_nothing_is_not_offered_as_a_check() -> None:
+    face = a_plan().first_face.model_copy(update={"length_m": 0.01})
+
+    assert "opens no face" in text_of(a_document(plans=(a_plan(first_face=face),)))
+
+
+def test_pieces_too_light_to_show_are_left_out() -> None:
+    crumbs = (Waste(layer=1, volume_m3=1e-5, mass_kg=0.01), Waste(layer=2, volume_m3=0.01, mass_kg=9.0))
+    text = text_of(a_document(plans=(a_plan(waste=crumbs),)))
+
+    assert [row for row in rows_of(text) if row[0] == "waste"] == [["waste", "20/25"]]
