@@ -11,7 +11,7 @@ from typing import Literal
 
 import numpy as np
 
-from optimizer.lengths import POUND_KG
+from optimizer.lengths import POUND_KG, inches_text
 from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Plan, Slab
 
@@ -91,6 +91,10 @@ def _mass(kg: float) -> str:
     return f"{kg:,.0f} kg ({kg / POUND_KG:,.0f} lb)"
 
 
+def _height(height_m: float) -> str:
+    return f"{height_m * 1000.0:.0f} mm ({inches_text(height_m)})"
+
+
 def _always(level: Level, reason: str) -> Callable[[_Case], Verdict]:
     return lambda _: (level, reason)
 
@@ -115,7 +119,7 @@ def _log_rolls(case: _Case) -> Verdict:
     if any(plan.rests_by_itself is False for plan in case.plans):
         return "warning", "the log does not stay by itself as it is laid"
     if case.highest_shim_m > 0.0:
-        return "warning", f"shims up to {case.highest_shim_m * 1000:.0f} mm stand under the log"
+        return "warning", f"shims up to {_height(case.highest_shim_m)} stand under the log"
     if any(plan.roll_deg % 360.0 != 0.0 for plan in case.plans):
         return "warning", "the log is rolled before the first pass"
     if any(cut.flipped for plan in case.plans for cut in plan.passes):
@@ -127,7 +131,7 @@ def _tilted_log(case: _Case) -> Verdict:
     tilt_deg = max((abs(plan.tilt_deg) for plan in case.plans), default=0.0)
     if tilt_deg == 0.0 and case.highest_shim_m == 0.0:
         return None
-    return "warning", f"tilt up to {tilt_deg:.1f} deg, shims up to {case.highest_shim_m * 1000:.0f} mm"
+    return "warning", f"tilt up to {tilt_deg:.1f} deg, shims up to {_height(case.highest_shim_m)}"
 
 
 def _flip(case: _Case) -> Verdict:
@@ -193,7 +197,7 @@ def _lift_gear(case: _Case) -> Verdict:
         return None
     heavy = [f"the log has a lift mass of {_mass(case.log_lift_kg)}"] if case.log_lift_kg > GEAR_LIFT_KG else []
     if case.heaviest_slab is not None and case.slab_lift_kg > GEAR_LIFT_KG:
-        heavy.append(f"{_slab_of(*case.heaviest_slab)} of {_mass(case.slab_lift_kg)}")
+        heavy.append(f"{_slab_of(*case.heaviest_slab)} has a lift mass of {_mass(case.slab_lift_kg)}")
     return "warning", f"{', '.join(heavy)} (1.25 x the mean), over {_mass(GEAR_LIFT_KG)}"
 
 

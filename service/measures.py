@@ -111,9 +111,18 @@ class Measures:
             return f"{sign}{_SIGNS[self.currency]}{whole:,}"
         return f"{sign}{whole:,} {self.currency}"
 
+    def amount(self, amount: float) -> str:
+        """Write an amount for a column that names the currency: `$1,234`, `1,234`."""
+        return self.money(amount).removesuffix(f" {self.currency}")
+
+    @property
+    def amount_unit(self) -> str:
+        """What the column of such amounts is headed with: nothing where the sign stands before each."""
+        return "" if self.currency in _SIGNS else self.currency
+
     def difference(self, amount: float) -> str:
-        """Write a difference in money with its sign: `+$120`."""
-        shown = self.money(amount)
+        """Write a difference in money with its sign, for such a column: `+$120`."""
+        shown = self.amount(amount)
         return shown if shown.startswith("-") else f"+{shown}"
 
 

@@ -13,6 +13,8 @@ from service.units import Units
 
 _TABLE_HEAD = ("Pass", "Blade at", "Gives", "Sold", "Green", "Width mean", "Length", "Board", "Mass/lift", "Price")
 
+_MOST_THICKNESSES = 20
+"""Letters that the column of slabs may take on a page 80 wide."""
 _LEAST_FACE_M = 0.3
 """A first face shorter than this tells nothing."""
 
@@ -100,9 +102,10 @@ def _assumed_lines(document: PlanDocument, assumed: Assumed, measures: Measures)
 def _comparison(document: PlanDocument, measures: Measures) -> list[str]:
     plain = document.plain_way
     unit = measures.reading_unit
+    currency = measures.amount_unit
     header = (
-        "Plan", "Roll\ndeg", f"Shim at\nbutt, {unit}", f"Shim at\ntop, {unit}", f"First blade\nat, {unit}", "Slabs",
-        "Board\nfeet", "Net", "Against\nplain",
+        "Plan", "Roll\ndeg", f"Shim at\nbutt, {unit}", f"Shim at\ntop, {unit}", f"Blade 1\nat, {unit}", "Slabs",
+        "Board\nfeet", f"Net\n{currency}", "Against\nplain",
     )  # fmt: skip
     compared = [*document.plans, *([plain] if plain else [])]
     readings = aligned([measures.reading(plan.first_face.blade_height_m) for plan in compared])
@@ -115,7 +118,7 @@ def _comparison(document: PlanDocument, measures: Measures) -> list[str]:
             reading,
             _thicknesses(plan),
             board_feet_text(plan.board_feet),
-            measures.money(plan.net),
+            measures.amount(plan.net),
             "" if plain is None or plan is plain else measures.difference(plan.net - plain.net),
         )
         for plan, reading in zip(compared, readings, strict=True)
@@ -153,7 +156,8 @@ def _shims_at(end: str, plan: Plan, measures: Measures) -> str:
 
 def _thicknesses(plan: Plan) -> str:
     counts = Counter(slab.quarters for slab in plan.slabs)
-    return ", ".join(f"{count} x {quarters}/4" for quarters, count in sorted(counts.items())) or "none"
+    each = " ".join(f"{count}@{quarters}/4" for quarters, count in sorted(counts.items()))
+    return each if len(each) <= _MOST_THICKNESSES else f"{len(plan.slabs)} in {len(counts)} thicknesses"
 
 
 def _shim_end(shim: Shim, plan: Plan) -> str:
@@ -218,7 +222,8 @@ def _shims_text(plan: Plan, document: PlanDocument, measures: Measures) -> str:
 def _pass_table(plan: Plan, measures: Measures) -> list[str]:
     unit = measures.reading_unit
     mass = measures.mass_unit
-    subs = ("", unit, "", "as", unit, f"(least-most) {unit}", "" if not measures.is_metric else "m", "feet", mass, "")
+    width, length = f"(least-most) {unit}", "m" if measures.is_metric else ""
+    subs = ("", unit, "", "as", unit, width, length, "feet", mass, measures.amount_unit)
     header = [f"{head}\n{sub}" for head, sub in zip(_TABLE_HEAD, subs, strict=True)]
     rows: list[list[str]] = []
     readings = aligned([measures.reading(cut.blade_height_m) for cut in plan.passes])
@@ -263,7 +268,7 @@ def _slab_row(slab: Slab, measures: Measures) -> list[str]:
         _tight(measures.slab_length(slab.length_m)),
         board_feet_text(slab.board_feet),
         measures.mass_and_lift(slab.mass_kg),
-        measures.money(slab.price),
+        measures.amount(slab.price),
     ]
 
 

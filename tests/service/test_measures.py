@@ -52,6 +52,8 @@ def test_money(amount: float, dollars: str, euros: str, difference: str) -> None
     assert imperial().money(amount) == dollars
     assert metric().money(amount) == euros
     assert imperial().difference(amount) == difference
+    assert imperial().amount(amount) == dollars
+    assert f"{metric().amount(amount)} {metric().amount_unit}" == euros
 
 
 @pytest.mark.parametrize(("board_feet", "text"), [(38.24, "38.0"), (38.25, "38.5"), (0.0, "0.0"), (1234.8, "1,235.0")])

@@ -3,7 +3,7 @@
 import re
 
 import pytest
-from plan_documents import a_document, a_mill, a_pass, a_plan, a_price_book, a_slab
+from plan_documents import a_document, a_log, a_mill, a_pass, a_plan, a_price_book, a_slab
 
 from optimizer.cautions import PLAN_LINE
 from optimizer.plan import PlanDocument, Waste
@@ -23,22 +23,24 @@ def text_of(document: PlanDocument, units: Units = Units.IMPERIAL, *, show_all: 
     return plan_text(document, ASSUMED, units, show_all=show_all)
 
 
-def wide_document() -> PlanDocument:
+def wide_document(currency: str) -> PlanDocument:
     """Return a document whose numbers are as wide as real ones get."""
     slabs = tuple(
         a_slab(
-            id=f"{k}b", layer=k, quarters=12, mean_width_m=47.5 * 0.0254, min_width_m=35.6 * 0.0254,
+            id=f"{k}b", layer=k, quarters=(8, 10, 12)[k % 3], mean_width_m=47.5 * 0.0254, min_width_m=35.6 * 0.0254,
             max_width_m=52 * 0.0254, length_m=3.9, board_feet=128.5, mass_kg=453.0, price=2345.6,
         )
         for k in range(1, 12)
     )  # fmt: skip
     passes = tuple(a_pass(k, (50.0 - 3.3125 * (k - 1)) * 0.0254) for k in range(1, 13))
     plan = a_plan(slabs=slabs, passes=passes, net=21345.0, gross=25000.0, board_feet=1413.5)
-    return a_document(plans=(plan,), plain_way=plan.model_copy(update={"rank": 0, "net": 20000.0}))
+    return a_document(
+        plans=(plan,), plain_way=plan.model_copy(update={"rank": 0, "net": 20000.0}), currency=currency, log=a_log()
+    )
 
 
 @pytest.mark.parametrize("units", list(Units))
-@pytest.mark.parametrize("document", [a_document(), wide_document()])
+@pytest.mark.parametrize("document", [a_document(), wide_document("USD"), wide_document("EUR")])
 def test_lines_fit_a_page_of_80_columns(document: PlanDocument, units: Units) -> None:
     lines = text_of(document, units, show_all=True).splitlines()
 
