@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-ROOT = Path(__file__).parents[2]
+ROOT = Path(__file__).parents[1]
 ROOMS = ("scans", "optimizer", "service")
 FILES_AND_CLOCK = {
     "io",
