@@ -138,27 +138,31 @@ def _patch_areas(faces: IntArray, picked: NDArray[np.bool_], areas: FloatArray) 
 def _samples(vertices: FloatArray, faces: IntArray, spacing: float) -> FloatArray:
     """Points (N, 3) all over the faces, no farther apart than about `spacing`."""
     corners = vertices[faces]
-    longest = np.linalg.norm(corners - np.roll(corners, -1, axis=1), axis=2).max(axis=1)
-    parts = np.maximum(1, np.ceil(longest / spacing)).astype(np.int64)
+    sides = np.linalg.norm(np.roll(corners, -1, axis=1) - corners, axis=2)
+    # Each face from its longest side: rows along it, the closer to the third corner the shorter.
+    first = (sides.argmax(axis=1)[:, None] + np.arange(3)) % 3
+    corners = corners[np.arange(len(corners))[:, None], first]
+    longest = sides.max(axis=1)
+    twice = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+    along = np.maximum(1, np.ceil(longest / spacing)).astype(np.int64)
+    up = np.maximum(1, np.ceil(twice / np.maximum(longest, 1e-12) / spacing)).astype(np.int64)
     points = [vertices[np.unique(faces)]]
-    for count in np.unique(parts):
-        i, j = np.meshgrid(np.arange(count + 1), np.arange(count + 1), indexing="ij")
-        kept = i + j <= count
-        u, v = i[kept] / count, j[kept] / count
-        if count == 1:
-            u, v = np.array([1.0 / 3.0]), np.array([1.0 / 3.0])
-        group = corners[parts == count]
-        grid = (
-            group[:, None, 0] * (1.0 - u - v)[:, None] + group[:, None, 1] * u[:, None] + group[:, None, 2] * v[:, None]
-        )
-        points.append(grid.reshape(-1, 3))
+    kinds, kind_of = np.unique(along * 100_000 + up, return_inverse=True)
+    order = np.argsort(kind_of, kind="stable")
+    groups = np.split(order, np.cumsum(np.bincount(kind_of, minlength=len(kinds)))[:-1])
+    for kind, group in zip(kinds, groups, strict=True):
+        count, rows = divmod(int(kind), 100_000)
+        u, v = (grid.ravel() for grid in np.meshgrid(np.arange(count + 1) / count, np.arange(rows) / rows))
+        a, b, c = (corners[group, None, k] for k in range(3))
+        on_side = a * (1.0 - u)[:, None] + b * u[:, None]
+        points.append((on_side * (1.0 - v)[:, None] + c * v[:, None]).reshape(-1, 3))
     everything = np.concatenate(points)
-    # Slender faces make far more points than are wanted: one of each small cube is enough.
+    # Small faces make more points than are wanted: one of each small cube is enough.
     cubes = np.floor(everything / (0.5 * spacing)).astype(np.int64)
     cubes -= cubes.min(axis=0)
     sizes = cubes.max(axis=0) + 1
-    first = np.unique((cubes[:, 0] * sizes[1] + cubes[:, 1]) * sizes[2] + cubes[:, 2], return_index=True)[1]
-    return np.asarray(everything[first])
+    kept = np.unique((cubes[:, 0] * sizes[1] + cubes[:, 1]) * sizes[2] + cubes[:, 2], return_index=True)[1]
+    return np.asarray(everything[kept])
 
 
 def _near_surface(

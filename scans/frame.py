@@ -20,7 +20,7 @@ _STEEP = np.cos(np.radians(80.0))
 def axis_sections(standing: Manifold) -> list[Section]:
     """Sections every 3 cm or so between the ragged ends of an upended body.
 
-    Left out: 5 % of the length at each end, and sections of less than half the median area.
+    Left out: 5 % of the length at each end, and sections of less than a fifth of the median area.
     """
     low, high = extent_along(standing)
     margin = RAGGED_SHARE * (high - low)
@@ -28,7 +28,7 @@ def axis_sections(standing: Manifold) -> list[Section]:
     edges = np.linspace(low + margin, high - margin, count + 1)
     sections = [section_at(standing, x) for x in 0.5 * (edges[:-1] + edges[1:])]
     median = float(np.median([section.area_m2 for section in sections]))
-    return [section for section in sections if section.area_m2 > 0.5 * median]
+    return [section for section in sections if section.area_m2 > 0.2 * median]
 
 
 def long_axis(vertices: FloatArray, faces: FloatArray) -> FloatArray:
