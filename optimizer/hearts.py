@@ -8,7 +8,7 @@ from shapely.geometry.base import BaseGeometry
 
 from scans.log import FloatArray
 
-CIRCLE_POINTS = 32
+CIRCLE_POINTS = 64
 STEPS_ON_SEGMENT = 9
 
 
@@ -22,9 +22,7 @@ def heart_strip_in_plan(lines: list[FloatArray], radius_m: float, lower_m: float
     the hull of the discs along it.
     """
     angles = np.linspace(0.0, 2.0 * np.pi, CIRCLE_POINTS, endpoint=False)
-    # Between the inscribed and the circumscribed polygon, so that the area is the circle's.
     circle = np.stack([np.cos(angles), np.sin(angles)], axis=1)
-    circle *= np.sqrt(2.0 * np.pi / CIRCLE_POINTS / np.sin(2.0 * np.pi / CIRCLE_POINTS))
     hulls: list[Polygon] = []
     for line in lines:
         for a, b in pairwise(line):

@@ -7,6 +7,7 @@ from math import ceil
 import numpy as np
 import shapely
 from shapely import Polygon
+from shapely.geometry import polygon as shapely_polygon
 
 from scans.log import FloatArray, IntArray
 
@@ -89,7 +90,8 @@ def width_profile(piece: Polygon) -> WidthProfile:
     With rings anticlockwise outside and clockwise in holes, the width at x is the sum over the edges
     that cross it of -sign(dx) y: area = -integral of y dx round the rings.
     """
-    parts = [shapely.get_coordinates(ring) for ring in (piece.exterior, *piece.interiors)]
+    turned = shapely_polygon.orient(piece)
+    parts = [shapely.get_coordinates(ring) for ring in (turned.exterior, *turned.interiors)]
     a = np.concatenate([ring[:-1] for ring in parts])
     b = np.concatenate([ring[1:] for ring in parts])
     x = np.unique(np.concatenate([a[:, 0], b[:, 0]]))

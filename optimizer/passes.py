@@ -2,7 +2,7 @@
 
 V(k), the most that can still come once the pass at row k is made, is the greatest of: nothing more; a
 layer of a thickness of the menu, its lower pass paid, and V below it; waste of any height, likewise. n
-layers take n + 1 passes, all charged.
+layers take n + 1 passes, all charged. No layer is thicker than the wood that fits above the blade.
 """
 
 from dataclasses import dataclass
@@ -236,9 +236,12 @@ def _best(
     value = np.zeros(rows)
     choice = np.full(rows, -1, dtype=np.int64)
     below = np.full(rows, -1, dtype=np.int64)
-    # The best of V(j) - cost(j) at or below a row, for waste of any height.
-    waste_best = np.full(rows, -np.inf)
-    waste_at = np.full(rows, -1, dtype=np.int64)
+    # V(j) - cost(j), and a queue of the rows where it is greatest so far: its head is the best place for waste to
+    # end. Rows leave it where the layer would be thicker than the wood that fits above the blade.
+    after = np.full(rows, -np.inf)
+    queue = np.zeros(rows, dtype=np.int64)
+    head, tail = 0, 0
+    most_drop = rows if np.isinf(terms.throat_depth_m) else int(np.floor(terms.throat_depth_m / terms.step_m + 1e-9))
     # A layer holds wood, so waste too drops by more than the kerf.
     least_waste = int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
     count = last - first
@@ -250,15 +253,23 @@ def _best(
     labels = np.zeros(room + count + 1, dtype=np.int64)
     sums = np.zeros((6, count + 2))
     for k in range(rows):
+        # The row that a waste layer may now just reach.
+        j = k - least_waste
+        if j >= 0 and possible[j]:
+            while tail > head and after[queue[tail - 1]] <= after[j]:
+                tail -= 1
+            queue[tail] = j
+            tail += 1
+        while tail > head and queue[head] < k - most_drop:
+            head += 1
         if possible[k]:
-            j = k - least_waste
-            if j >= 0 and waste_best[j] > value[k]:
-                value[k], choice[k], below[k] = waste_best[j], -2, waste_at[j]
+            if tail > head and after[queue[head]] > value[k]:
+                value[k], choice[k], below[k] = after[queue[head]], -2, queue[head]
             for m in range(menu):
                 j = k - terms.drop_steps[m]
-                if j < 0 or not possible[j]:
+                if j < 0 or not possible[j] or terms.drop_steps[m] > most_drop:
                     continue
-                rest = value[j] - pass_cost[j]
+                rest = after[j]
                 # No slab can be larger than the wood on either face (a cell more, for the run's ends).
                 widest = min(widest_upper[k], widest_lower[j])
                 if widest < terms.min_width_m:
@@ -295,13 +306,9 @@ def _best(
                 )
                 if found > value[k]:
                     value[k], choice[k], below[k] = found, m, j
-        here = value[k] - pass_cost[k] if possible[k] else -np.inf
-        if k and waste_best[k - 1] >= here:
-            waste_best[k], waste_at[k] = waste_best[k - 1], waste_at[k - 1]
-        else:
-            waste_best[k], waste_at[k] = here, k
+            after[k] = value[k] - pass_cost[k]
     best, best_k = 0.0, -1
     for k in range(rows):
-        if possible[k] and may_be_first[k] and value[k] - pass_cost[k] > best:
-            best, best_k = value[k] - pass_cost[k], k
+        if possible[k] and may_be_first[k] and after[k] > best:
+            best, best_k = after[k], k
     return best, best_k, choice, below

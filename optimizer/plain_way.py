@@ -37,8 +37,10 @@ def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:
     first = _first_row(problem, lay, table, height_m)
     if first is None:
         return None
-    ways = [_drops_of(problem, lay, table, first, entry) for entry in problem.menu]
-    return max(ways, key=lambda way: way.net)
+    # No layer is thicker than the wood that fits above the blade.
+    fitting = [e for e in problem.menu if e.drop_steps * problem.terms.step_m <= problem.terms.throat_depth_m + 1e-9]
+    ways = [_drops_of(problem, lay, table, first, entry) for entry in fitting]
+    return max(ways, key=lambda way: way.net, default=None)
 
 
 def _first_row(problem: Problem, lay: Lay, table: LayTable, height_m: float) -> int | None:
