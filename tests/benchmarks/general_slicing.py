@@ -21,7 +21,7 @@ class GeneralLay:
         self.outer, self.wood = (self._body(s).transform(matrix) for s in (log.outer, log.wood))
         usable = self._body(log.wood).trim_by_plane((1, 0, 0), low + problem.end_trim_m[0])
         self.usable = usable.trim_by_plane((-1, 0, 0), -(high - problem.end_trim_m[1])).transform(matrix)
-        self.lines_at = np.array([line @ matrix[:, :3].T + matrix[:, 3] for line in log.hearts], dtype=object)
+        self.lines_at = [line @ matrix[:, :3].T + matrix[:, 3] for line in log.hearts]
         self.faces = {}
 
     @staticmethod
@@ -94,7 +94,6 @@ class GeneralLay:
         for at in x:
             spans = []
             for line in self.lines_at:
-                line = np.asarray(line, dtype=float)
                 if not line[0, 0] <= at <= line[-1, 0]:
                     continue
                 y, z = (np.interp(at, line[:, 0], line[:, k]) for k in (1, 2))

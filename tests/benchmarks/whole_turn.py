@@ -35,9 +35,9 @@ def main():
     rolls = int(sys.argv[1]) if len(sys.argv) > 1 else 36
     problems = kinds()
     names = sys.argv[2:] or list(problems)
-    print(
-        f"{'log':<16}{'rank 1':>10}{'at roll':>9}{'search s':>10}{'grid best':>11}{'at roll':>9}{'over':>8}{'grid s':>8}"
-    )
+    heads = [("rank 1", 10), ("at roll", 9), ("search s", 10), ("grid best", 11)]
+    heads += [("at roll", 9), ("over", 8), ("grid s", 8)]
+    print(f"{'log':<16}" + "".join(f"{head:>{width}}" for head, width in heads))
     with ProcessPoolExecutor(2) as pool:
         for name in names:
             problem = problems[name]

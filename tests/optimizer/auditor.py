@@ -4,6 +4,8 @@ Faces are slices by a general-purpose library (manifold3d); widths are measured 
 millimetres apart; the heart strip is found by trying points. Everything else is arithmetic of the design.
 """
 
+import itertools
+
 import manifold3d
 import numpy as np
 import shapely
@@ -69,7 +71,7 @@ class Audit:
         lost = np.zeros(len(x), dtype=bool)
         for line in hearts:
             bed = line @ matrix[:3, :3].T + matrix[:3, 3]
-            for a, b in zip(bed[:-1], bed[1:], strict=True):
+            for a, b in itertools.pairwise(bed):
                 near = (x > min(a[0], b[0]) - radius) & (x < max(a[0], b[0]) + radius) & ~lost
                 if not near.any():
                     continue
@@ -97,7 +99,7 @@ class Audit:
         heights = [p["blade_height_m"] for p in plan["passes"]]
         quarters = {slab["layer"]: slab["quarters"] for slab in plan["slabs"]}
         pace, prices = self.document["mill"]["pace"], self.document["prices"]
-        for layer, (upper_m, below_m) in enumerate(zip(heights[:-1], heights[1:], strict=True), start=1):
+        for layer, (upper_m, below_m) in enumerate(itertools.pairwise(heights), start=1):
             if layer not in quarters:
                 continue
             lower_m = below_m + self.kerf_m
@@ -151,7 +153,7 @@ def check_lay(log, document, plan):
         body.trim_by_plane((1, 0, 0), x.max() - third),
     ]
     gaps = [part.transform(matrix[:3]).bounding_box()[2] for part in parts]
-    heights = sorted((s["height_m"] for s in plan["shims"]), reverse=True) + [0.0, 0.0]
+    heights = [*sorted((s["height_m"] for s in plan["shims"]), reverse=True), 0.0, 0.0]
     for found, shim in zip(sorted(gaps, reverse=True), heights, strict=False):
         assert abs(found - shim) < 1e-6
     mill = document["mill"]

@@ -110,7 +110,7 @@ def test_area_of_a_level_cylinder_is_width_times_length():
 
 def test_reach_on_the_mesh_is_never_under_that_at_stations():
     log = shapes.forked(lumpy=0.1)
-    stations, rings, rows = turned_table(log, 25.0, 0.0, 0.9, 0.01)
+    _stations, rings, rows = turned_table(log, 25.0, 0.0, 0.9, 0.01)
     a = np.radians(25.0)
     turn = np.array([[1, 0, 0], [0, np.cos(a), -np.sin(a)], [0, np.sin(a), np.cos(a)]])
     bed = log.outer.vertices_m @ turn.T + [0, 0, 0.9]

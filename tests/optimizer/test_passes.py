@@ -1,6 +1,6 @@
 """The passes of one lay are exact: brute force on short logs, the flow LP on long ones."""
 
-from itertools import combinations
+from itertools import combinations, pairwise
 
 import books
 import numpy as np
@@ -53,7 +53,7 @@ def brute_force(problem, lay, table, height_m):
             if not may_be_first[chosen[0]]:
                 continue
             net = -sum(table.pass_cost[k] for k in chosen)
-            net += sum(worth(a, b) for a, b in zip(chosen[:-1], chosen[1:], strict=True))
+            net += sum(worth(a, b) for a, b in pairwise(chosen))
             best = max(best, net)
     return best
 

@@ -6,6 +6,7 @@ import books
 import numpy as np
 import pytest
 import shapes
+from shapely import box
 
 from optimizer.hearts import heart_strip_in_plan
 from optimizer.lay import Lay
@@ -75,8 +76,6 @@ def test_strip_narrows_as_the_heart_leaves_the_layer(off_m):
     inside = strip.intersection(strip.envelope.intersection(strip.envelope.buffer(-0.03)))
     assert inside.is_valid
     # Its middle part, away from the round ends.
-    from shapely import box
-
     assert strip.intersection(box(0.5, -1, 1.5, 1)).area == pytest.approx(2.0 * half, rel=1e-2)
 
 
