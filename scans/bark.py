@@ -75,7 +75,8 @@ def wood_under_bark(body: Manifold, bark_ratio: float) -> tuple[Manifold, float]
     rough = body_from_mesh(origin + verts.astype(np.float64) * grid, triangles[:, ::-1])
     if rough.volume() < 0.0:
         rough = body_from_mesh(origin + verts.astype(np.float64) * grid, triangles)
-    wood = rough.simplify(0.0005) ^ body
+    smoothed = rough.simplify(float(np.clip(0.002 * np.median(diameters), 0.0003, 0.001)))
+    wood = smoothed ^ body
     largest = max(wood.decompose(), key=lambda part: part.volume())
     if largest.volume() < 0.9 * wood.volume():
         raise NotALogError(

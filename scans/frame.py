@@ -86,7 +86,7 @@ def log_frame(body: Manifold, along: FloatArray, up: FloatArray | None = None) -
         x = np.array([section.x_m for section in sections])
         centres = np.array([section.centre_m for section in sections])
         slopes = np.polyfit(x - x.mean(), centres, 1)[0]
-        if np.abs(slopes).max() < 1e-7:
+        if np.abs(slopes).max() < 1e-6:
             break
         rotation = axes_from(rotation.T @ np.array([1.0, slopes[0], slopes[1]]), upward)
     middle = centres.mean(axis=0)

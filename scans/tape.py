@@ -202,13 +202,15 @@ def log_from_sheet(sheet: LogSheet, bark_ratio: float) -> Log:
     outer = _whole(stem, division, 1.0)
     wood = outer if bark_ratio == 1.0 else _whole(stem, division, bark_ratio)
     matrix = _tidy(log_frame(outer, np.array([1.0, 0.0, 0.0])))
+    hearts = tuple(_moved(line, matrix) for line in _hearts(stem, division))
+    _check_limbs_run_on(hearts, matrix)
     outer_solid = solid_from_body(outer).moved(matrix)
     return Log(
         name=sheet.name,
         outer=outer_solid,
         wood=outer_solid if wood is outer else solid_from_body(wood).moved(matrix),
         bark_thickness_m=0.5 * (1.0 - bark_ratio) * _mean_diameter_m(stem, division),
-        hearts=tuple(_moved(line, matrix) for line in _hearts(stem, division)),
+        hearts=hearts,
         forks=() if division is None else (_fork(stem, division, matrix),),
         heart_radius_m=sheet.heart_radius_m,
         scan_to_log=matrix,
@@ -331,6 +333,18 @@ def _check_whole_length(sheet: LogSheet, division: _Division) -> None:
             f"length: {sheet.length_m:.3f} m, but leaves_at, out_deg and the limbs' sections put the end between "
             f"{least:.3f} and {most:.3f} m; correct one of them (they may differ by {slack:.3f} m)",
         )
+
+
+def _check_limbs_run_on(hearts: tuple[FloatArray, ...], matrix: FloatArray) -> None:
+    """Refuse a limb that does not run towards the top end in the log frame."""
+    turned = np.degrees(np.arccos(np.clip(matrix[0, 0], -1.0, 1.0)))
+    for number, line in enumerate(hearts[1:], start=1):
+        if (np.diff(line[:, 0]) <= 0.0).any():
+            raise SheetError(
+                f"limb {number}, out_deg: the limbs turn the log's axis by {turned:.0f} deg from "
+                "the stem, so that this one "
+                "runs back towards the butt end; check out_deg and the limbs' lengths, or crosscut the limb",
+            )
 
 
 def _whole(stem: _Stem, division: _Division | None, bark_ratio: float) -> Manifold:

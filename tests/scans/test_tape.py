@@ -251,6 +251,10 @@ REFUSED = [
     (forked(limbs=(LIMB, replace(OTHER, sections=()))), "limb 2, section: none given"),
     (forked(limbs=(LIMB, replace(OTHER, toward_deg=90.0))), "two limbs run the same way"),
     (forked(limbs=(replace(LIMB, out_deg=2.0), replace(OTHER, out_deg=2.0))), "hearts meet 3.73 m below"),
+    (
+        forked(limbs=(replace(LIMB, out_deg=70.0, sections=(round_section(4.0, 0.55),)), replace(OTHER, out_deg=75.0))),
+        "limb 2, out_deg: the limbs turn the log's axis by",
+    ),
     (forked(length_m=2.5), "length: 2.500 m, but leaves_at"),
     (forked(length_m=3.6), "length: 3.600 m, but leaves_at"),
 ]
