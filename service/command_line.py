@@ -198,10 +198,7 @@ def _guarded(work: Callable[[], Any]) -> int:
     except InputError as error:
         typer.echo(_one_line(str(error)), err=True)
         return WRONG_INPUT
-    except typer.Abort:
-        typer.echo("stopped", err=True)
-        return 130
-    except KeyboardInterrupt:
+    except (typer.Abort, KeyboardInterrupt):
         typer.echo("stopped", err=True)
         return 130
     except (BrokenPipeError, SystemExit):

@@ -173,7 +173,7 @@ def _progress_bar(measures: Measures) -> Iterator[Any]:
         return
     parts = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
     with Bar(*parts, console=console, transient=True) as bar:
-        task = bar.add_task("", total=None)
+        task = bar.add_task("cutting the log into stations", total=None)
 
         def advance(progress: Progress) -> None:
             best = "" if progress.best_net is None else f", best so far {measures.money(progress.best_net)}"

@@ -157,6 +157,8 @@ def _shims_at(end: str, plan: Plan, measures: Measures) -> str:
 def _thicknesses(plan: Plan) -> str:
     counts = Counter(slab.quarters for slab in plan.slabs)
     each = " ".join(f"{count}@{quarters}/4" for quarters, count in sorted(counts.items()))
+    if not each:
+        return "none"
     return each if len(each) <= _MOST_THICKNESSES else f"{len(plan.slabs)} in {len(counts)} thicknesses"
 
 

@@ -137,6 +137,8 @@ def test_slabs_across_a_fork_are_found_where_the_lay_has_moved_it() -> None:
         ("mesquite, honey", "note", {"dust_allergy"}),
         ("ash, white", "note", {"eab_ash"}),
         ("sassafras", "note", set()),
+        ("alder, red", "note", set()),
+        ("aspen, quaking", "note", set()),
     ],
 )
 def test_the_wood(wood_name: str, dust: str, fires: set[str]) -> None:
