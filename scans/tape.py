@@ -68,7 +68,8 @@ class TapedLimb:
     leaves_at_m : where the bark parts, along the stem from the butt. [m]
     out_deg : from the stem's direction, 0 to 80. [deg]
     toward_deg : which way it leans, clockwise from upright seen from the butt. [deg]
-    sections : one or more; the last is its end.
+    sections : one or more; the last is its end. Their `at_m` runs along the limb from where it leaves; a
+        `wide_deg` of theirs turns from upright as if the limb were bent back into the stem's direction.
     """
 
     leaves_at_m: float

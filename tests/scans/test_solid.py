@@ -101,6 +101,16 @@ def test_of_a_forked_log_the_butt_is_the_end_that_is_one_stem(turn_deg):
     np.testing.assert_allclose(log.forks[0].crotch_m, taped.forks[0].crotch_m, atol=0.01)
 
 
+def test_a_fork_scanned_from_its_side_keeps_its_frame():
+    taped = forked()
+    turn = rotation([0, 0, 1], 70.0)
+    log, _ = log_and_notes(*moved(taped.outer, turn, [1.0, 2.0, 3.0]))
+    np.testing.assert_allclose(log.scan_to_log[:3, :3] @ turn, np.eye(3), atol=1e-4)
+    np.testing.assert_allclose(log.outer.bounds_m, taped.outer.bounds_m, atol=1e-4)
+    # The hearts read off the sections lie on those that the sheet gave.
+    np.testing.assert_allclose(log.hearts[0][-1], taped.hearts[0][-1], atol=0.05)
+
+
 def test_bark_is_taken_off_by_a_number_or_by_a_rule():
     solid = taper()
     log, notes = log_and_notes(solid.vertices_m, solid.faces, 0.9)

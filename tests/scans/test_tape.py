@@ -184,6 +184,25 @@ def test_a_stem_that_was_not_measured_up_to_the_fork_passes_into_its_limbs():
     assert volume_outside(log.wood, log.outer) < 1e-9
 
 
+def test_a_yard_sheet_in_inches_agrees_with_its_stated_length():
+    inch = 0.0254
+    limbs = (
+        TapedLimb(72 * inch, 25.0, 90.0, (TapedSection(48 * inch, girth_m=58 * inch),)),
+        TapedLimb(72 * inch, 28.0, 270.0, (TapedSection(49 * inch, girth_m=54 * inch),)),
+    )
+    sections = (TapedSection(0.0, 38 * inch, 32 * inch, 20.0), TapedSection(72 * inch, 30 * inch, 28 * inch))
+    log = log_from_sheet(LogSheet("invented", 116 * inch, True, sections, None, limbs), 0.92)
+    assert log.length_m == pytest.approx(116 * inch, abs=0.05)
+    butt, fork = (section_points(log.outer.vertices_m, log.outer.faces, x) for x in (0.01, 71.5 * inch))
+    assert span(butt, 20.0) == pytest.approx(38 * inch, rel=3e-3)
+    assert span(butt, 110.0) == pytest.approx(32 * inch, rel=3e-3)
+    # Across the fork plane the stem is as thick as was measured; in it the limbs already reach out.
+    assert span(fork, 0.0) == pytest.approx(30 * inch, rel=3e-3)
+    assert log.wood.volume_m3 / log.outer.volume_m3 == pytest.approx(0.92**2, rel=5e-3)
+    assert 20_000 < len(log.outer.faces) < 60_000
+    assert abs(log.forks[0].normal @ log.forks[0].direction) < 1e-9
+
+
 def test_unequal_limbs_turn_the_log_into_its_own_frame():
     limb = TapedLimb(2.0, 25.0, 90.0, (round_section(1.2, 0.4),))
     short = TapedLimb(2.0, 35.0, 270.0, (round_section(0.8, 0.3),))
