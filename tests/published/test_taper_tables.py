@@ -67,9 +67,9 @@ def test_solids_of_whole_tables_have_the_volume_of_smalian(smalian_stems):
         areas = np.pi / 4.0 * d**2
         ratios.append(solid_volume(x, d) / (np.diff(x) * (areas[1:] + areas[:-1]) / 2.0).sum())
     assert len(ratios) == 20
-    # Smalian's mean of two end areas is a little more than a frustum or a paraboloid between them holds.
+    # Smalian's mean of two end areas is a little more than the frustum between them holds: 0.2 % here.
     assert np.mean(ratios) == pytest.approx(1.0, abs=0.004)
-    assert np.abs(np.array(ratios) - 1.0).max() < 0.015
+    assert np.abs(np.array(ratios) - 1.0).max() < 0.008
 
 
 def test_solids_of_one_metre_middles_have_the_volume_of_huber(huber_stems):
@@ -83,7 +83,7 @@ def test_solids_of_one_metre_middles_have_the_volume_of_huber(huber_stems):
         ratios.append(solid_volume(x, d) / (pieces.sum() - 0.5 * (pieces[0] + pieces[-1])))
     assert len(ratios) == 28
     assert np.mean(ratios) == pytest.approx(1.0, abs=0.002)
-    assert np.abs(np.array(ratios) - 1.0).max() < 0.01
+    assert np.abs(np.array(ratios) - 1.0).max() < 0.004
 
 
 def test_five_diameters_of_a_log_are_enough(smalian_stems, huber_stems, disc_stems):
@@ -99,6 +99,6 @@ def test_five_diameters_of_a_log_are_enough(smalian_stems, huber_stems, disc_ste
     assert [len(found[name]) for name in ("pulp", "clones")] == [25, 29]
     everything = np.concatenate(list(found.values()))
     # No bias to speak of; a single log is off by what the sections left out knew (knots, butt swell).
-    # Straight lines between the same five diameters are 1.2 % too large on average.
+    # Straight lines between the same five diameters fail here: they cut across the hollow of the butt swell.
     assert np.mean(everything) == pytest.approx(1.0, abs=0.005)
     assert np.std(everything) < 0.012
