@@ -45,7 +45,7 @@ def parse_length_m(text: str) -> float:
     if not stripped:
         raise LengthError(f"the length is empty; {_EXAMPLES}")
     sign = -1.0 if stripped.startswith("-") else 1.0
-    rest = stripped.lstrip("+-").lstrip()
+    rest = re.sub(r"^[+-]\s*", "", stripped)
     if re.fullmatch(_NUMBER, rest):
         if _number(rest) == 0.0:
             return 0.0

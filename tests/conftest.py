@@ -4,6 +4,11 @@ import os
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A loaded machine is no failure: examples are bounded in number, not in time.
+settings.register_profile("unhurried", deadline=None)
+settings.load_profile("unhurried")
 
 
 @pytest.fixture(scope="session")
