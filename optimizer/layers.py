@@ -4,9 +4,13 @@ The outline at a station is the meeting of the wood intervals on the layer's two
 linked from station to station where intervals overlap; each piece is judged by itself.
 """
 
+from typing import NamedTuple
+
 import numba
 import numpy as np
+from numpy.typing import NDArray
 
+from optimizer.chords import Chords
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -232,72 +236,193 @@ def _overlap(strips: FloatArray, count: int, low: float, high: float) -> float:
     return total
 
 
+class Room(NamedTuple):
+    """Room for the kernels to work in, made once for a lay.
+
+    low, high : intervals of an outline, station by station. parent : the piece that each belongs to.
+    begins : (count + 1,) first interval of each station. from_station, to_station : where each piece lies, at its
+    first interval. width, lost, left, right : (count,). sums : (4, count + 2). strips : (H, 2).
+    """
+
+    low: FloatArray
+    high: FloatArray
+    parent: IntArray
+    begins: IntArray
+    width: FloatArray
+    lost: FloatArray
+    left: FloatArray
+    right: FloatArray
+    from_station: IntArray
+    to_station: IntArray
+    sums: FloatArray
+    strips: FloatArray
+
+
 @numba.njit(cache=True, nogil=True)
-def _has_run(terms: Terms, width: FloatArray, low: int, high: int, cell_m: float) -> bool:
-    # A run reaches less than a cell beyond its first and its last station.
+def room_for(count: int, slots: int, hearts: int) -> Room:
+    """Make room for outlines of `count` stations whose faces have up to `slots` crossings each."""
+    intervals = count * slots  # two lists of slots / 2 intervals meet in fewer than slots
+    return Room(
+        np.zeros(intervals),
+        np.zeros(intervals),
+        np.zeros(intervals, dtype=np.int64),
+        np.zeros(count + 1, dtype=np.int64),
+        np.zeros(count),
+        np.zeros(count),
+        np.zeros(count),
+        np.zeros(count),
+        np.zeros(intervals, dtype=np.int64),
+        np.zeros(intervals, dtype=np.int64),
+        np.zeros((4, count + 2)),
+        np.zeros((max(1, hearts), 2)),
+    )
+
+
+class Hearts(NamedTuple):
+    """The heart lines' crossings at the stations, turned.
+
+    offsets : station i owns rows offsets[i] .. offsets[i + 1] - 1 of `crossings`, each (y, z, dy, dz).
+    rise_m : (N,) bed height of the log's axis at the stations. cos_tilt : of the lay.
+    low_m, high_m : the bed heights that all heart strip lies between.
+    """
+
+    offsets: IntArray
+    crossings: FloatArray
+    rise_m: FloatArray
+    cos_tilt: float
+    low_m: float
+    high_m: float
+
+
+@numba.njit(cache=True, nogil=True)
+def _strips_at(terms: Terms, hearts: Hearts, s: int, lower_m: float, upper_m: float, strips: FloatArray) -> int:
+    return heart_strip(
+        hearts.crossings[hearts.offsets[s] : hearts.offsets[s + 1]],
+        terms.heart_radius_m,
+        (lower_m - hearts.rise_m[s]) / hearts.cos_tilt,
+        (upper_m - hearts.rise_m[s]) / hearts.cos_tilt,
+        strips,
+    )
+
+
+@numba.njit(cache=True, nogil=True, fastmath={"nnan", "nsz"})
+def _meet(
+    upper_low: NDArray[np.float32],
+    upper_high: NDArray[np.float32],
+    lower_low: NDArray[np.float32],
+    lower_high: NDArray[np.float32],
+    left: FloatArray,
+    right: FloatArray,
+) -> None:
+    # Where each face has one interval at most, the loop is one for vector instructions.
+    for i in range(len(left)):
+        a, b = upper_low[i], lower_low[i]
+        left[i] = max(b, a)
+        a, b = upper_high[i], lower_high[i]
+        right[i] = min(b, a)
+
+
+@numba.njit(cache=True, nogil=True)
+def _simple_layer(
+    terms: Terms,
+    entry: int,
+    upper: Chords,
+    upper_row: int,
+    lower: Chords,
+    lower_row: int,
+    first: int,
+    last: int,
+    cell_m: float,
+    with_heart: bool,
+    hearts: Hearts,
+    lower_m: float,
+    upper_m: float,
+    room: Room,
+) -> float:
+    count = last - first
+    left, right, width, lost = room.left, room.right, room.width, room.lost
+    _meet(
+        upper.y[upper_row, 0, first:last],
+        upper.y[upper_row, 1, first:last],
+        lower.y[lower_row, 0, first:last],
+        lower.y[lower_row, 1, first:last],
+        left,
+        right,
+    )
+    total = 0.0
     needed = terms.min_length_m / cell_m - 1.0
-    inside = 0
-    for i in range(low, high + 1):
-        inside = inside + 1 if width[i] >= terms.min_width_m else 0
-        if inside >= needed:
-            return True
-    return False
-
-
-@numba.njit(cache=True, nogil=True)
-def interval_room(starts: IntArray, rows: int, stations: int) -> int:
-    """Return the most crossings that any row of a chord table has: room enough for an outline's intervals."""
-    most = 2
-    for r in range(rows):
-        most = max(most, starts[(r + 1) * stations] - starts[r * stations])
-    return most
+    i = 0
+    while i < count:
+        if right[i] <= left[i]:
+            i += 1
+            continue
+        low = i
+        width[i] = right[i] - left[i]
+        inside = 1 if width[i] >= terms.min_width_m else 0
+        longest = inside
+        while i + 1 < count and min(right[i], right[i + 1]) > max(left[i], left[i + 1]):
+            i += 1
+            width[i] = right[i] - left[i]
+            inside = inside + 1 if width[i] >= terms.min_width_m else 0
+            longest = max(longest, inside)
+        if longest >= needed and longest > 0:
+            for k in range(low, i + 1):
+                lost[k] = 0.0
+                if with_heart and width[k] >= terms.min_width_m:
+                    s = first + k
+                    if hearts.offsets[s + 1] > hearts.offsets[s]:
+                        strips = _strips_at(terms, hearts, s, lower_m, upper_m, room.strips)
+                        lost[k] = _overlap(room.strips, strips, left[k], right[k])
+            total += piece_value(terms, entry, width, lost, low, i, count, cell_m, room.sums)
+        i += 1
+    return total
 
 
 @numba.njit(cache=True, nogil=True)
 def layer_value(
     terms: Terms,
     entry: int,
-    upper_starts: IntArray,
-    upper_y: FloatArray,
+    upper: Chords,
     upper_row: int,
-    lower_starts: IntArray,
-    lower_y: FloatArray,
+    lower: Chords,
     lower_row: int,
-    stations: int,
     first: int,
     last: int,
     cell_m: float,
-    heart_offsets: IntArray,
-    hearts: FloatArray,
+    simple: bool,
+    hearts: Hearts,
     lower_m: float,
     upper_m: float,
-    rise_m: FloatArray,
-    cos_tilt: float,
-    intervals: FloatArray,
-    labels: IntArray,
-    sums: FloatArray,
+    room: Room,
 ) -> float:
     """Return what the slabs of one layer bring, after their drying and handling.
 
-    first .. last - 1 are the usable stations; cell_m is a cell's length along the bed. hearts are
-    turned; lower_m, upper_m are the faces' heights, and rise_m (N,) the bed height of the log's axis.
-    intervals (2, room), labels (room + count + 1,), sums (6, count + 2) are room to work in.
+    first .. last - 1 are the usable stations; cell_m is a cell's length along the bed. simple : whether
+    both faces have one interval at most at every usable station. lower_m, upper_m : the faces' heights.
     """
+    with_heart = (
+        terms.heart_share > 0.0 and len(hearts.crossings) > 0 and upper_m > hearts.low_m and lower_m < hearts.high_m
+    )
+    if simple:
+        return _simple_layer(
+            terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, with_heart, hearts,
+            lower_m, upper_m, room,
+        )  # fmt: skip
     count = last - first
-    upper_base, lower_base = upper_row * stations + first, lower_row * stations + first
-    low, high = intervals[0], intervals[1]
-    parent, begins = labels[count + 1 :], labels[: count + 1]
+    low, high, parent, begins = room.low, room.high, room.parent, room.begins
     n = 0
     for i in range(count):
         begins[i] = n
-        a, a_end = upper_starts[upper_base + i], upper_starts[upper_base + i + 1]
-        b, b_end = lower_starts[lower_base + i], lower_starts[lower_base + i + 1]
-        while a + 1 < a_end and b + 1 < b_end:
-            left, right = max(upper_y[a], lower_y[b]), min(upper_y[a + 1], lower_y[b + 1])
+        s = first + i
+        a, a_end = 0, upper.counts[upper_row, s]
+        b, b_end = 0, lower.counts[lower_row, s]
+        while a < a_end and b < b_end:
+            left = max(upper.y[upper_row, a, s], lower.y[lower_row, b, s])
+            right = min(upper.y[upper_row, a + 1, s], lower.y[lower_row, b + 1, s])
             if right > left:
                 low[n], high[n], parent[n] = left, right, n
                 n += 1
-            if upper_y[a + 1] < lower_y[b + 1]:
+            if upper.y[upper_row, a + 1, s] < lower.y[lower_row, b + 1, s]:
                 a += 2
             else:
                 b += 2
@@ -313,39 +438,40 @@ def layer_value(
                 else:
                     q += 1
     begins[count] = n
-    with_heart = terms.heart_share > 0.0 and len(hearts) > 0
-    width, lost, scratch = sums[4], sums[5], sums[:4]
-    strips = np.zeros((max(1, len(hearts)), 2))
+    begin, end = room.from_station, room.to_station
+    for i in range(count):
+        for m in range(begins[i], begins[i + 1]):
+            # Parents come first, so that one step finds the root.
+            root = parent[parent[m]]
+            parent[m] = root
+            if root == m:
+                begin[m] = i
+            end[root] = i
+    width, lost = room.width, room.lost
+    needed = terms.min_length_m / cell_m - 1.0
     total = 0.0
     for k in range(n):
-        if parent[k] != k:  # each piece once, at its root
+        # Each piece once, at its root; a short one has no room for a run.
+        if parent[k] != k or end[k] - begin[k] + 1 < needed:
             continue
-        piece_low, piece_high = count, -1
-        for i in range(count):
+        inside, longest = 0, 0
+        for i in range(begin[k], end[k] + 1):
             width[i] = lost[i] = 0.0
             for m in range(begins[i], begins[i + 1]):
-                if _root(parent, m) == k:
+                if parent[m] == k:
                     width[i] += high[m] - low[m]
-            if width[i] > 0.0:
-                piece_low, piece_high = min(piece_low, i), i
-            elif piece_high >= 0:
-                break  # a piece has no gap along the log
-        if not _has_run(terms, width, piece_low, piece_high, cell_m):
+            inside = inside + 1 if width[i] >= terms.min_width_m else 0
+            longest = max(longest, inside)
+        if longest < needed or longest == 0:
             continue
         if with_heart:
-            for i in range(piece_low, piece_high + 1):
+            for i in range(begin[k], end[k] + 1):
                 s = first + i
-                if heart_offsets[s + 1] == heart_offsets[s]:
+                if hearts.offsets[s + 1] == hearts.offsets[s] or width[i] < terms.min_width_m:
                     continue
-                strip_count = heart_strip(
-                    hearts[heart_offsets[s] : heart_offsets[s + 1]],
-                    terms.heart_radius_m,
-                    (lower_m - rise_m[s]) / cos_tilt,
-                    (upper_m - rise_m[s]) / cos_tilt,
-                    strips,
-                )
+                strips = _strips_at(terms, hearts, s, lower_m, upper_m, room.strips)
                 for m in range(begins[i], begins[i + 1]):
-                    if strip_count and _root(parent, m) == k:
-                        lost[i] += _overlap(strips, strip_count, low[m], high[m])
-        total += piece_value(terms, entry, width, lost, piece_low, piece_high, count, cell_m, scratch)
+                    if strips and parent[m] == k:
+                        lost[i] += _overlap(room.strips, strips, low[m], high[m])
+        total += piece_value(terms, entry, width, lost, begin[k], end[k], count, cell_m, room.sums)
     return total

@@ -12,9 +12,9 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.chords import chord_table, reach_by_row, turn_rings, wood_by_row
+from optimizer.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
 from optimizer.lay import Lay
-from optimizer.layers import interval_room, layer_value, width_factor
+from optimizer.layers import Hearts, layer_value, room_for, width_factor
 from optimizer.stations import Stations
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
@@ -42,20 +42,20 @@ class LayTable:
     """What each row of a lay meets; row r stands for the height (lowest_row + r) x step.
 
     upper, lower : chord tables at the passes and a kerf above them, where the layers' lower faces are: that
-    of the pass at row r is row r + lower_shift of `lower`. usable_m2, widest_m : wood between the trims
-    at the rows of both.
+    of the pass at row r is row r + lower_shift of `lower`. usable_m2 : the most that
+    runs can hold on either face; widest_m : the widest wood there. cell_m : length of a usable cell along the bed.
     """
 
     lowest_row: int
     possible: BoolArray
     pass_cost: FloatArray
-    upper: tuple[IntArray, FloatArray]
-    lower: tuple[IntArray, FloatArray]
+    upper: Chords
+    lower: Chords
     lower_shift: int
     usable_m2: tuple[FloatArray, FloatArray]
     widest_m: tuple[FloatArray, FloatArray]
-    hearts: FloatArray
-    tilt: float
+    hearts: Hearts
+    cell_m: float
 
 
 def lay_table(
@@ -79,26 +79,26 @@ def lay_table(
     shift = round(kerf_steps) if shared else 0
     upper = chord_table(stations.wood.offsets, wood, rows + shift, 0.0)
     lower = upper if shared else chord_table(stations.wood.offsets, wood, rows, kerf_steps)
-    if reach_m is None:
-        outer = wood
-        if stations.outer is not stations.wood:
-            rings = stations.outer
-            outer = turn_rings(
-                rings.offsets, rings.segments, stations.x_m, roll, tilt, lay.lift_m, zero_m, terms.step_m
-            )
-        reach_m = reach_by_row(outer, rows)
-    measured = wood_by_row(*upper, rows + shift, stations.cell_m, stations.first, stations.last)
+    if reach_m is None and stations.outer is stations.wood:
+        reach_m = reach_of_chords(upper, rows)
+    elif reach_m is None:
+        rings = stations.outer
+        reach_m = reach_by_row(
+            turn_rings(rings.offsets, rings.segments, stations.x_m, roll, tilt, lay.lift_m, zero_m, terms.step_m), rows
+        )
+    # A run's length is along the bed, a little more than along the log.
+    least_m = terms.min_length_m * cos(tilt)
+    measure = (stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m)
+    measured = wood_by_row(upper, *measure)
     area, length, usable_upper, widest_upper = (values[:rows] for values in measured)
     if not shared:
-        measured = wood_by_row(*lower, rows, stations.cell_m, stations.first, stations.last)
+        measured = wood_by_row(lower, *measure)
     _, _, usable_lower, widest_lower = (values[shift:] for values in measured)
     cost = terms.pass_cost + np.maximum(terms.cost_per_m * length, terms.cost_per_m2 * area) / cos(tilt)
     heights = zero_m + terms.step_m * np.arange(rows)
     possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
     if terms.all_depths:
         possible &= height_m - heights <= terms.throat_depth_m
-    turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
-    hearts = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)
     return LayTable(
         lowest_row=lowest,
         possible=possible,
@@ -108,9 +108,26 @@ def lay_table(
         lower_shift=shift,
         usable_m2=(usable_upper / cos(tilt), usable_lower / cos(tilt)),
         widest_m=(widest_upper, widest_lower),
-        hearts=hearts,
-        tilt=tilt,
+        hearts=_turned_hearts(stations, lay, terms),
+        cell_m=float(stations.cell_m[stations.first]) / cos(tilt),
     )
+
+
+def _turned_hearts(stations: Stations, lay: Lay, terms: Terms) -> Hearts:
+    roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
+    turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
+    crossings = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)
+    rise_m = stations.x_m * sin(tilt) + lay.lift_m
+    low_m, high_m = np.inf, -np.inf
+    if len(crossings):
+        owner = np.repeat(np.arange(len(stations.x_m)), np.diff(stations.heart_offsets))
+        heights_m = rise_m[owner] + crossings[:, 1] * cos(tilt)
+        # Aslant, the strip's section stands higher than its radius.
+        top_m = terms.heart_radius_m * np.sqrt(
+            (1.0 - crossings[:, 2] ** 2) / (1.0 - crossings[:, 2] ** 2 - crossings[:, 3] ** 2)
+        )
+        low_m, high_m = float((heights_m - top_m).min()), float((heights_m + top_m).max())
+    return Hearts(stations.heart_offsets, crossings, rise_m, cos(tilt), low_m, high_m)
 
 
 def lowest_row(terms: Terms) -> int:
@@ -129,7 +146,6 @@ def best_cuts(stations: Stations, lay: Lay, height_m: float, terms: Terms, reach
     rows = len(table.possible)
     if rows == 0:
         return Cuts((), (), 0.0)
-    x_rise = stations.x_m * sin(table.tilt) + lay.lift_m
     first_above_m = (table.lowest_row + np.arange(rows)) * terms.step_m
     may_be_first = height_m - first_above_m <= terms.throat_depth_m
     net, first, choice, below = _best(
@@ -137,19 +153,15 @@ def best_cuts(stations: Stations, lay: Lay, height_m: float, terms: Terms, reach
         table.possible,
         may_be_first,
         table.pass_cost,
-        *table.upper,
-        *table.lower,
+        table.upper,
+        table.lower,
         table.lower_shift,
         *table.usable_m2,
         *table.widest_m,
         table.lowest_row,
         stations.first,
         stations.last,
-        len(stations.x_m),
-        stations.cell_m[stations.first] / cos(table.tilt),
-        x_rise,
-        cos(table.tilt),
-        stations.heart_offsets,
+        table.cell_m,
         table.hearts,
     )
     if first < 0:
@@ -163,35 +175,27 @@ def best_cuts(stations: Stations, lay: Lay, height_m: float, terms: Terms, reach
 
 
 def value_of_layer(
-    stations: Stations, lay: Lay, table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int
+    stations: Stations, table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int
 ) -> float:
     """Return what the layer between two passes (in height steps) brings as one entry of the menu."""
     count = stations.last - stations.first
-    room = max(
-        interval_room(starts, len(starts) // len(stations.x_m), len(stations.x_m))
-        for starts in (table.upper[0], table.lower[0])
-    )
+    slots = max(table.upper.most, table.lower.most)
     return float(
         layer_value(
             terms,
             entry,
-            *table.upper,
+            table.upper,
             upper_row - table.lowest_row,
-            *table.lower,
+            table.lower,
             lower_row - table.lowest_row + table.lower_shift,
-            len(stations.x_m),
             stations.first,
             stations.last,
-            stations.cell_m[stations.first] / cos(table.tilt),
-            stations.heart_offsets,
+            table.cell_m,
+            False,
             table.hearts,
             lower_row * terms.step_m + terms.kerf_m,
             upper_row * terms.step_m,
-            stations.x_m * sin(table.tilt) + lay.lift_m,
-            cos(table.tilt),
-            np.zeros((2, room)),
-            np.zeros(room + count + 1, dtype=np.int64),
-            np.zeros((6, count + 2)),
+            room_for(count, slots, len(table.hearts.crossings)),
         )
     )
 
@@ -207,15 +211,27 @@ def _best_factor_up_to(terms: Terms, width_m: float) -> float:
 
 
 @numba.njit(cache=True, nogil=True)
+def _simple_rows(table: Chords, first: int, last: int) -> BoolArray:
+    """Tell which rows have one interval of wood at most at every usable station."""
+    rows = len(table.counts)
+    simple = np.ones(rows, dtype=np.bool_)
+    if table.most > 2:
+        for r in range(rows):
+            for i in range(first, last):
+                if table.counts[r, i] > 2:
+                    simple[r] = False
+                    break
+    return simple
+
+
+@numba.njit(cache=True, nogil=True)
 def _best(
     terms: Terms,
     possible: BoolArray,
     may_be_first: BoolArray,
     pass_cost: FloatArray,
-    upper_starts: IntArray,
-    upper_y: FloatArray,
-    lower_starts: IntArray,
-    lower_y: FloatArray,
+    upper: Chords,
+    lower: Chords,
     lower_shift: int,
     usable_upper: FloatArray,
     usable_lower: FloatArray,
@@ -224,12 +240,8 @@ def _best(
     lowest_row: int,
     first: int,
     last: int,
-    stations: int,
     cell_m: float,
-    rise_m: FloatArray,
-    cos_tilt: float,
-    heart_offsets: IntArray,
-    hearts: FloatArray,
+    hearts: Hearts,
 ) -> tuple[float, int, IntArray, IntArray]:
     rows = len(possible)
     menu = len(terms.drop_steps)
@@ -244,14 +256,8 @@ def _best(
     most_drop = rows if np.isinf(terms.throat_depth_m) else int(np.floor(terms.throat_depth_m / terms.step_m + 1e-9))
     # A layer holds wood, so waste too drops by more than the kerf.
     least_waste = int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
-    count = last - first
-    room = max(
-        interval_room(upper_starts, (len(upper_starts) - 1) // stations, stations),
-        interval_room(lower_starts, (len(lower_starts) - 1) // stations, stations),
-    )
-    intervals = np.zeros((2, room))
-    labels = np.zeros(room + count + 1, dtype=np.int64)
-    sums = np.zeros((6, count + 2))
+    room = room_for(last - first, max(upper.most, lower.most), len(hearts.crossings))
+    simple_upper, simple_lower = _simple_rows(upper, first, last), _simple_rows(lower, first, last)
     for k in range(rows):
         # The row that a waste layer may now just reach.
         j = k - least_waste
@@ -270,11 +276,11 @@ def _best(
                 if j < 0 or not possible[j] or terms.drop_steps[m] > most_drop:
                     continue
                 rest = after[j]
-                # No slab can be larger than the wood on either face (a cell more, for the run's ends).
-                widest = min(widest_upper[k], widest_lower[j])
-                if widest < terms.min_width_m:
+                # No slab can be larger than the wood on either face.
+                area = min(usable_upper[k], usable_lower[j])
+                if area == 0.0:
                     continue
-                area = min(usable_upper[k], usable_lower[j]) + cell_m * widest
+                widest = min(widest_upper[k], widest_lower[j])
                 price = terms.price[m] * _best_factor_up_to(terms, min(widest, terms.max_width_m))
                 most = area * terms.board_feet_per_m2[m] * max(0.0, price - terms.drying_per_board_foot)
                 if rest + most - terms.slab_cost <= value[k]:
@@ -284,25 +290,18 @@ def _best(
                 found = rest + layer_value(
                     terms,
                     m,
-                    upper_starts,
-                    upper_y,
+                    upper,
                     k,
-                    lower_starts,
-                    lower_y,
+                    lower,
                     j + lower_shift,
-                    stations,
                     first,
                     last,
                     cell_m,
-                    heart_offsets,
+                    simple_upper[k] and simple_lower[j + lower_shift],
                     hearts,
                     lower_m,
                     upper_m,
-                    rise_m,
-                    cos_tilt,
-                    intervals,
-                    labels,
-                    sums,
+                    room,
                 )
                 if found > value[k]:
                     value[k], choice[k], below[k] = found, m, j

@@ -46,9 +46,7 @@ def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:
 def _first_row(problem: Problem, lay: Lay, table: LayTable, height_m: float) -> int | None:
     stations, limits = problem.coarse, problem.prices.limits
     rows = len(table.possible)
-    longest = longest_by_row(
-        *table.upper, rows, len(stations.x_m), stations.first, stations.last, 0.9 * limits.min_width_m
-    )
+    longest = longest_by_row(table.upper, stations.first, stations.last, 0.9 * limits.min_width_m)[:rows]
     # The stations only say where to look; the mesh decides.
     needed = limits.min_length_m / stations.cell_m[stations.first] - 2.0
     heights_m = (table.lowest_row + np.arange(rows)) * problem.mill.height_step_m

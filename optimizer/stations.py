@@ -112,8 +112,8 @@ def _cut(vertices: FloatArray, faces: IntArray, x_m: FloatArray) -> tuple[IntArr
     counts = np.zeros(n + 1, dtype=np.int64)
     for f in range(len(faces)):
         xa, xb, xc = vertices[faces[f, 0], 0], vertices[faces[f, 1], 0], vertices[faces[f, 2], 0]
-        low = np.searchsorted(x_m, min(xa, xb, xc), side="right")
-        high = np.searchsorted(x_m, max(xa, xb, xc), side="right")
+        low = np.searchsorted(x_m, min(xa, xb, xc), side="left")
+        high = np.searchsorted(x_m, max(xa, xb, xc), side="left")
         for i in range(low, high):
             counts[i + 1] += 1
     offsets = np.cumsum(counts)
@@ -122,8 +122,8 @@ def _cut(vertices: FloatArray, faces: IntArray, x_m: FloatArray) -> tuple[IntArr
     ends = np.zeros((2, 2))
     for f in range(len(faces)):
         xa, xb, xc = vertices[faces[f, 0], 0], vertices[faces[f, 1], 0], vertices[faces[f, 2], 0]
-        low = np.searchsorted(x_m, min(xa, xb, xc), side="right")
-        high = np.searchsorted(x_m, max(xa, xb, xc), side="right")
+        low = np.searchsorted(x_m, min(xa, xb, xc), side="left")
+        high = np.searchsorted(x_m, max(xa, xb, xc), side="left")
         for i in range(low, high):
             x = x_m[i]
             found = 0

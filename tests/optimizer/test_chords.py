@@ -5,8 +5,16 @@ import pytest
 import shapely
 import shapes
 
-from optimizer.chords import chord_table, longest_by_row, reach_by_row, reach_on_mesh, turn_rings, wood_by_row
-from optimizer.stations import stations_of
+from optimizer.chords import (
+    chord_table,
+    longest_by_row,
+    reach_by_row,
+    reach_of_chords,
+    reach_on_mesh,
+    turn_rings,
+    wood_by_row,
+)
+from optimizer.stations import cut, stations_of
 
 STEP = 0.004
 
@@ -38,10 +46,11 @@ def polygon_at(stations, i):
     return shape
 
 
+@pytest.mark.parametrize("slots", [2, 6])
 @pytest.mark.parametrize(("roll", "tilt"), [(0.0, 0.0), (33.0, 2.5), (200.0, -4.0)])
-def test_chords_are_the_wood_on_the_line(roll, tilt):
+def test_chords_are_the_wood_on_the_line(roll, tilt, slots):
     stations, rings, rows = turned_table(shapes.forked(lumpy=0.1), roll, tilt, 0.6)
-    starts, y = chord_table(stations.wood.offsets, rings, rows, 0.0)
+    table = chord_table(stations.wood.offsets, rings, rows, 0.0, slots)
     t = np.radians(tilt)
     checked = 0
     for i in range(0, len(stations.x_m), 3):
@@ -51,32 +60,46 @@ def test_chords_are_the_wood_on_the_line(roll, tilt):
             line = shapely.LineString([(-5, z), (5, z)])
             parts = shapely.get_parts(shape.intersection(line))
             expected = sorted(x for part in parts if part.length > 1e-6 for x in (part.bounds[0], part.bounds[2]))
-            k = r * len(stations.x_m) + i
 
-            assert y[starts[k] : starts[k + 1]] == pytest.approx(expected, abs=1e-6)
+            assert table.y[r, : table.counts[r, i], i] == pytest.approx(expected, abs=1e-6)
             checked += len(expected)
     assert checked > 100
 
 
 def test_crossings_are_even_and_rise():
     stations, rings, rows = turned_table(shapes.forked(lumpy=0.1), 71.0, 1.0, 0.6, 0.03)
-    starts, y = chord_table(stations.wood.offsets, rings, rows, 0.4)
-    for k in range(len(starts) - 1):
-        crossings = y[starts[k] : starts[k + 1]]
+    table = chord_table(stations.wood.offsets, rings, rows, 0.4)
 
-        assert len(crossings) % 2 == 0
-        assert (np.diff(crossings) >= 0).all()
+    assert (table.counts % 2 == 0).all()
+    assert table.most == table.counts.max() > 2
+    for r, i in np.argwhere(table.counts > 0):
+        assert (np.diff(table.y[r, : table.counts[r, i], i]) >= 0).all()
+    empty = table.y[:, :2][np.broadcast_to((table.counts == 0)[:, None], table.y[:, :2].shape)]
+    assert np.isinf(empty).all()
+
+
+def test_stations_on_the_mesh_s_own_rings_close_too():
+    # The rings of this mesh stand exactly where the stations are.
+    log = shapes.bent(stations=31, length_m=3.0)
+    x = np.unique(log.outer.vertices_m[:, 0])
+
+    rings = cut(log.outer, x)
+
+    assert np.diff(rings.offsets)[:-1].min() >= 64
+    for i in range(len(x) - 1):
+        ends = rings.segments[rings.offsets[i] : rings.offsets[i + 1]].reshape(-1, 2)
+        _, times = np.unique(ends.round(12), axis=0, return_counts=True)
+        assert (times % 2 == 0).all()
+    assert rings.offsets[-1] == rings.offsets[-2]  # the last plane lies on the end, with nothing beyond
 
 
 def test_a_shift_of_a_whole_step_is_the_next_row():
     stations, rings, rows = turned_table(shapes.forked(), 12.0, 1.0, 0.6)
-    n = len(stations.x_m)
     here, shifted = (chord_table(stations.wood.offsets, rings, rows, shift) for shift in (0.0, 1.0))
-    for r in range(rows - 1):
-        a = here[1][here[0][(r + 1) * n] : here[0][(r + 2) * n]]
-        b = shifted[1][shifted[0][r * n] : shifted[0][(r + 1) * n]]
 
-        assert a == pytest.approx(b, abs=1e-9)
+    assert (here.counts[1:] == shifted.counts[:-1]).all()
+    both = np.isfinite(here.y[1:]) & np.isfinite(shifted.y[:-1])
+    assert here.y[1:][both] == pytest.approx(shifted.y[:-1][both], abs=1e-6)
 
 
 def test_cells_fill_the_usable_length_exactly():
@@ -94,18 +117,19 @@ def test_area_of_a_level_cylinder_is_width_times_length():
     stations, rings, rows = turned_table(log, 0.0, 0.0, 0.3)
     table = chord_table(stations.wood.offsets, rings, rows, 0.0)
 
-    area, length, usable, widest = wood_by_row(*table, rows, stations.cell_m, stations.first, stations.last)
+    area, length, usable, widest = wood_by_row(table, stations.cell_m, stations.first, stations.last, 0.15, 1.2)
 
     r = 100
     width = 2.0 * np.sqrt(0.3**2 - (r * STEP - 0.3) ** 2)
     assert widest[r] == pytest.approx(width, rel=1e-3)
     assert area[r] == pytest.approx(3.0 * width, rel=1e-3)
-    assert usable[r] == pytest.approx(2.88 * width, rel=1e-3)
+    assert 2.88 * width <= usable[r] <= 2.88 * width + 0.15 * 0.12 + 1e-3
     assert length[r] == pytest.approx(3.0)
     assert reach_by_row(rings, rows)[r] == pytest.approx(width, rel=1e-3)
-    needed = longest_by_row(*table, rows, len(stations.x_m), stations.first, stations.last, 0.99 * width)
+    assert reach_of_chords(table, rows) == pytest.approx(reach_by_row(rings, rows), abs=1e-6)
+    needed = longest_by_row(table, stations.first, stations.last, 0.99 * width)
     assert needed[r] == stations.last - stations.first
-    assert longest_by_row(*table, rows, len(stations.x_m), stations.first, stations.last, 1.01 * width)[r] == 0
+    assert longest_by_row(table, stations.first, stations.last, 1.01 * width)[r] == 0
 
 
 def test_reach_on_the_mesh_is_never_under_that_at_stations():

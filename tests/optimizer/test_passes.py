@@ -21,12 +21,12 @@ def tables(problem, roll_deg, tilt_deg=None):
     return lay, height_m, lay_table(problem.coarse, lay, height_m, problem.terms)
 
 
-def layer(problem, lay, table, entry, upper, lower):
+def layer(problem, table, entry, upper, lower):
     row = table.lowest_row
-    return value_of_layer(problem.coarse, lay, table, problem.terms, entry, upper + row, lower + row)
+    return value_of_layer(problem.coarse, table, problem.terms, entry, upper + row, lower + row)
 
 
-def brute_force(problem, lay, table, height_m):
+def brute_force(problem, table, height_m):
     """Try every set of passes; give each layer its best use."""
     terms = problem.terms
     rows = np.flatnonzero(table.possible)
@@ -40,7 +40,7 @@ def brute_force(problem, lay, table, height_m):
             fits = terms.kerf_m + 1e-9 < drop_m <= terms.throat_depth_m + 1e-9
             uses = [0.0 if fits else -np.inf]
             uses += [
-                layer(problem, lay, table, m, upper, lower)
+                layer(problem, table, m, upper, lower)
                 for m, drop in enumerate(terms.drop_steps)
                 if drop == upper - lower
             ]
@@ -70,11 +70,11 @@ def test_equals_brute_force_on_a_short_log(kerf_in, roll):
     found = best_cuts(problem.coarse, lay, height_m, problem.terms)
 
     assert 8 <= table.possible.sum() <= 20
-    assert found.net == pytest.approx(brute_force(problem, lay, table, height_m), abs=1e-9)
+    assert found.net == pytest.approx(brute_force(problem, table, height_m), abs=1e-9)
     assert found.net > 0.0
 
 
-def flow_lp(problem, lay, table, height_m):
+def flow_lp(problem, table, height_m):
     """Interval packing as a flow from the first pass down: the LP is integral."""
     terms, rows = problem.terms, len(table.possible)
     # Nodes: 0..rows-1 passes made; then source and sink.
@@ -100,7 +100,7 @@ def flow_lp(problem, lay, table, height_m):
         for m, drop in enumerate(terms.drop_steps):
             j = k - drop
             if j >= 0 and table.possible[j]:
-                value = layer(problem, lay, table, m, k, j)
+                value = layer(problem, table, m, k, j)
                 if value > 0.0:
                     arc(k, j, value - table.pass_cost[j])
     arcs = np.array(arcs)
@@ -128,7 +128,7 @@ def test_equals_the_flow_lp_on_a_long_log(make, roll, depth_m):
     found = best_cuts(problem.coarse, lay, height_m, problem.terms)
 
     assert len(table.possible) > 200
-    assert found.net == pytest.approx(flow_lp(problem, lay, table, height_m), abs=1e-6)
+    assert found.net == pytest.approx(flow_lp(problem, table, height_m), abs=1e-6)
     assert found.net > 0.0
 
 
@@ -142,7 +142,7 @@ def test_the_net_is_that_of_the_cuts():
     for upper, lower, entry in zip(rows[:-1], rows[1:], found.entries, strict=True):
         if entry != WASTE:
             assert upper - lower == problem.terms.drop_steps[entry]
-            net += layer(problem, lay, table, entry, upper, lower)
+            net += layer(problem, table, entry, upper, lower)
 
     assert found.net == pytest.approx(net, abs=1e-9)
 

@@ -119,7 +119,7 @@ def test_layers_at_stations_are_worth_what_the_mesh_says(make, roll, tilt, kerf_
     for m, entry in enumerate(problem.menu):
         for upper in range(table.lowest_row + entry.drop_steps, table.lowest_row + len(table.possible), 47):
             rows = [upper, upper - entry.drop_steps]
-            here = value_of_layer(stations, lay, table, terms, m, *rows)
+            here = value_of_layer(stations, table, terms, m, *rows)
             slabs = problem.pricer.price(lay, rows, [entry]).slabs
             there = sum(s.price - drying * s.board_feet - problem.mill.money(pace.minutes_per_slab) for s in slabs)
 
