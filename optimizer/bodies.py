@@ -58,7 +58,9 @@ class LogBodies:
     def on_bed(self, lay: Lay) -> "BedBodies":
         """Return the solids as they lie on the bed."""
         matrix = lay.log_to_bed[:3, :]
-        return BedBodies(self.outer.transform(matrix), self.wood.transform(matrix), self.usable.transform(matrix))
+        outer = self.outer.transform(matrix)
+        wood = outer if self.wood is self.outer else self.wood.transform(matrix)
+        return BedBodies(outer, wood, self.usable.transform(matrix))
 
 
 @dataclass(frozen=True, eq=False)
@@ -68,6 +70,22 @@ class BedBodies:
     outer: manifold3d.Manifold
     wood: manifold3d.Manifold
     usable: manifold3d.Manifold
+
+
+def flip_matrix(face_m: float) -> FloatArray:
+    """Return the 4x4 matrix of a flip: half a turn about bed x, the face at this height down on the bunks."""
+    return np.array([[1.0, 0.0, 0.0, 0.0], [0.0, -1.0, 0.0, 0.0], [0.0, 0.0, -1.0, face_m], [0.0, 0.0, 0.0, 1.0]])
+
+
+def flipped_bodies(bed: BedBodies, face_m: float) -> BedBodies:
+    """Return what is left under a sawn face, flipped onto it."""
+    matrix = flip_matrix(face_m)[:3]
+
+    def flip(body: manifold3d.Manifold) -> manifold3d.Manifold:
+        return body.trim_by_plane((0.0, 0.0, -1.0), -face_m).transform(matrix)
+
+    wood = flip(bed.wood)
+    return BedBodies(wood if bed.wood is bed.outer else flip(bed.outer), wood, flip(bed.usable))
 
 
 def polygons_of(section: manifold3d.CrossSection) -> list[Polygon]:

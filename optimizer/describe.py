@@ -1,60 +1,81 @@
 """From priced cuts to the plan document: volumes, masses, outlines, heights."""
 
+from dataclasses import dataclass, field
+from itertools import pairwise
 from string import ascii_lowercase
+from typing import Literal
 
 import manifold3d
 import numpy as np
 from shapely import Point, box
 from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
 
-from optimizer.bodies import HAIR_M, BedBodies, between, mass_centre, polygons_of, rings_of
+from optimizer.bodies import (
+    HAIR_M,
+    BedBodies,
+    between,
+    flip_matrix,
+    flipped_bodies,
+    mass_centre,
+    polygons_of,
+    rings_of,
+)
 from optimizer.lay import GAP_TOLERANCE_M, Gap, Lay
 from optimizer.outlines import width_profile
 from optimizer.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
-from optimizer.pricing import Priced, PricedSlab
+from optimizer.pricing import Priced, PricedPass, PricedSlab
 from optimizer.search import Problem
 from optimizer.wood import Wood
+from scans.log import FloatArray
 
 MOST = 1e3
 """Farther than any log reaches. [m]"""
+SPECK_M3 = 1e-9
+"""Volumes under this are rounding."""
 
 
-def describe(problem: Problem, wood: Wood, priced: Priced, rank: int) -> Plan:
-    """Return a plan as the document shows it. rank : 0 for the plain way."""
-    lay, mill = priced.lay, problem.mill
+def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m3: float) -> Plan:
+    """Return a plan as the document shows it.
+
+    rank : 0 for the plain way and for hearts level. log_wood_m3 : wood of the whole log, of which `problem` may
+    hold a stretch.
+    """
+    lay, kerf_m = priced.lay, problem.mill.kerf_m
+    density = wood.green_density_kg_m3
     bed = problem.bodies.on_bed(lay)
     passes = priced.passes
-    highest, lowest = passes[0], passes[-1]
-    first_m3 = between(bed.wood, highest.blade_height_m + mill.kerf_m, MOST).volume()
-    last_m3 = between(bed.wood, -MOST, lowest.blade_height_m).volume()
-    kerf_m3 = sum(between(bed.wood, p.blade_height_m, p.blade_height_m + mill.kerf_m).volume() for p in passes)
-    slabs: list[Slab] = []
-    waste: list[Waste] = []
-    density = wood.green_density_kg_m3
-    for layer in range(1, len(passes)):
-        upper_m = passes[layer - 1].blade_height_m
-        lower_m = passes[layer].blade_height_m + mill.kerf_m
-        sold = [slab for slab in priced.slabs if slab.layer == layer]
-        of_layer, waste_m3 = _layer(bed, sold, lower_m, upper_m, density)
-        slabs += of_layer
-        if waste_m3 > 1e-9:
-            waste.append(Waste(layer=layer, volume_m3=waste_m3, mass_kg=waste_m3 * density))
-    wood_m3 = problem.log.wood.volume_m3
-    board_feet = sum(slab.board_feet for slab in priced.slabs)
-    bounds = problem.log.outer.bounds_m
+    before = [p for p in passes if not p.flipped]
+    parts = _Parts(density)
+    parts.offcut("first", between(bed.wood, before[0].blade_height_m + kerf_m, MOST).volume())
+    parts.add_layers(bed, before, priced.slabs, 1, kerf_m)
+    face_m = priced.flip_face_m
+    if face_m is None:
+        parts.offcut("last", between(bed.wood, -MOST, before[-1].blade_height_m).volume())
+    else:
+        after = [p for p in passes if p.flipped]
+        turned = flipped_bodies(bed, face_m)
+        parts.offcut("flipped", between(turned.wood, after[0].blade_height_m + kerf_m, MOST).volume())
+        parts.add_layers(turned, after, priced.slabs, len(before), kerf_m)
+        if priced.bed_entry is None:
+            parts.offcut("last", between(turned.wood, -MOST, after[-1].blade_height_m).volume())
+        else:
+            parts.add_layer(turned, priced.slabs, len(passes) - 1, 0.0, after[-1].blade_height_m)
     return Plan(
         rank=rank,
         roll_deg=lay.roll_deg,
         tilt_deg=lay.tilt_deg,
-        log_to_bed=tuple(tuple(float(v) for v in row) for row in lay.log_to_bed),
+        log_to_bed=_matrix(lay.log_to_bed),
+        flipped_log_to_bed=None if face_m is None else _matrix(flip_matrix(face_m) @ lay.log_to_bed),
         shims=_shims(problem, lay),
         hearts=_heart_heights(problem, lay),
-        stretch_m=(float(bounds[0, 0]), float(bounds[1, 0])),
-        first_face=_first_face(bed, highest.blade_height_m),
+        stretch_m=priced.stretch_m,
+        first_face=_first_face(bed, before[0].blade_height_m),
         passes=tuple(
             Pass(
                 order=k,
                 blade_height_m=p.blade_height_m,
+                flipped=p.flipped,
                 reach_m=p.reach_m,
                 cut_length_m=p.cut_length_m,
                 cut_area_m2=p.cut_area_m2,
@@ -62,21 +83,57 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int) -> Plan:
             )
             for k, p in enumerate(passes, start=1)
         ),
-        slabs=tuple(slabs),
-        waste=tuple(waste),
-        offcuts=(
-            Offcut(where="first", volume_m3=first_m3, mass_kg=first_m3 * density),
-            Offcut(where="last", volume_m3=last_m3, mass_kg=last_m3 * density),
-        ),
-        kerf_volume_m3=kerf_m3,
+        slabs=tuple(parts.slabs),
+        waste=tuple(parts.waste),
+        offcuts=tuple(parts.offcuts),
+        kerf_volume_m3=parts.kerf_m3,
         gross=priced.gross,
         sawing_cost=priced.sawing_cost,
         drying_cost=priced.drying_cost,
         net=priced.net,
         break_even_log_price=priced.net,
-        board_feet=board_feet,
-        recovery=sum(slab.area_m2 * slab.entry.green_m for slab in priced.slabs) / wood_m3,
+        board_feet=sum(slab.board_feet for slab in priced.slabs),
+        recovery=sum(slab.area_m2 * slab.green_m for slab in priced.slabs) / log_wood_m3,
     )
+
+
+def _matrix(matrix: FloatArray) -> tuple[tuple[float, float, float, float], ...]:
+    rows = [(float(a), float(b), float(c), float(d)) for a, b, c, d in matrix]
+    return tuple(rows)
+
+
+@dataclass
+class _Parts:
+    """What the log comes apart into, gathered in sawing order."""
+
+    density_kg_m3: float
+    slabs: list[Slab] = field(default_factory=list)
+    waste: list[Waste] = field(default_factory=list)
+    offcuts: list[Offcut] = field(default_factory=list)
+    kerf_m3: float = 0.0
+
+    def offcut(self, where: Literal["first", "last", "flipped"], volume_m3: float) -> None:
+        """Note an offcut."""
+        self.offcuts.append(Offcut(where=where, volume_m3=volume_m3, mass_kg=volume_m3 * self.density_kg_m3))
+
+    def add_layers(
+        self, bed: BedBodies, passes: list[PricedPass], slabs: tuple[PricedSlab, ...], number: int, kerf_m: float
+    ) -> None:
+        """Note the layers between passes, the first of them so numbered, and the kerfs."""
+        for p in passes:
+            self.kerf_m3 += between(bed.wood, p.blade_height_m, p.blade_height_m + kerf_m).volume()
+        for k, (upper, lower) in enumerate(pairwise(passes)):
+            self.add_layer(bed, slabs, number + k, lower.blade_height_m + kerf_m, upper.blade_height_m)
+
+    def add_layer(
+        self, bed: BedBodies, slabs: tuple[PricedSlab, ...], layer: int, lower_m: float, upper_m: float
+    ) -> None:
+        """Note one layer."""
+        sold = [slab for slab in slabs if slab.layer == layer]
+        found, waste_m3 = _layer(bed, sold, lower_m, upper_m, self.density_kg_m3)
+        self.slabs += found
+        if waste_m3 > SPECK_M3:
+            self.waste.append(Waste(layer=layer, volume_m3=waste_m3, mass_kg=waste_m3 * self.density_kg_m3))
 
 
 def _layer(
@@ -97,15 +154,15 @@ def _layer(
             low_y, high_y = slab.piece.bounds[1], slab.piece.bounds[3]
             middle = slab.piece.intersection(box(slab.span_m[0], low_y, slab.span_m[1], high_y)).centroid
             centre = (middle.x, middle.y, 0.5 * (lower_m + upper_m))
-        heart = slab.heart if isinstance(slab.heart, (Polygon, MultiPolygon)) else MultiPolygon()
         slabs.append(
             Slab(
                 id=f"{slab.layer}{letter}",
                 layer=slab.layer,
+                flipped=slab.flipped,
                 piece=slab.number,
                 upper_face_m=slab.upper_face_m,
                 lower_face_m=slab.lower_face_m,
-                green_thickness_m=slab.entry.green_m,
+                green_thickness_m=slab.green_m,
                 quarters=slab.entry.quarters,
                 outline_m=rings_of(slab.piece),
                 span_m=slab.span_m,
@@ -119,12 +176,21 @@ def _layer(
                 mass_kg=volume_m3 * density_kg_m3,
                 mass_centre_m=centre,
                 heart_area_m2=slab.heart.area,
-                heart_m=rings_of(heart),
+                heart_m=_rings(slab.heart),
+                marked_area_m2=slab.marked.area,
+                marked_m=_rings(slab.marked),
+                figure_area_m2=slab.figured.area,
+                figure_m=_rings(slab.figured),
                 price=slab.price,
             )
         )
     waste_m3 = sum(body.volume() for k, body in enumerate(bodies) if k not in sources)
     return slabs, waste_m3
+
+
+def _rings(shape: BaseGeometry) -> tuple[tuple[tuple[float, float], ...], ...]:
+    parts = [part for part in getattr(shape, "geoms", [shape]) if isinstance(part, Polygon)]
+    return rings_of(MultiPolygon(parts))
 
 
 def _letters(count: int) -> list[str]:

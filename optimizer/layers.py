@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chords import Chords
+from optimizer.inside import Inside, largest_share, strips_at
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -29,13 +30,19 @@ def width_factor(terms: Terms, mean_width_m: float) -> float:
 
 
 @numba.njit(cache=True, nogil=True)
-def slab_value(terms: Terms, entry: int, length_m: float, area_m2: float, uncapped_m2: float, lost_m2: float) -> float:
-    """Return what a slab brings after its own drying and handling; 0 where that is not above 0."""
+def slab_value(
+    terms: Terms, entry: int, length_m: float, area_m2: float, uncapped_m2: float, lost_m2: float, figured_m2: float
+) -> float:
+    """Return what a slab brings after its own drying and handling; 0 where that is not above 0.
+
+    lost_m2, figured_m2 : area times the share of the price lost on it, and of the premium that it brings.
+    """
     if length_m <= 0.0 or uncapped_m2 <= 0.0:
         return 0.0
     board_feet = area_m2 * terms.board_feet_per_m2[entry]
     price = board_feet * terms.price[entry] * width_factor(terms, area_m2 / length_m)
-    price = max(0.0, price * (1.0 - terms.heart_share * min(1.0, lost_m2 / uncapped_m2)))
+    price *= max(0.0, 1.0 - lost_m2 / uncapped_m2)
+    price += figured_m2 * terms.board_feet_per_m2[entry] * terms.feather_per_board_foot
     return max(0.0, price - board_feet * terms.drying_per_board_foot - terms.slab_cost)
 
 
@@ -65,18 +72,20 @@ def run_value(
     area: FloatArray,
     uncapped: FloatArray,
     lost: FloatArray,
+    figured: FloatArray,
     count: int,
 ) -> float:
     """Return what a run brings, crosscut where it is longer than buyers take.
 
-    places, area, uncapped, lost: places along the run and the sums up to them, the first `count`.
+    places, area, uncapped, lost, figured : places along the run and the sums up to them, the first `count`.
     """
     start, end = places[0], places[count - 1]
     length = end - start
     if length < terms.min_length_m:
         return 0.0
     if length <= terms.max_length_m:
-        return slab_value(terms, entry, length, area[count - 1], uncapped[count - 1], lost[count - 1])
+        end_at = count - 1
+        return slab_value(terms, entry, length, area[end_at], uncapped[end_at], lost[end_at], figured[end_at])
     parts = int(np.ceil(length / terms.max_length_m - 1e-12))
     if length / parts >= terms.min_length_m:
         total = 0.0
@@ -89,6 +98,7 @@ def run_value(
                 _at(area, places, count, x1) - _at(area, places, count, x0),
                 _at(uncapped, places, count, x1) - _at(uncapped, places, count, x0),
                 _at(lost, places, count, x1) - _at(lost, places, count, x0),
+                _at(figured, places, count, x1) - _at(figured, places, count, x0),
             )
         return total
     best_x, best_area = start, -1.0
@@ -108,6 +118,7 @@ def run_value(
         best_area,
         _at(uncapped, places, count, x1) - _at(uncapped, places, count, best_x),
         _at(lost, places, count, x1) - _at(lost, places, count, best_x),
+        _at(figured, places, count, x1) - _at(figured, places, count, best_x),
     )
 
 
@@ -117,6 +128,7 @@ def piece_value(
     entry: int,
     width: FloatArray,
     lost: FloatArray,
+    figured: FloatArray,
     low: int,
     high: int,
     count: int,
@@ -125,9 +137,10 @@ def piece_value(
 ) -> float:
     """Return what the runs of one piece bring.
 
-    width, lost : (count,) wood across the piece at each usable station, and heart strip in it. [m]
+    width, lost, figured : (count,) wood across the piece at each usable station; the share of the price lost, and
+    that of the premium brought, summed across it. [m]
     low, high : the piece lies on stations low .. high. cell_m : length of a cell along the bed. [m]
-    scratch : (4, count + 2).
+    scratch : (5, count + 2).
 
     Between stations the width goes straight; beyond the piece's own ends it falls to 0 in a cell,
     but at a trim the wood goes on to the plane, half a cell away.
@@ -135,7 +148,7 @@ def piece_value(
     least = terms.min_width_m
     most = terms.max_width_m
     total = 0.0
-    places, area, uncapped, lost_sum = scratch[0], scratch[1], scratch[2], scratch[3]
+    places, area, uncapped, lost_sum, figured_sum = scratch[0], scratch[1], scratch[2], scratch[3], scratch[4]
     i = low
     while i <= high:
         if width[i] < least:
@@ -144,18 +157,18 @@ def piece_value(
         centre = (i + 0.5) * cell_m
         w = width[i]
         capped = min(w, most)
-        area[0] = uncapped[0] = lost_sum[0] = 0.0
+        area[0] = uncapped[0] = lost_sum[0] = figured_sum[0] = 0.0
         if i == 0:
             reach, edge = 0.5 * cell_m, w
         else:
             before = width[i - 1] if i > low else 0.0
             reach, edge = cell_m * (w - least) / (w - before), least
         places[0] = centre - reach
-        n = 1
         places[1] = centre
         area[1] = reach * 0.5 * (capped + min(edge, most))
         uncapped[1] = reach * 0.5 * (w + edge)
         lost_sum[1] = reach * lost[i]
+        figured_sum[1] = reach * figured[i]
         n = 2
         j = i
         while j + 1 <= high and width[j + 1] >= least:
@@ -164,6 +177,7 @@ def piece_value(
             area[n] = area[n - 1] + 0.5 * cell_m * (min(width[j - 1], most) + min(width[j], most))
             uncapped[n] = uncapped[n - 1] + 0.5 * cell_m * (width[j - 1] + width[j])
             lost_sum[n] = lost_sum[n - 1] + 0.5 * cell_m * (lost[j - 1] + lost[j])
+            figured_sum[n] = figured_sum[n - 1] + 0.5 * cell_m * (figured[j - 1] + figured[j])
             n += 1
         w = width[j]
         if j == count - 1:
@@ -175,8 +189,9 @@ def piece_value(
         area[n] = area[n - 1] + reach * 0.5 * (min(w, most) + min(edge, most))
         uncapped[n] = uncapped[n - 1] + reach * 0.5 * (w + edge)
         lost_sum[n] = lost_sum[n - 1] + reach * lost[j]
+        figured_sum[n] = figured_sum[n - 1] + reach * figured[j]
         n += 1
-        total += run_value(terms, entry, places, area, uncapped, lost_sum, n)
+        total += run_value(terms, entry, places, area, uncapped, lost_sum, figured_sum, n)
         i = j + 1
     return total
 
@@ -189,59 +204,12 @@ def _root(parent: IntArray, k: int) -> int:
     return k
 
 
-@numba.njit(cache=True, nogil=True)
-def heart_strip(hearts: FloatArray, radius_m: float, lower_m: float, upper_m: float, strips: FloatArray) -> int:
-    """Find the y intervals of heart strip between two rolled heights at a station.
-
-    hearts : (H, 4) turned crossings (y, z, dy, dz). strips : (H, 2) filled with the intervals,
-    sorted and joined; returns how many. The strip's section is an ellipse, stretched where the heart
-    runs aslant: points u from the crossing with |u|^2 - (u . d)^2 <= radius^2.
-    """
-    count = 0
-    for h in range(len(hearts)):
-        y, z, dy, dz = hearts[h, 0], hearts[h, 1], hearts[h, 2], hearts[h, 3]
-        a, b, c = 1.0 - dy * dy, -dy * dz, 1.0 - dz * dz
-        det = a * c - b * b
-        top = radius_m * np.sqrt(a / det)
-        low, high = max(lower_m - z, -top), min(upper_m - z, top)
-        if low >= high:
-            continue
-        widest = radius_m * np.sqrt(c / det)
-        at = -b / c * widest  # the height of the rightmost point; the leftmost is its mirror image
-        v = min(max(at, low), high)
-        right = (-b * v + np.sqrt(max(0.0, b * b * v * v - a * (c * v * v - radius_m * radius_m)))) / a
-        v = min(max(-at, low), high)
-        left = (-b * v - np.sqrt(max(0.0, b * b * v * v - a * (c * v * v - radius_m * radius_m)))) / a
-        k = count
-        while k > 0 and strips[k - 1, 0] > y + left:
-            strips[k, 0], strips[k, 1] = strips[k - 1, 0], strips[k - 1, 1]
-            k -= 1
-        strips[k, 0], strips[k, 1] = y + left, y + right
-        count += 1
-    joined = 0
-    for k in range(count):
-        if joined and strips[k, 0] <= strips[joined - 1, 1]:
-            strips[joined - 1, 1] = max(strips[joined - 1, 1], strips[k, 1])
-        else:
-            strips[joined, 0], strips[joined, 1] = strips[k, 0], strips[k, 1]
-            joined += 1
-    return joined
-
-
-@numba.njit(cache=True, nogil=True)
-def _overlap(strips: FloatArray, count: int, low: float, high: float) -> float:
-    total = 0.0
-    for k in range(count):
-        total += max(0.0, min(high, strips[k, 1]) - max(low, strips[k, 0]))
-    return total
-
-
 class Room(NamedTuple):
     """Room for the kernels to work in, made once for a lay.
 
     low, high : intervals of an outline, station by station. parent : the piece that each belongs to.
     begins : (count + 1,) first interval of each station. from_station, to_station : where each piece lies, at its
-    first interval. width, lost, left, right : (count,). sums : (4, count + 2). strips : (H, 2).
+    first interval. width, lost, figured, left, right : (count,). sums : (5, count + 2). strips : (most, 4).
     """
 
     low: FloatArray
@@ -250,6 +218,7 @@ class Room(NamedTuple):
     begins: IntArray
     width: FloatArray
     lost: FloatArray
+    figured: FloatArray
     left: FloatArray
     right: FloatArray
     from_station: IntArray
@@ -259,7 +228,7 @@ class Room(NamedTuple):
 
 
 @numba.njit(cache=True, nogil=True)
-def room_for(count: int, slots: int, hearts: int) -> Room:
+def room_for(count: int, slots: int, strips: int) -> Room:
     """Make room for outlines of `count` stations whose faces have up to `slots` crossings each."""
     intervals = count * slots  # two lists of slots / 2 intervals meet in fewer than slots
     return Room(
@@ -271,37 +240,11 @@ def room_for(count: int, slots: int, hearts: int) -> Room:
         np.zeros(count),
         np.zeros(count),
         np.zeros(count),
+        np.zeros(count),
         np.zeros(intervals, dtype=np.int64),
         np.zeros(intervals, dtype=np.int64),
-        np.zeros((4, count + 2)),
-        np.zeros((max(1, hearts), 2)),
-    )
-
-
-class Hearts(NamedTuple):
-    """The heart lines' crossings at the stations, turned.
-
-    offsets : station i owns rows offsets[i] .. offsets[i + 1] - 1 of `crossings`, each (y, z, dy, dz).
-    rise_m : (N,) bed height of the log's axis at the stations. cos_tilt : of the lay.
-    low_m, high_m : the bed heights that all heart strip lies between.
-    """
-
-    offsets: IntArray
-    crossings: FloatArray
-    rise_m: FloatArray
-    cos_tilt: float
-    low_m: float
-    high_m: float
-
-
-@numba.njit(cache=True, nogil=True)
-def _strips_at(terms: Terms, hearts: Hearts, s: int, lower_m: float, upper_m: float, strips: FloatArray) -> int:
-    return heart_strip(
-        hearts.crossings[hearts.offsets[s] : hearts.offsets[s + 1]],
-        terms.heart_radius_m,
-        (lower_m - hearts.rise_m[s]) / hearts.cos_tilt,
-        (upper_m - hearts.rise_m[s]) / hearts.cos_tilt,
-        strips,
+        np.zeros((5, count + 2)),
+        np.zeros((max(1, strips), 4)),
     )
 
 
@@ -333,14 +276,14 @@ def _simple_layer(
     first: int,
     last: int,
     cell_m: float,
-    with_heart: bool,
-    hearts: Hearts,
+    something: bool,
+    inside: Inside,
     lower_m: float,
     upper_m: float,
     room: Room,
 ) -> float:
     count = last - first
-    left, right, width, lost = room.left, room.right, room.width, room.lost
+    left, right, width, lost, figured = room.left, room.right, room.width, room.lost, room.figured
     _meet(
         upper.y[upper_row, 0, first:last],
         upper.y[upper_row, 1, first:last],
@@ -358,22 +301,21 @@ def _simple_layer(
             continue
         low = i
         width[i] = right[i] - left[i]
-        inside = 1 if width[i] >= terms.min_width_m else 0
-        longest = inside
+        on_end = 1 if width[i] >= terms.min_width_m else 0
+        longest = on_end
         while i + 1 < count and min(right[i], right[i + 1]) > max(left[i], left[i + 1]):
             i += 1
             width[i] = right[i] - left[i]
-            inside = inside + 1 if width[i] >= terms.min_width_m else 0
-            longest = max(longest, inside)
+            on_end = on_end + 1 if width[i] >= terms.min_width_m else 0
+            longest = max(longest, on_end)
         if longest >= needed and longest > 0:
             for k in range(low, i + 1):
-                lost[k] = 0.0
-                if with_heart and width[k] >= terms.min_width_m:
-                    s = first + k
-                    if hearts.offsets[s + 1] > hearts.offsets[s]:
-                        strips = _strips_at(terms, hearts, s, lower_m, upper_m, room.strips)
-                        lost[k] = _overlap(room.strips, strips, left[k], right[k])
-            total += piece_value(terms, entry, width, lost, low, i, count, cell_m, room.sums)
+                lost[k] = figured[k] = 0.0
+                if something and width[k] >= terms.min_width_m:
+                    strips = strips_at(inside, first + k, lower_m, upper_m, room.strips)
+                    lost[k] = largest_share(room.strips, strips, 2, left[k], right[k])
+                    figured[k] = largest_share(room.strips, strips, 3, left[k], right[k])
+            total += piece_value(terms, entry, width, lost, figured, low, i, count, cell_m, room.sums)
         i += 1
     return total
 
@@ -390,7 +332,7 @@ def layer_value(
     last: int,
     cell_m: float,
     simple: bool,
-    hearts: Hearts,
+    inside: Inside,
     lower_m: float,
     upper_m: float,
     room: Room,
@@ -400,12 +342,10 @@ def layer_value(
     first .. last - 1 are the usable stations; cell_m is a cell's length along the bed. simple : whether
     both faces have one interval at most at every usable station. lower_m, upper_m : the faces' heights.
     """
-    with_heart = (
-        terms.heart_share > 0.0 and len(hearts.crossings) > 0 and upper_m > hearts.low_m and lower_m < hearts.high_m
-    )
+    something = inside.most > 0 and upper_m > inside.low_m and lower_m < inside.high_m
     if simple:
         return _simple_layer(
-            terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, with_heart, hearts,
+            terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, something, inside,
             lower_m, upper_m, room,
         )  # fmt: skip
     count = last - first
@@ -447,31 +387,31 @@ def layer_value(
             if root == m:
                 begin[m] = i
             end[root] = i
-    width, lost = room.width, room.lost
+    width, lost, figured = room.width, room.lost, room.figured
     needed = terms.min_length_m / cell_m - 1.0
     total = 0.0
     for k in range(n):
         # Each piece once, at its root; a short one has no room for a run.
         if parent[k] != k or end[k] - begin[k] + 1 < needed:
             continue
-        inside, longest = 0, 0
+        on_end, longest = 0, 0
         for i in range(begin[k], end[k] + 1):
-            width[i] = lost[i] = 0.0
+            width[i] = lost[i] = figured[i] = 0.0
             for m in range(begins[i], begins[i + 1]):
                 if parent[m] == k:
                     width[i] += high[m] - low[m]
-            inside = inside + 1 if width[i] >= terms.min_width_m else 0
-            longest = max(longest, inside)
+            on_end = on_end + 1 if width[i] >= terms.min_width_m else 0
+            longest = max(longest, on_end)
         if longest < needed or longest == 0:
             continue
-        if with_heart:
+        if something:
             for i in range(begin[k], end[k] + 1):
-                s = first + i
-                if hearts.offsets[s + 1] == hearts.offsets[s] or width[i] < terms.min_width_m:
+                if width[i] < terms.min_width_m:
                     continue
-                strips = _strips_at(terms, hearts, s, lower_m, upper_m, room.strips)
+                strips = strips_at(inside, first + i, lower_m, upper_m, room.strips)
                 for m in range(begins[i], begins[i + 1]):
                     if strips and parent[m] == k:
-                        lost[i] += _overlap(room.strips, strips, low[m], high[m])
-        total += piece_value(terms, entry, width, lost, begin[k], end[k], count, cell_m, room.sums)
+                        lost[i] += largest_share(room.strips, strips, 2, low[m], high[m])
+                        figured[i] += largest_share(room.strips, strips, 3, low[m], high[m])
+        total += piece_value(terms, entry, width, lost, figured, begin[k], end[k], count, cell_m, room.sums)
     return total

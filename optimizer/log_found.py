@@ -8,7 +8,7 @@ import numpy as np
 from optimizer.bodies import LogBodies, polygons_of, rings_of
 from optimizer.lay import Supports, widest_m
 from optimizer.log_rules import scale_log
-from optimizer.plan import CrossSection, ForkFound, LogFound, LogRules, Source
+from optimizer.plan import CrossSection, ForkFound, LogFound, LogRules, Mark, Source
 from optimizer.wood import Wood
 from scans.log import FloatArray, Log
 
@@ -29,6 +29,7 @@ def log_found(
     *,
     bark_on: bool,
     cost: float,
+    marks: tuple[Mark, ...] = (),
 ) -> LogFound:
     """Describe a log for the document."""
     from_m, to_m = (float(x) for x in log.outer.bounds_m[:, 0])
@@ -73,7 +74,7 @@ def log_found(
             )
             for fork in log.forks
         ),
-        marks=(),
+        marks=marks,
         sections=tuple(
             CrossSection(x_m=float(x), outer_m=_rings(outer, float(x)), wood_m=_rings(inner, float(x))) for x in places
         ),

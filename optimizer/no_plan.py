@@ -30,12 +30,15 @@ def check_log_fits(problem: Problem, mass_kg: float) -> None:
             f"the log is too heavy for the mill: about {mass_kg:.0f} kg ({mass_kg / POUND_KG:.0f} lb), "
             f"{over_kg:.0f} kg over max_log_mass_kg {mill.max_log_mass_kg:g}; crosscut it, or halve it lengthwise first"
         )
-    if mill.bed_length_m is not None and log.length_m > mill.bed_length_m:
-        raise NoPlanError(
-            f"the log is too long for the bed: {both_units(log.length_m)}, "
-            f"{both_units(log.length_m - mill.bed_length_m)} over bed_length; crosscut it and measure each length"
-        )
     usable_m = log.length_m - sum(problem.end_trim_m)
+    if (
+        mill.bed_length_m is not None
+        and mill.bed_length_m - sum(problem.end_trim_m) < problem.prices.limits.min_length_m
+    ):
+        raise NoPlanError(
+            f"the bed is too short: bed_length {both_units(mill.bed_length_m)} less the end trim is under what buyers "
+            f"take, {both_units(problem.prices.limits.min_length_m)} (limits.min_length); trim less or sell it shorter"
+        )
     if usable_m < problem.prices.limits.min_length_m:
         raise NoPlanError(
             f"the log is too short: {both_units(max(usable_m, 0.0))} are left after the end trim, and buyers take "

@@ -3,23 +3,21 @@
 V(k), the most that can still come once the pass at row k is made, is the greatest of: nothing more; a
 layer of a thickness of the menu, its lower pass paid, and V below it; waste of any height, likewise. n
 layers take n + 1 passes, all charged. No layer is thicker than the wood that fits above the blade.
+
+With a flip two tables meet: T(k), the most that the passes down to row k bring, and B(p), the most that the
+passes made after the flip bring, from the far side up to row p; between them lies the piece on the bunks.
 """
 
 from dataclasses import dataclass
-from math import ceil, cos, radians, sin
 
 import numba
 import numpy as np
-from numpy.typing import NDArray
 
-from optimizer.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
-from optimizer.lay import Lay
-from optimizer.layers import Hearts, layer_value, room_for, width_factor
-from optimizer.stations import Stations
+from optimizer.lay_table import Faces, LayTable
+from optimizer.layers import Room, layer_value, room_for, width_factor
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
-BoolArray = NDArray[np.bool_]
 STOP, WASTE = -1, -2
 """What follows a pass, beside an entry of the menu."""
 
@@ -30,174 +28,135 @@ class Cuts:
 
     rows : (n + 1,) passes; empty where nothing is worth sawing. entries : (n,) of the menu, or WASTE.
     net : what the search makes of it, margins included.
+    flipped_rows : (q,) passes after the flip, in the flipped bed frame; empty without a flip.
+    flipped_entries : (q,) what lies under each of them, the last on the bunks; there WASTE is an offcut.
     """
 
     rows: tuple[int, ...]
     entries: tuple[int, ...]
     net: float
+    flipped_rows: tuple[int, ...] = ()
+    flipped_entries: tuple[int, ...] = ()
 
 
-@dataclass(frozen=True, eq=False)
-class LayTable:
-    """What each row of a lay meets; row r stands for the height (lowest_row + r) x step.
-
-    upper, lower : chord tables at the passes and a kerf above them, where the layers' lower faces are: that
-    of the pass at row r is row r + lower_shift of `lower`. usable_m2 : the most that
-    runs can hold on either face; widest_m : the widest wood there. cell_m : length of a usable cell along the bed.
-    """
-
-    lowest_row: int
-    possible: BoolArray
-    pass_cost: FloatArray
-    upper: Chords
-    lower: Chords
-    lower_shift: int
-    usable_m2: tuple[FloatArray, FloatArray]
-    widest_m: tuple[FloatArray, FloatArray]
-    hearts: Hearts
-    cell_m: float
+NOTHING = Cuts((), (), 0.0)
 
 
-def lay_table(
-    stations: Stations, lay: Lay, height_m: float, terms: Terms, reach_m: FloatArray | None = None
-) -> LayTable:
-    """Meet every blade height with the wood.
-
-    height_m : how high the log stands above the bunks. reach_m : (rows,) the exact reach of each row
-    where it is known; else it is taken at the stations.
-    """
-    lowest = lowest_row(terms)
-    rows = row_count(height_m, terms)
-    roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
-    zero_m = lowest * terms.step_m
-    wood = turn_rings(
-        stations.wood.offsets, stations.wood.segments, stations.x_m, roll, tilt, lay.lift_m, zero_m, terms.step_m
-    )
-    # Where the kerf is a whole number of steps, the lower faces are rows of the same table.
-    kerf_steps = terms.kerf_m / terms.step_m
-    shared = abs(kerf_steps - round(kerf_steps)) < 1e-9
-    shift = round(kerf_steps) if shared else 0
-    upper = chord_table(stations.wood.offsets, wood, rows + shift, 0.0)
-    lower = upper if shared else chord_table(stations.wood.offsets, wood, rows, kerf_steps)
-    if reach_m is None and stations.outer is stations.wood:
-        reach_m = reach_of_chords(upper, rows)
-    elif reach_m is None:
-        rings = stations.outer
-        reach_m = reach_by_row(
-            turn_rings(rings.offsets, rings.segments, stations.x_m, roll, tilt, lay.lift_m, zero_m, terms.step_m), rows
-        )
-    # A run's length is along the bed, a little more than along the log.
-    least_m = terms.min_length_m * cos(tilt)
-    measure = (stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m)
-    measured = wood_by_row(upper, *measure)
-    area, length, usable_upper, widest_upper = (values[:rows] for values in measured)
-    if not shared:
-        measured = wood_by_row(lower, *measure)
-    _, _, usable_lower, widest_lower = (values[shift:] for values in measured)
-    cost = terms.pass_cost + np.maximum(terms.cost_per_m * length, terms.cost_per_m2 * area) / cos(tilt)
-    heights = zero_m + terms.step_m * np.arange(rows)
-    possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
-    if terms.all_depths:
-        possible &= height_m - heights <= terms.throat_depth_m
-    return LayTable(
-        lowest_row=lowest,
-        possible=possible,
-        pass_cost=cost,
-        upper=upper,
-        lower=lower,
-        lower_shift=shift,
-        usable_m2=(usable_upper / cos(tilt), usable_lower / cos(tilt)),
-        widest_m=(widest_upper, widest_lower),
-        hearts=_turned_hearts(stations, lay, terms),
-        cell_m=float(stations.cell_m[stations.first]) / cos(tilt),
-    )
-
-
-def _turned_hearts(stations: Stations, lay: Lay, terms: Terms) -> Hearts:
-    roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
-    turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
-    crossings = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)
-    rise_m = stations.x_m * sin(tilt) + lay.lift_m
-    low_m, high_m = np.inf, -np.inf
-    if len(crossings):
-        owner = np.repeat(np.arange(len(stations.x_m)), np.diff(stations.heart_offsets))
-        heights_m = rise_m[owner] + crossings[:, 1] * cos(tilt)
-        # Aslant, the strip's section stands higher than its radius.
-        top_m = terms.heart_radius_m * np.sqrt(
-            (1.0 - crossings[:, 2] ** 2) / (1.0 - crossings[:, 2] ** 2 - crossings[:, 3] ** 2)
-        )
-        low_m, high_m = float((heights_m - top_m).min()), float((heights_m + top_m).max())
-    return Hearts(stations.heart_offsets, crossings, rise_m, cos(tilt), low_m, high_m)
-
-
-def lowest_row(terms: Terms) -> int:
-    """Return the lowest pass that the mill can make, in height steps."""
-    return max(1, ceil(terms.lowest_blade_m / terms.step_m - 1e-9))
-
-
-def row_count(height_m: float, terms: Terms) -> int:
-    """Return how many rows reach the top of a log that stands so high."""
-    return max(0, int(height_m / terms.step_m) + 1 - lowest_row(terms) + 1)
-
-
-def best_cuts(stations: Stations, lay: Lay, height_m: float, terms: Terms, reach_m: FloatArray | None = None) -> Cuts:
+def best_cuts(table: LayTable, terms: Terms) -> Cuts:
     """Find the passes of one lay that are worth the most, by the search's own measure."""
-    table = lay_table(stations, lay, height_m, terms, reach_m)
-    rows = len(table.possible)
-    if rows == 0:
-        return Cuts((), (), 0.0)
-    first_above_m = (table.lowest_row + np.arange(rows)) * terms.step_m
-    may_be_first = height_m - first_above_m <= terms.throat_depth_m
-    net, first, choice, below = _best(
-        terms,
-        table.possible,
-        may_be_first,
-        table.pass_cost,
-        table.upper,
-        table.lower,
-        table.lower_shift,
-        *table.usable_m2,
-        *table.widest_m,
-        table.lowest_row,
-        stations.first,
-        stations.last,
-        table.cell_m,
-        table.hearts,
-    )
-    if first < 0:
-        return Cuts((), (), 0.0)
-    made, entries, k = [table.lowest_row + first], [], first
+    if len(table.possible) == 0:
+        return NOTHING
+    down = _downwards(terms, table)
+    net, first, choice, below = down
+    best = NOTHING
+    if first >= 0:
+        rows, entries = _followed(first, choice, below)
+        best = Cuts(tuple(table.lowest_row + row for row in rows), entries, float(net))
+    if terms.can_flip:
+        flipped = _best_flipped(terms, table)
+        if flipped.net > best.net:
+            return flipped
+    return best
+
+
+def _followed(start: int, choice: IntArray, onward: IntArray) -> tuple[list[int], tuple[int, ...]]:
+    rows, entries, k = [start], [], start
     while choice[k] != STOP:
         entries.append(int(choice[k]))
-        k = int(below[k])
-        made.append(table.lowest_row + k)
-    return Cuts(tuple(int(row) for row in made), tuple(entries), float(net))
+        k = int(onward[k])
+        rows.append(k)
+    return rows, tuple(entries)
 
 
-def value_of_layer(
-    stations: Stations, table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int
-) -> float:
-    """Return what the layer between two passes (in height steps) brings as one entry of the menu."""
-    count = stations.last - stations.first
-    slots = max(table.upper.most, table.lower.most)
-    return float(
-        layer_value(
-            terms,
-            entry,
-            table.upper,
-            upper_row - table.lowest_row,
-            table.lower,
-            lower_row - table.lowest_row + table.lower_shift,
-            stations.first,
-            stations.last,
-            table.cell_m,
-            False,
-            table.hearts,
-            lower_row * terms.step_m + terms.kerf_m,
-            upper_row * terms.step_m,
-            room_for(count, slots, len(table.hearts.crossings)),
-        )
+def _best_flipped(terms: Terms, table: LayTable) -> Cuts:
+    net, face, last, bed_entry, top, bottom = _with_flip(terms, table)
+    if face < 0:
+        return NOTHING
+    rows, entries = _followed(face, *top)  # from the flip back up
+    after, flipped_entries = _followed(last, *bottom)  # from the bunks back up
+    return Cuts(
+        rows=tuple(table.lowest_row + row for row in rows[::-1]),
+        entries=entries[::-1],
+        net=float(net),
+        # A pass at row p is so far below the face that the log lies on after the flip.
+        flipped_rows=tuple(face - row for row in after[::-1]),
+        flipped_entries=(*flipped_entries[::-1], int(bed_entry)),
     )
+
+
+def value_of_layer(table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int) -> float:
+    """Return what the layer between two passes (in height steps) brings as one entry of the menu."""
+    room = _room(table)
+    return float(
+        _layer(terms, table, entry, table.upper, upper_row - table.lowest_row, 0.0, table.lower,
+               lower_row - table.lowest_row, terms.kerf_m, room)
+    )  # fmt: skip
+
+
+def value_of_flipped_layer(table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int) -> float:
+    """Return the same for a layer between two passes made after the flip; their rows in the first bed frame."""
+    room = _room(table)
+    return float(
+        _layer(terms, table, entry, table.under, upper_row - table.lowest_row, -terms.kerf_m, table.upper,
+               lower_row - table.lowest_row, 0.0, room)
+    )  # fmt: skip
+
+
+def value_of_bed_layer(table: LayTable, terms: Terms, entry: int, face_row: int, last_row: int) -> float:
+    """Return the same for the piece on the bunks after the flip, from the face it lies on to the last pass."""
+    room = _room(table)
+    return float(
+        _layer(terms, table, entry, table.upper, face_row - table.lowest_row, 0.0, table.upper,
+               last_row - table.lowest_row, 0.0, room)
+    )  # fmt: skip
+
+
+@numba.njit(cache=True, nogil=True)
+def _room(table: LayTable) -> Room:
+    slots = max(table.upper.chords.most, table.lower.chords.most, table.under.chords.most)
+    return room_for(table.last - table.first, slots, table.inside.most)
+
+
+@numba.njit(cache=True, nogil=True)
+def _layer(
+    terms: Terms,
+    table: LayTable,
+    entry: int,
+    top: Faces,
+    top_row: int,
+    top_offset_m: float,
+    bottom: Faces,
+    bottom_row: int,
+    bottom_offset_m: float,
+    room: Room,
+) -> float:
+    upper_row, lower_row = top_row + top.shift, bottom_row + bottom.shift
+    return layer_value(
+        terms,
+        entry,
+        top.chords,
+        upper_row,
+        bottom.chords,
+        lower_row,
+        table.first,
+        table.last,
+        table.cell_m,
+        top.simple[upper_row] and bottom.simple[lower_row],
+        table.inside,
+        (table.lowest_row + bottom_row) * terms.step_m + bottom_offset_m,
+        (table.lowest_row + top_row) * terms.step_m + top_offset_m,
+        room,
+    )
+
+
+@numba.njit(cache=True, nogil=True)
+def _most(terms: Terms, table: LayTable, entry: int, area_m2: float, widest_m: float) -> float:
+    """Return the most that a layer can bring: no slab is larger than the runs on either face."""
+    if area_m2 <= 0.0:
+        return 0.0
+    price = terms.price[entry] * _best_factor_up_to(terms, min(widest_m, terms.max_width_m))
+    price += terms.feather_per_board_foot * table.inside.best_feather - terms.drying_per_board_foot
+    return max(0.0, area_m2 * terms.board_feet_per_m2[entry] * price - terms.slab_cost)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -211,40 +170,28 @@ def _best_factor_up_to(terms: Terms, width_m: float) -> float:
 
 
 @numba.njit(cache=True, nogil=True)
-def _simple_rows(table: Chords, first: int, last: int) -> BoolArray:
-    """Tell which rows have one interval of wood at most at every usable station."""
-    rows = len(table.counts)
-    simple = np.ones(rows, dtype=np.bool_)
-    if table.most > 2:
-        for r in range(rows):
-            for i in range(first, last):
-                if table.counts[r, i] > 2:
-                    simple[r] = False
-                    break
-    return simple
+def _most_drop(terms: Terms, rows: int) -> int:
+    if np.isinf(terms.throat_depth_m):
+        return rows
+    return int(np.floor(terms.throat_depth_m / terms.step_m + 1e-9))
 
 
 @numba.njit(cache=True, nogil=True)
-def _best(
-    terms: Terms,
-    possible: BoolArray,
-    may_be_first: BoolArray,
-    pass_cost: FloatArray,
-    upper: Chords,
-    lower: Chords,
-    lower_shift: int,
-    usable_upper: FloatArray,
-    usable_lower: FloatArray,
-    widest_upper: FloatArray,
-    widest_lower: FloatArray,
-    lowest_row: int,
-    first: int,
-    last: int,
-    cell_m: float,
-    hearts: Hearts,
-) -> tuple[float, int, IntArray, IntArray]:
-    rows = len(possible)
-    menu = len(terms.drop_steps)
+def _least_waste(terms: Terms) -> int:
+    # A layer holds wood, so waste too drops by more than the kerf.
+    return int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
+
+
+@numba.njit(cache=True, nogil=True)
+def _pair_most(terms: Terms, table: LayTable, entry: int, top: Faces, top_row: int, bottom: Faces, row: int) -> float:
+    area = min(top.usable_m2[top_row], bottom.usable_m2[row])
+    return _most(terms, table, entry, area, min(top.widest_m[top_row], bottom.widest_m[row]))
+
+
+@numba.njit(cache=True, nogil=True)
+def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, IntArray]:
+    """Return the best net, the row of its first pass (-1: none), and what follows each row, and where."""
+    rows = len(table.possible)
     value = np.zeros(rows)
     choice = np.full(rows, -1, dtype=np.int64)
     below = np.full(rows, -1, dtype=np.int64)
@@ -253,61 +200,150 @@ def _best(
     after = np.full(rows, -np.inf)
     queue = np.zeros(rows, dtype=np.int64)
     head, tail = 0, 0
-    most_drop = rows if np.isinf(terms.throat_depth_m) else int(np.floor(terms.throat_depth_m / terms.step_m + 1e-9))
-    # A layer holds wood, so waste too drops by more than the kerf.
-    least_waste = int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
-    room = room_for(last - first, max(upper.most, lower.most), len(hearts.crossings))
-    simple_upper, simple_lower = _simple_rows(upper, first, last), _simple_rows(lower, first, last)
+    most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
+    room = _room(table)
     for k in range(rows):
         # The row that a waste layer may now just reach.
         j = k - least_waste
-        if j >= 0 and possible[j]:
+        if j >= 0 and table.possible[j]:
             while tail > head and after[queue[tail - 1]] <= after[j]:
                 tail -= 1
             queue[tail] = j
             tail += 1
         while tail > head and queue[head] < k - most_drop:
             head += 1
-        if possible[k]:
-            if tail > head and after[queue[head]] > value[k]:
-                value[k], choice[k], below[k] = after[queue[head]], -2, queue[head]
-            for m in range(menu):
-                j = k - terms.drop_steps[m]
-                if j < 0 or not possible[j] or terms.drop_steps[m] > most_drop:
-                    continue
-                rest = after[j]
-                # No slab can be larger than the wood on either face.
-                area = min(usable_upper[k], usable_lower[j])
-                if area == 0.0:
-                    continue
-                widest = min(widest_upper[k], widest_lower[j])
-                price = terms.price[m] * _best_factor_up_to(terms, min(widest, terms.max_width_m))
-                most = area * terms.board_feet_per_m2[m] * max(0.0, price - terms.drying_per_board_foot)
-                if rest + most - terms.slab_cost <= value[k]:
-                    continue
-                lower_m = (lowest_row + j) * terms.step_m + terms.kerf_m
-                upper_m = (lowest_row + k) * terms.step_m
-                found = rest + layer_value(
-                    terms,
-                    m,
-                    upper,
-                    k,
-                    lower,
-                    j + lower_shift,
-                    first,
-                    last,
-                    cell_m,
-                    simple_upper[k] and simple_lower[j + lower_shift],
-                    hearts,
-                    lower_m,
-                    upper_m,
-                    room,
-                )
-                if found > value[k]:
-                    value[k], choice[k], below[k] = found, m, j
-            after[k] = value[k] - pass_cost[k]
+        if not table.possible[k]:
+            continue
+        if tail > head and after[queue[head]] > value[k]:
+            value[k], choice[k], below[k] = after[queue[head]], -2, queue[head]
+        for m in range(len(terms.drop_steps)):
+            j = k - terms.drop_steps[m]
+            if j < 0 or not table.possible[j] or terms.drop_steps[m] > most_drop:
+                continue
+            most = _pair_most(terms, table, m, table.upper, k, table.lower, j)
+            if most == 0.0 or after[j] + most <= value[k]:
+                continue
+            found = after[j] + _layer(terms, table, m, table.upper, k, 0.0, table.lower, j, terms.kerf_m, room)
+            if found > value[k]:
+                value[k], choice[k], below[k] = found, m, j
+        after[k] = value[k] - table.pass_cost[k]
     best, best_k = 0.0, -1
     for k in range(rows):
-        if possible[k] and may_be_first[k] and after[k] > best:
+        if table.possible[k] and table.may_be_first[k] and after[k] > best:
             best, best_k = after[k], k
     return best, best_k, choice, below
+
+
+@numba.njit(cache=True, nogil=True)
+def _upwards(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray, IntArray, IntArray]:
+    """Return B(p) for the passes after the flip, from the far side up to row p, with the way back."""
+    rows = len(table.possible)
+    value = np.full(rows, -np.inf)
+    choice = np.full(rows, -1, dtype=np.int64)
+    beyond = np.full(rows, -1, dtype=np.int64)
+    queue = np.zeros(rows, dtype=np.int64)
+    head, tail = 0, 0
+    most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
+    for p in range(rows):
+        j = p - least_waste
+        if j >= 0 and value[j] > -np.inf:
+            while tail > head and value[queue[tail - 1]] <= value[j]:
+                tail -= 1
+            queue[tail] = j
+            tail += 1
+        while tail > head and queue[head] < p - most_drop:
+            head += 1
+        if not table.possible_flipped[p]:
+            continue
+        best = 0.0 if table.may_be_first_flipped[p] else -np.inf
+        if tail > head and value[queue[head]] > best:
+            best, choice[p], beyond[p] = value[queue[head]], -2, queue[head]
+        for m in range(len(terms.drop_steps)):
+            j = p - terms.drop_steps[m]
+            if j < 0 or value[j] == -np.inf or terms.drop_steps[m] > most_drop:
+                continue
+            most = _pair_most(terms, table, m, table.under, p, table.upper, j)
+            if most == 0.0 or value[j] + most <= best:
+                continue
+            found = value[j] + _layer(terms, table, m, table.under, p, -terms.kerf_m, table.upper, j, 0.0, room)
+            if found > best:
+                best, choice[p], beyond[p] = found, m, j
+        value[p] = best - table.pass_cost[p]
+    return value, choice, beyond
+
+
+@numba.njit(cache=True, nogil=True)
+def _from_the_top(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray, IntArray, IntArray]:
+    """Return T(k) for the passes before the flip, down to row k, with the way back."""
+    rows = len(table.possible)
+    value = np.full(rows, -np.inf)
+    choice = np.full(rows, -1, dtype=np.int64)
+    above = np.full(rows, -1, dtype=np.int64)
+    queue = np.zeros(rows, dtype=np.int64)
+    head, tail = 0, 0
+    most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
+    for k in range(rows - 1, -1, -1):
+        j = k + least_waste
+        if j < rows and value[j] > -np.inf:
+            while tail > head and value[queue[tail - 1]] <= value[j]:
+                tail -= 1
+            queue[tail] = j
+            tail += 1
+        while tail > head and queue[head] > k + most_drop:
+            head += 1
+        if not table.possible[k]:
+            continue
+        best = 0.0 if table.may_be_first[k] else -np.inf
+        if tail > head and value[queue[head]] > best:
+            best, choice[k], above[k] = value[queue[head]], -2, queue[head]
+        for m in range(len(terms.drop_steps)):
+            j = k + terms.drop_steps[m]
+            if j >= rows or value[j] == -np.inf or terms.drop_steps[m] > most_drop:
+                continue
+            most = _pair_most(terms, table, m, table.upper, j, table.lower, k)
+            if most == 0.0 or value[j] + most <= best:
+                continue
+            found = value[j] + _layer(terms, table, m, table.upper, j, 0.0, table.lower, k, terms.kerf_m, room)
+            if found > best:
+                best, choice[k], above[k] = found, m, j
+        value[k] = best - table.pass_cost[k]
+    return value, choice, above
+
+
+@numba.njit(cache=True, nogil=True)
+def _with_flip(
+    terms: Terms, table: LayTable
+) -> tuple[float, int, int, int, tuple[IntArray, IntArray], tuple[IntArray, IntArray]]:
+    """Return the best net with a flip, the face it lies on, its last pass, what is on the bunks, and the ways."""
+    rows = len(table.possible)
+    room = _room(table)
+    top, top_choice, above = _from_the_top(terms, table, room)
+    bottom, bottom_choice, beyond = _upwards(terms, table, room)
+    best, face, last, bed_entry = 0.0, -1, -1, -2
+    # The piece on the bunks left as an offcut: the best last pass that is low enough for the blade.
+    best_p = -1
+    for k in range(rows):
+        p = k - table.lowest_row
+        if p >= 0 and (best_p < 0 or bottom[p] > bottom[best_p]):
+            best_p = p
+        if best_p < 0 or top[k] == -np.inf:
+            continue
+        net = top[k] + bottom[best_p] - terms.flip_cost
+        if net > best:
+            best, face, last, bed_entry = net, k, best_p, -2
+    for m in range(len(terms.drop_steps)):
+        steps = terms.bed_steps[m]
+        if steps < table.lowest_row:  # the blade does not go down to it
+            continue
+        for k in range(steps, rows):
+            p = k - steps
+            if top[k] == -np.inf or bottom[p] == -np.inf:
+                continue
+            so_far = top[k] + bottom[p] - terms.flip_cost
+            most = _pair_most(terms, table, m, table.upper, k, table.upper, p)
+            if most == 0.0 or so_far + most <= best:
+                continue
+            net = so_far + _layer(terms, table, m, table.upper, k, 0.0, table.upper, p, 0.0, room)
+            if net > best:
+                best, face, last, bed_entry = net, k, p, m
+    return best, face, last, bed_entry, (top_choice, above), (bottom_choice, beyond)

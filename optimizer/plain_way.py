@@ -8,7 +8,7 @@ import numpy as np
 
 from optimizer.chords import longest_by_row
 from optimizer.lay import Lay, Rolled
-from optimizer.passes import LayTable, lay_table
+from optimizer.lay_table import LayTable
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
 from optimizer.search import Problem
@@ -32,9 +32,8 @@ def plain_way(problem: Problem) -> Priced | None:
 def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:
     tilt_deg = rolled.resting_tilt_deg
     lay = rolled.lay(tilt_deg)
-    height_m = rolled.height_m(tilt_deg)
-    table = lay_table(problem.coarse, lay, height_m, problem.terms, problem.exact_reach_m(lay, height_m))
-    first = _first_row(problem, lay, table, height_m)
+    table = problem.table(problem.coarse, rolled, tilt_deg, exact=True)
+    first = _first_row(problem, lay, table)
     if first is None:
         return None
     # No layer is thicker than the wood that fits above the blade.
@@ -43,14 +42,14 @@ def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:
     return max(ways, key=lambda way: way.net, default=None)
 
 
-def _first_row(problem: Problem, lay: Lay, table: LayTable, height_m: float) -> int | None:
+def _first_row(problem: Problem, lay: Lay, table: LayTable) -> int | None:
     stations, limits = problem.coarse, problem.prices.limits
     rows = len(table.possible)
-    longest = longest_by_row(table.upper, stations.first, stations.last, 0.9 * limits.min_width_m)[:rows]
+    longest = longest_by_row(table.upper.chords, stations.first, stations.last, 0.9 * limits.min_width_m)[:rows]
     # The stations only say where to look; the mesh decides.
     needed = limits.min_length_m / stations.cell_m[stations.first] - 2.0
     heights_m = (table.lowest_row + np.arange(rows)) * problem.mill.height_step_m
-    may_be = table.possible & (height_m - heights_m <= problem.terms.throat_depth_m) & (longest >= needed)
+    may_be = table.possible & table.may_be_first & (longest >= needed)
     bed = problem.bodies.on_bed(lay)
     for row in np.flatnonzero(may_be)[::-1]:
         if problem.pricer.face_gives_a_slab(bed, float(heights_m[row])):
@@ -65,9 +64,9 @@ def _drops_of(problem: Problem, lay: Lay, table: LayTable, first: int, entry: Me
         if row < table.lowest_row or not table.possible[row - table.lowest_row]:
             break
         rows.append(row)
-    whole = problem.pricer.price(lay, rows, [entry] * (len(rows) - 1))
+    whole = problem.price_rows(lay, rows, [entry] * (len(rows) - 1))
     # Below the last layer that gives a slab nobody goes on.
     layers = max((slab.layer for slab in whole.slabs), default=0)
     if layers == len(rows) - 1:
         return whole
-    return problem.pricer.price(lay, rows[: layers + 1], [entry] * layers)
+    return problem.price_rows(lay, rows[: layers + 1], [entry] * layers)

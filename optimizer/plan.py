@@ -205,7 +205,7 @@ class Offcut(Document):
 class Plan(Document):
     """One way to lay and saw the log."""
 
-    rank: int = Field(description="1 is worth the most; 0 for the plain way.")
+    rank: int = Field(description="1 is worth the most; 0 for the plain way and hearts level.")
     roll_deg: Exact = Field(description="Turn about the log's axis, clockwise seen from the butt. [deg]")
     tilt_deg: Exact = Field(description="Positive raises the top end. [deg]")
     log_to_bed: Matrix4 = Field(description="From the log frame to the bed frame; rigid.")

@@ -1,18 +1,21 @@
 """A log in, ranked plans out: the recipe."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from optimizer.cautions import cautions_for
 from optimizer.describe import describe
+from optimizer.hearts_level import hearts_level
 from optimizer.log_found import log_found
+from optimizer.marks import with_pith
 from optimizer.mill import Mill
 from optimizer.no_plan import NoPlanError, check_log_fits, explain_no_plan
 from optimizer.plain_way import plain_way
-from optimizer.plan import NetAtRoll, PlanDocument, Source, WoodAssumed, Work
+from optimizer.plan import Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
 from optimizer.prices import PriceBook, menu_for
-from optimizer.pricing import PricedPass
-from optimizer.search import Problem, Progress, StoppedBy, ranked, search
+from optimizer.pricing import Priced, PricedPass
+from optimizer.search import Problem, Progress, StoppedBy, ranked, search_stretches
+from optimizer.stretch import cut_stretch, stretches_of
 from optimizer.terms import REACH_MARGIN_M
 from optimizer.wood import Wood
 from scans.log import Log
@@ -20,6 +23,10 @@ from scans.log import Log
 __all__ = ["NoPlanError", "Progress", "Run", "SearchSettings", "plan_log"]
 
 DEFAULT_LAYS = 800
+LONGER_THAN_BED = (
+    "the log is longer than the bed: each plan is for the length that it names, crosscut at both ends; measure what "
+    "is left as a log of its own"
+)
 
 
 @dataclass(frozen=True)
@@ -72,33 +79,47 @@ def plan_log(
     run: Run,
     on_progress: Callable[[Progress], None] | None = None,
     warnings: tuple[str, ...] = (),
+    marks: tuple[Mark, ...] = (),
 ) -> PlanDocument:
-    """Plan a log: describe it, search, rank, put the plain way beside it, and warn.
+    """Plan a log: describe it, search, rank, put the plain way and hearts level beside it, and warn.
 
-    Raises PriceError where the book has nothing for it, NoPlanError where no plan is possible.
+    Raises PriceError where the book has nothing for it, MarkError for a mark without a place, NoPlanError where
+    no plan is possible.
     """
     started = run.clock()
     if min(end_trim_m) < 0.0 or sum(end_trim_m) >= log.length_m:
         raise ValueError(f"end_trim must leave some of the {log.length_m:.3g} m log, got {sum(end_trim_m):g} m in all")
-    problem = Problem(log, mill, prices, menu_for(prices, wood, mill), end_trim_m)
-    found_log = log_found(log, problem.bodies, problem.supports, wood, source, bark_on=bark_on, cost=cost)
-    check_log_fits(problem, found_log.mass_kg)
+    log = with_pith(log, marks)
+    whole = Problem(log, mill, prices, menu_for(prices, wood, mill), end_trim_m, marks)
+    found_log = log_found(log, whole.bodies, whole.supports, wood, source, bark_on=bark_on, cost=cost, marks=marks)
+    problems = _stretched(whole)
+    if len(problems) > 1:
+        warnings += (LONGER_THAN_BED,)
+    for problem in problems:
+        check_log_fits(problem, wood.log_mass_kg(problem.log.wood.volume_m3, problem.log.outer.volume_m3))
 
     def stop() -> StoppedBy | None:
         over = settings.seconds is not None and run.clock() - started > settings.seconds
         return "time" if over else None
 
-    found = search(problem, settings.lays, workers=settings.workers, stop=stop, on_progress=on_progress)
-    plain = plain_way(problem)
+    found = search_stretches(problems, settings.lays, workers=settings.workers, stop=stop, on_progress=on_progress)
+    by_stretch = {_stretch(problem): problem for problem in problems}
+    chosen = by_stretch[found.plans[0].stretch_m] if found.plans else problems[0]
+    plain = plain_way(chosen)
     best = found.plans
     if plain is not None and plain.slabs and _within_margin(plain.passes, mill):
         # The plain way is a plan like others: nothing shown above it may be worth less.
-        best = ranked(problem, [*found.plans, plain])
+        best = ranked([*found.plans, plain])
     best = tuple(priced for priced in best if priced.net > 0.0)
     if not best:
-        raise explain_no_plan(problem)
-    plans = tuple(describe(problem, wood, priced, rank) for rank, priced in enumerate(best, start=1))
-    plain_plan = None if plain is None else describe(problem, wood, plain, 0)
+        raise explain_no_plan(chosen)
+
+    def described(priced: Priced | None, rank: int = 0) -> Plan | None:
+        if priced is None:
+            return None
+        return describe(by_stretch[priced.stretch_m], wood, priced, rank, log.wood.volume_m3)
+
+    plans = tuple(plan for k, priced in enumerate(best, start=1) if (plan := described(priced, k)) is not None)
     return PlanDocument(
         id=run.id,
         made_at=run.made_at,
@@ -119,7 +140,8 @@ def plan_log(
             shrinkage_tangential_pct=wood.shrinkage_tangential_pct,
         ),
         plans=plans,
-        plain_way=plain_plan,
+        plain_way=described(plain),
+        hearts_level=described(hearts_level(chosen)),
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
         work=Work(
             lays=found.lays,
@@ -130,6 +152,18 @@ def plan_log(
         warnings=warnings,
         cautions=cautions_for(found_log, mill, plans, wood.name),
     )
+
+
+def _stretched(whole: Problem) -> list[Problem]:
+    stretches = stretches_of(whole.log.length_m, whole.mill.bed_length_m)
+    if len(stretches) == 1:
+        return [whole]
+    return [replace(whole, log=cut_stretch(whole.log, *stretch)) for stretch in stretches]
+
+
+def _stretch(problem: Problem) -> tuple[float, float]:
+    from_m, to_m = problem.log.outer.bounds_m[:, 0]
+    return float(from_m), float(to_m)
 
 
 def _within_margin(passes: tuple[PricedPass, ...], mill: Mill) -> bool:

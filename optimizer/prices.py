@@ -153,6 +153,7 @@ class MenuEntry:
 
     wanted_m : the green thickness asked for. drop_steps : height steps from one pass to the next.
     green_m : the green thickness that the drop leaves, `drop_steps` x step - kerf. [m]
+    bed_steps, bed_green_m : the same for the slab that lies on the bunks after a flip, with no kerf below it.
     """
 
     quarters: int
@@ -160,6 +161,8 @@ class MenuEntry:
     wanted_m: float
     drop_steps: int
     green_m: float
+    bed_steps: int
+    bed_green_m: float
 
 
 def drop_steps(thickness_m: float, mill: Mill) -> int:
@@ -184,5 +187,6 @@ def menu_for(prices: PriceBook, wood: Wood, mill: Mill) -> tuple[MenuEntry, ...]
             )
         steps = drop_steps(wanted_m, mill)
         green_m = steps * mill.height_step_m - mill.kerf_m
-        entries.append(MenuEntry(row.quarters, row.price, wanted_m, steps, green_m))
+        bed = ceil((wanted_m - STEP_TOLERANCE_M) / mill.height_step_m)
+        entries.append(MenuEntry(row.quarters, row.price, wanted_m, steps, green_m, bed, bed * mill.height_step_m))
     return tuple(entries)

@@ -7,16 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import Polygon, box
+from shapely import Polygon, box, union_all
 from shapely.geometry.base import BaseGeometry
 
 from optimizer.board_feet import board_feet
-from optimizer.bodies import BedBodies, LogBodies, polygons_of
+from optimizer.bodies import HAIR_M, BedBodies, LogBodies, flip_matrix, flipped_bodies, polygons_of
 from optimizer.hearts import heart_strip_in_plan
 from optimizer.lay import Lay
 from optimizer.mill import Mill
 from optimizer.outlines import WidthProfile, crosscut, width_profile
 from optimizer.prices import MenuEntry, PriceBook
+from optimizer.zones import Zone, alignment, in_plan
 from scans.log import FloatArray
 
 
@@ -25,6 +26,7 @@ class PricedPass:
     """One pass: its height in steps and metres, and what it asks of the mill. [m, m2]."""
 
     row: int
+    flipped: bool
     blade_height_m: float
     reach_m: float
     cut_length_m: float
@@ -37,11 +39,12 @@ class PricedSlab:
     """One slab sold; bed frame. Lengths in metres, money in the book's currency.
 
     piece : the whole piece of the outline; number : which piece of its layer, from 1 at the left, of
-    those that are sold. heart : the heart strip within the span.
+    those that are sold. heart, marked, figured : heart strip, marked flaws and feather within the span.
     """
 
     layer: int
     number: int
+    flipped: bool
     entry: MenuEntry
     upper_face_m: float
     lower_face_m: float
@@ -52,8 +55,15 @@ class PricedSlab:
     min_width_m: float
     max_width_m: float
     heart: BaseGeometry
+    marked: BaseGeometry
+    figured: BaseGeometry
     board_feet: float
     price: float
+
+    @property
+    def green_m(self) -> float:
+        """Thickness as sawn. [m]."""
+        return self.upper_face_m - self.lower_face_m
 
     @property
     def length_m(self) -> float:
@@ -68,20 +78,50 @@ class PricedSlab:
 
 @dataclass(frozen=True, eq=False)
 class Priced:
-    """Passes and slabs of one lay, with the money."""
+    """Passes and slabs of one lay, with the money.
+
+    entries : what each layer is meant for, in sawing order; None for waste.
+    flip_face_m : the height of the last sawn face, that the log lies on after the flip; None without.
+    bed_entry : what the piece on the bunks is meant for after a flip, the last layer; None for an offcut.
+    stretch_m : what lies on the bed, in log x. gaps_m : what shims must fill in the butt and the top third.
+    """
 
     lay: Lay
     passes: tuple[PricedPass, ...]
     entries: tuple[MenuEntry | None, ...]
+    flip_face_m: float | None
+    bed_entry: MenuEntry | None
     slabs: tuple[PricedSlab, ...]
     gross: float
     sawing_cost: float
     drying_cost: float
+    stretch_m: tuple[float, float]
+    gaps_m: tuple[float, float] = (0.0, 0.0)
 
     @property
     def net(self) -> float:
         """Slab prices less sawing and drying."""
         return self.gross - self.sawing_cost - self.drying_cost
+
+
+@dataclass(frozen=True, eq=False)
+class _Layer:
+    """A layer to look for slabs in."""
+
+    number: int
+    flipped: bool
+    entry: MenuEntry
+    upper_m: float
+    lower_m: float
+
+
+@dataclass(frozen=True, eq=False)
+class _Within:
+    """What lies between a layer's faces, seen in plan: heart strip, marks with their shares, feather with its part."""
+
+    heart: BaseGeometry
+    flaws: list[tuple[BaseGeometry, float]]
+    feathers: list[tuple[BaseGeometry, float]]
 
 
 @dataclass(frozen=True, eq=False)
@@ -91,33 +131,54 @@ class Pricer:
     bodies: LogBodies
     mill: Mill
     prices: PriceBook
+    zones: tuple[Zone, ...] = ()
 
-    def price(self, lay: Lay, rows: Sequence[int], entries: Sequence[MenuEntry | None]) -> Priced:
+    def price(
+        self,
+        lay: Lay,
+        rows: Sequence[int],
+        entries: Sequence[MenuEntry | None],
+        flipped_rows: Sequence[int] = (),
+        flipped_entries: Sequence[MenuEntry | None] = (),
+    ) -> Priced:
         """Price passes (whole height steps, from the top down) and what each layer between is meant for.
 
         An entry of None is waste. A slab whose price is below its own drying and handling is waste too.
+        flipped_rows, flipped_entries : passes after a flip, in the flipped bed frame, and what lies under each
+        of them, the last on the bunks.
         """
         bed = self.bodies.on_bed(lay)
-        passes = tuple(self.price_pass(bed, row) for row in rows)
-        slabs: list[PricedSlab] = []
-        lines = [lay.to_bed(line) for line in self.bodies.log.hearts]
-        for layer, entry in enumerate(entries, start=1):
-            if entry is not None:
-                upper_m = passes[layer - 1].blade_height_m
-                lower_m = passes[layer].blade_height_m + self.mill.kerf_m
-                slabs += self._slabs_of_layer(bed, layer, entry, upper_m, lower_m, lines)
-        minutes = sum(p.minutes for p in passes) + self.mill.pace.minutes_per_slab * len(slabs)
+        passes = [self.price_pass(bed, row) for row in rows]
+        layers = _layers_of(passes, entries, 1, self.mill.kerf_m, flipped=False)
+        face_m = passes[-1].blade_height_m if flipped_rows else None
+        slabs = self._slabs_of(bed, layers, lay.log_to_bed)
+        if face_m is not None:
+            turned = flipped_bodies(bed, face_m)
+            after = [self.price_pass(turned, row, flipped=True) for row in flipped_rows]
+            layers = _layers_of(after, flipped_entries[:-1], len(entries) + 1, self.mill.kerf_m, flipped=True)
+            if flipped_entries[-1] is not None:
+                number = len(entries) + len(flipped_entries)
+                layers.append(_Layer(number, True, flipped_entries[-1], after[-1].blade_height_m, 0.0))
+            slabs += self._slabs_of(turned, layers, flip_matrix(face_m) @ lay.log_to_bed)
+            passes += after
+        pace = self.mill.pace
+        minutes = sum(p.minutes for p in passes) + pace.minutes_per_slab * len(slabs)
+        minutes += pace.minutes_per_flip if flipped_rows else 0.0
+        ends_m = self.bodies.log.outer.bounds_m[:, 0]
         return Priced(
             lay=lay,
-            passes=passes,
-            entries=tuple(entries),
+            stretch_m=(float(ends_m[0]), float(ends_m[1])),
+            passes=tuple(passes),
+            entries=(*entries, *flipped_entries[:-1]),
+            flip_face_m=face_m,
+            bed_entry=flipped_entries[-1] if flipped_rows else None,
             slabs=tuple(slabs),
             gross=sum(slab.price for slab in slabs),
             sawing_cost=self.mill.money(minutes),
             drying_cost=sum(slab.board_feet for slab in slabs) * self.prices.drying.cost_per_board_foot,
         )
 
-    def price_pass(self, bed: BedBodies, row: int) -> PricedPass:
+    def price_pass(self, bed: BedBodies, row: int, *, flipped: bool = False) -> PricedPass:
         """Measure one pass, in the plane of the bottom of the kerf, over the whole stretch."""
         height_m = row * self.mill.height_step_m
         outer = bed.outer.slice(height_m)
@@ -130,7 +191,8 @@ class Pricer:
             bounds = section.bounds()
             length_m = bounds[2] - bounds[0]
         area_m2 = section.area()
-        return PricedPass(row, height_m, reach_m, length_m, area_m2, self.mill.pass_minutes(length_m, area_m2))
+        minutes = self.mill.pass_minutes(length_m, area_m2)
+        return PricedPass(row, flipped, height_m, reach_m, length_m, area_m2, minutes)
 
     def face_gives_a_slab(self, bed: BedBodies, height_m: float) -> bool:
         """Tell whether the face sawn at a height has a run of minimum width and length."""
@@ -138,21 +200,37 @@ class Pricer:
         pieces = polygons_of(bed.usable.slice(height_m))
         return any(width_profile(p).runs(limits.min_width_m, limits.min_length_m) for p in pieces)
 
-    def _slabs_of_layer(
-        self,
-        bed: BedBodies,
-        layer: int,
-        entry: MenuEntry,
-        upper_m: float,
-        lower_m: float,
-        lines: list[FloatArray],
-    ) -> list[PricedSlab]:
-        limits = self.prices.limits
-        outline = bed.usable.slice(upper_m) ^ bed.usable.slice(lower_m)
-        pieces = sorted(polygons_of(outline), key=lambda piece: -piece.centroid.y)
+    def _slabs_of(self, bed: BedBodies, layers: list[_Layer], matrix: FloatArray) -> list[PricedSlab]:
+        lines = [line @ matrix[:3, :3].T + matrix[:3, 3] for line in self.bodies.log.hearts]
+        zones = [(zone, zone.corners_m @ matrix[:3, :3].T + matrix[:3, 3]) for zone in self.zones]
+        found: list[PricedSlab] = []
+        for layer in layers:
+            found += self._slabs_of_layer(bed, layer, self._within(layer, lines, zones, matrix[2, :3]))
+        return found
+
+    def _within(
+        self, layer: _Layer, lines: list[FloatArray], zones: list[tuple[Zone, FloatArray]], normal: FloatArray
+    ) -> _Within:
         heart: BaseGeometry = Polygon()
         if lines:
-            heart = heart_strip_in_plan(lines, self.bodies.log.heart_radius_m, lower_m, upper_m)
+            radius_m = self.bodies.log.heart_radius_m
+            heart = heart_strip_in_plan(lines, radius_m, layer.lower_m, layer.upper_m)
+        flaws, feathers = [], []
+        for zone, corners in zones:
+            seen = in_plan(corners, layer.lower_m, layer.upper_m)
+            if seen.is_empty:
+                continue
+            if zone.normal is not None:
+                feathers.append((seen, alignment(normal, zone.normal)))
+            else:
+                flaws.append((seen, zone.share))
+        return _Within(heart, flaws, feathers)
+
+    def _slabs_of_layer(self, bed: BedBodies, layer: _Layer, within: _Within) -> list[PricedSlab]:
+        limits = self.prices.limits
+        # On the bunks the lower face is the body's own: look a hair inside it.
+        outline = bed.usable.slice(layer.upper_m) ^ bed.usable.slice(max(layer.lower_m, HAIR_M))
+        pieces = sorted(polygons_of(outline), key=lambda piece: -piece.centroid.y)
         found: list[PricedSlab] = []
         number = 0
         for piece in pieces:
@@ -169,50 +247,70 @@ class Pricer:
                     limits.max_length_m or np.inf,
                     limits.max_width_m or np.inf,
                 )
-                if (slab := self._slab(layer, number + 1, entry, upper_m, lower_m, piece, profile, span, heart))
+                if (slab := self._slab(layer, number + 1, piece, profile.clipped(*span), within))
             ]
             number += bool(sold)
             found += sold
         return found
 
     def _slab(
-        self,
-        layer: int,
-        number: int,
-        entry: MenuEntry,
-        upper_m: float,
-        lower_m: float,
-        piece: Polygon,
-        profile: WidthProfile,
-        span: tuple[float, float],
-        heart: BaseGeometry,
+        self, layer: _Layer, number: int, piece: Polygon, part: WidthProfile, within: _Within
     ) -> PricedSlab | None:
-        part = profile.clipped(*span)
+        entry, span = layer.entry, (float(part.x_m[0]), float(part.x_m[-1]))
         area_m2 = part.area_m2(self.prices.limits.max_width_m or np.inf)
         uncapped_m2 = part.area_m2()
-        in_span: BaseGeometry = Polygon()
-        if not heart.is_empty:
-            _, low_y, _, high_y = piece.bounds
-            in_span = heart.intersection(piece).intersection(box(span[0], low_y, span[1], high_y))
+        sold = piece.intersection(box(span[0], piece.bounds[1], span[1], piece.bounds[3]))
+        heart, flaws, feathers = (
+            within.heart.intersection(sold),
+            [(seen.intersection(sold), share) for seen, share in within.flaws],
+            [(seen.intersection(sold), part_of) for seen, part_of in within.feathers],
+        )
         feet = board_feet(area_m2, entry.quarters)
         price = feet * entry.price_per_board_foot * self.prices.width_factor_at(area_m2 / (span[1] - span[0]))
-        price = max(0.0, price * (1.0 - self.prices.deduct.heart * in_span.area / uncapped_m2))
+        lost_m2 = area_by_largest([(heart, self.prices.deduct.heart), *flaws])
+        price *= max(0.0, 1.0 - lost_m2 / uncapped_m2)
+        figured_feet = board_feet(area_by_largest(feathers), entry.quarters)
+        price += self.prices.figure.feather_per_board_foot * figured_feet
         own_cost = feet * self.prices.drying.cost_per_board_foot + self.mill.money(self.mill.pace.minutes_per_slab)
         if price < own_cost:
             return None
         return PricedSlab(
-            layer=layer,
+            layer=layer.number,
             number=number,
+            flipped=layer.flipped,
             entry=entry,
-            upper_face_m=upper_m,
-            lower_face_m=lower_m,
+            upper_face_m=layer.upper_m,
+            lower_face_m=layer.lower_m,
             piece=piece,
             span_m=span,
             area_m2=area_m2,
             uncapped_m2=uncapped_m2,
             min_width_m=part.least_m(),
             max_width_m=part.most_m(),
-            heart=in_span,
+            heart=heart,
+            marked=union_all([seen for seen, _ in flaws]),
+            figured=union_all([seen for seen, part_of in feathers if part_of > 0.0]),
             board_feet=feet,
             price=price,
         )
+
+
+def _layers_of(
+    passes: Sequence[PricedPass], entries: Sequence[MenuEntry | None], number: int, kerf_m: float, *, flipped: bool
+) -> list[_Layer]:
+    between = zip(passes[:-1], passes[1:], entries, strict=True)
+    return [
+        _Layer(number + k, flipped, entry, upper.blade_height_m, lower.blade_height_m + kerf_m)
+        for k, (upper, lower, entry) in enumerate(between)
+        if entry is not None
+    ]
+
+
+def area_by_largest(parts: Sequence[tuple[BaseGeometry, float]]) -> float:
+    """Return the sum of area times share, each point taking the largest share that covers it. [m2]."""
+    total, covered = 0.0, Polygon()
+    for shape, share in sorted(parts, key=lambda part: -part[1]):
+        if share > 0.0 and not shape.is_empty:
+            total += share * shape.difference(covered).area
+            covered = covered.union(shape)
+    return total

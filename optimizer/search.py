@@ -6,22 +6,26 @@ worked out again on finer stations and priced on the mesh itself. Nothing is ran
 same plans, whatever the number of workers, unless time ends the search.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
 
 from optimizer.bodies import LogBodies
 from optimizer.chords import reach_on_mesh
 from optimizer.lay import GAP_TOLERANCE_M, Lay, Rolled, Supports, supports_of
+from optimizer.lay_table import HeartStrip, LayTable, lay_table, lowest_row, row_count
 from optimizer.lengths import INCH_M
+from optimizer.marks import flaw_zones, metal_rods
 from optimizer.mill import Mill
-from optimizer.passes import WASTE, Cuts, best_cuts, lowest_row, row_count
+from optimizer.passes import WASTE, Cuts, best_cuts
+from optimizer.plan import Mark
 from optimizer.prices import MenuEntry, PriceBook
 from optimizer.pricing import Priced, Pricer
 from optimizer.stations import Stations, stations_of
 from optimizer.terms import Terms, terms_for
+from optimizer.zones import Zone, feather
 from scans.log import FloatArray, Log
 
 COARSE_SPACING_M = 0.02
@@ -36,9 +40,12 @@ FIRST_POLISH_DEG = 0.4
 POLISHED = 4
 POLISH_LAYS = 24
 MOST_PLANS = 5
+FEWEST_LAYS = 40
+BEST_STRETCHES = 2
 DISTINCT_ROLL_DEG = 10.0
 DISTINCT_SHIM_M = 0.5 * INCH_M
 DISTINCT_FACE_M = INCH_M
+DISTINCT_STRETCH_M = 0.2
 TIE = 0.005
 
 StoppedBy = Literal["gap", "lays", "time", "cancelled"]
@@ -64,6 +71,31 @@ class Problem:
     prices: PriceBook
     menu: tuple[MenuEntry, ...]
     end_trim_m: tuple[float, float]
+    marks: tuple[Mark, ...] = ()
+
+    @cached_property
+    def zones(self) -> tuple[Zone, ...]:
+        """Marks that cost, and the feather if it brings anything."""
+        found = flaw_zones(self.log, self.marks, self.prices.deduct)
+        if self.prices.figure.feather_per_board_foot > 0.0:
+            found += tuple(feather(fork) for fork in self.log.forks)
+        return found
+
+    @cached_property
+    def metal(self) -> tuple[Zone, ...]:
+        """Rods of metal."""
+        return metal_rods(self.log, self.marks)
+
+    @cached_property
+    def heart(self) -> HeartStrip:
+        """How wide the heart strip is and what it costs."""
+        return HeartStrip(self.log.heart_radius_m, self.prices.deduct.heart)
+
+    def forbidden_m(self, lay: Lay) -> list[tuple[float, float]]:
+        """Return the bed heights that no blade may stand between: metal and its keep-out. [m]."""
+        out_m = self.mill.metal_keep_out_m
+        heights = [lay.to_bed(rod.corners_m)[:, 2] for rod in self.metal]
+        return [(float(z.min()) - out_m, float(z.max()) + out_m) for z in heights]
 
     @cached_property
     def supports(self) -> Supports:
@@ -78,22 +110,22 @@ class Problem:
     @cached_property
     def pricer(self) -> Pricer:
         """What prices a plan on the mesh."""
-        return Pricer(self.bodies, self.mill, self.prices)
+        return Pricer(self.bodies, self.mill, self.prices, self.zones)
 
     @cached_property
     def terms(self) -> Terms:
         """The search's terms, margins included."""
-        return terms_for(self.mill, self.prices, self.menu, self.log.heart_radius_m)
+        return terms_for(self.mill, self.prices, self.menu)
 
     @cached_property
     def coarse(self) -> Stations:
         """Stations for scouting."""
-        return stations_of(self.log, self.end_trim_m, COARSE_SPACING_M)
+        return stations_of(self.log, self.end_trim_m, COARSE_SPACING_M, self.zones)
 
     @cached_property
     def fine(self) -> Stations:
         """Stations for the winners."""
-        return stations_of(self.log, self.end_trim_m, FINE_SPACING_M)
+        return stations_of(self.log, self.end_trim_m, FINE_SPACING_M, self.zones)
 
     def tilt_range_deg(self, rolled: Rolled) -> tuple[float, float] | None:
         """Return the tilts that posts and shims allow at a roll; None where there is none. [deg]."""
@@ -109,6 +141,35 @@ class Problem:
         step_m = self.mill.height_step_m
         rows = row_count(height_m, self.terms)
         return reach_on_mesh(points, self.log.outer.faces, rows, low * step_m, step_m)
+
+    def table(self, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False) -> LayTable:
+        """Meet every blade height of a lay with the wood; `exact` takes the reach from the mesh."""
+        lay, height_m = rolled.lay(tilt_deg), rolled.height_m(tilt_deg)
+        reach_m = self.exact_reach_m(lay, height_m) if exact else None
+        return lay_table(stations, lay, height_m, self.terms, self.heart, reach_m, self.forbidden_m(lay))
+
+    def price(self, lay: Lay, cuts: Cuts) -> Priced:
+        """Price cuts on the mesh."""
+        return self.price_rows(
+            lay,
+            cuts.rows,
+            self.menu_entries(cuts.entries),
+            cuts.flipped_rows,
+            self.menu_entries(cuts.flipped_entries),
+        )
+
+    def price_rows(
+        self,
+        lay: Lay,
+        rows: Sequence[int],
+        entries: Sequence[MenuEntry | None],
+        flipped_rows: Sequence[int] = (),
+        flipped_entries: Sequence[MenuEntry | None] = (),
+    ) -> Priced:
+        """Price passes on the mesh (see Pricer.price), with the shims that the lay asks for."""
+        priced = self.pricer.price(lay, rows, entries, flipped_rows, flipped_entries)
+        butt, top = self.supports.turned(lay.roll_deg).gaps(lay.tilt_deg)
+        return replace(priced, gaps_m=(butt.height_m, top.height_m))
 
     def menu_entries(self, entries: Iterable[int]) -> tuple[MenuEntry | None, ...]:
         """Return what each layer is meant for; None for waste."""
@@ -193,15 +254,41 @@ def search(
         scouted += _refine(problem, scouted, rolls, lays, tally, pool)
         priced = _price_finalists(problem, _finalists(problem, scouted), tally, pool)
         priced += _polish(problem, priced, tally, pool)
-    return Found(ranked(problem, priced), net_by_roll, tally.lays, tally.stopped_by)
+    return Found(ranked(priced), net_by_roll, tally.lays, tally.stopped_by)
+
+
+def search_stretches(
+    problems: Sequence[Problem],
+    lays: int,
+    *,
+    workers: int = 2,
+    stop: Stop = never_stop,
+    on_progress: Callable[[Progress], None] | None = None,
+) -> Found:
+    """Search every stretch of a long log a little, and the best of them well; return distinct plans, best first."""
+    if len(problems) == 1:
+        return search(problems[0], lays, workers=workers, stop=stop, on_progress=on_progress)
+    each = max(FEWEST_LAYS, lays // (2 * len(problems)))
+    scouted = [search(problem, each, workers=workers, stop=stop, on_progress=on_progress) for problem in problems]
+    order = sorted(range(len(problems)), key=lambda k: -max((p.net for p in scouted[k].plans), default=0.0))
+    closer = [
+        search(problems[k], lays // BEST_STRETCHES, workers=workers, stop=stop, on_progress=on_progress)
+        for k in order[:BEST_STRETCHES]
+    ]
+    every = [*scouted, *closer]
+    best = max(closer, key=lambda found: max((p.net for p in found.plans), default=0.0))
+    return Found(
+        plans=ranked([priced for found in every for priced in found.plans]),
+        net_by_roll=best.net_by_roll,
+        lays=sum(found.lays for found in every),
+        stopped_by=next((found.stopped_by for found in every if found.stopped_by != "lays"), "lays"),
+    )
 
 
 def scout(problem: Problem, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False) -> Scouted:
     """Find the best passes of one lay at given stations; `exact` takes the reach from the mesh."""
-    lay = rolled.lay(tilt_deg)
-    height_m = rolled.height_m(tilt_deg)
-    reach_m = problem.exact_reach_m(lay, height_m) if exact else None
-    return Scouted(rolled, lay, best_cuts(stations, lay, height_m, problem.terms, reach_m))
+    table = problem.table(stations, rolled, tilt_deg, exact=exact)
+    return Scouted(rolled, rolled.lay(tilt_deg), best_cuts(table, problem.terms))
 
 
 def _grid(problem: Problem, lays: int) -> tuple[float, ...]:
@@ -370,7 +457,8 @@ def _lays_differ(problem: Problem, a: Scouted, b: Scouted) -> bool:
     step_m = problem.mill.height_step_m
     if abs(a.cuts.rows[0] - b.cuts.rows[0]) * step_m >= DISTINCT_FACE_M - GAP_TOLERANCE_M:
         return True
-    return set(a.cuts.entries) - {WASTE} != set(b.cuts.entries) - {WASTE}
+    entries = [{*s.cuts.entries, *s.cuts.flipped_entries} - {WASTE} for s in (a, b)]
+    return entries[0] != entries[1]
 
 
 def _price_finalists(
@@ -396,7 +484,7 @@ def price_scouted(problem: Problem, scouted: Scouted) -> Priced | None:
     """Price a lay's best passes on the mesh; None where there are none, or none that pays."""
     if not scouted.cuts.rows:
         return None
-    priced = problem.pricer.price(scouted.lay, scouted.cuts.rows, problem.menu_entries(scouted.cuts.entries))
+    priced = problem.price(scouted.lay, scouted.cuts)
     return priced if priced.slabs else None
 
 
@@ -420,7 +508,7 @@ def _polish(problem: Problem, priced: list[Priced], tally: _Tally, pool: ThreadP
     return found
 
 
-def ranked(problem: Problem, priced: list[Priced]) -> tuple[Priced, ...]:
+def ranked(priced: Sequence[Priced]) -> tuple[Priced, ...]:
     """Rank plans by net and keep those that differ as a sawyer sees it, five at most.
 
     Ties within half a cent: fewer passes, less tilt, smaller turn, higher first face.
@@ -431,7 +519,7 @@ def ranked(problem: Problem, priced: list[Priced]) -> tuple[Priced, ...]:
         tied = [p for p in order if order[0].net - p.net <= TIE]
         best = min(tied, key=_tie_key)
         order.remove(best)
-        if all(differ(problem, best, other) for other in kept):
+        if all(differ(best, other) for other in kept):
             kept.append(best)
     return tuple(kept)
 
@@ -441,12 +529,13 @@ def _tie_key(plan: Priced) -> tuple[int, float, float, float]:
     return len(plan.passes), abs(plan.lay.tilt_deg), turn_deg, -plan.passes[0].blade_height_m
 
 
-def differ(problem: Problem, a: Priced, b: Priced) -> bool:
-    """Tell whether two plans differ as a sawyer sees it: roll, shims, first face, or set of thicknesses."""
+def differ(a: Priced, b: Priced) -> bool:
+    """Tell whether two plans differ as a sawyer sees it: stretch, roll, shims, first face, set of thicknesses."""
+    if abs(a.stretch_m[0] - b.stretch_m[0]) >= DISTINCT_STRETCH_M:
+        return True
     if roll_distance_deg(a.lay.roll_deg, b.lay.roll_deg) >= DISTINCT_ROLL_DEG:
         return True
-    shims = [problem.supports.turned(p.lay.roll_deg).gaps(p.lay.tilt_deg) for p in (a, b)]
-    if any(abs(p.height_m - q.height_m) >= DISTINCT_SHIM_M for p, q in zip(*shims, strict=True)):
+    if any(abs(p - q) >= DISTINCT_SHIM_M for p, q in zip(a.gaps_m, b.gaps_m, strict=True)):
         return True
     if abs(a.passes[0].blade_height_m - b.passes[0].blade_height_m) >= DISTINCT_FACE_M - GAP_TOLERANCE_M:
         return True

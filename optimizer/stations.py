@@ -7,10 +7,12 @@ middle of each; the trims get cells of their own. Cells that do not fill it bias
 from dataclasses import dataclass
 from itertools import pairwise
 from math import ceil
+from typing import Any
 
 import numba
 import numpy as np
 
+from optimizer.zones import Zone, sections
 from scans.log import FloatArray, IntArray, Log, Solid
 
 
@@ -36,6 +38,9 @@ class Stations:
     outer, wood : rings of both surfaces; one object where there is no bark.
     heart_offsets, hearts : station i owns hearts[heart_offsets[i]:heart_offsets[i + 1]], each
         (y, z, dy, dz): where a heart line crosses it, and its unit direction's y and z. [m]
+    zone_offsets, ring_offsets, rings, zone_of : station i owns the sections zone_offsets[i] ..
+        zone_offsets[i + 1] - 1; section q is the convex ring rings[ring_offsets[q]:ring_offsets[q + 1]]
+        of (y, z), cut from zones[zone_of[q]]. [m]
     """
 
     x_m: FloatArray
@@ -46,15 +51,20 @@ class Stations:
     wood: Rings
     heart_offsets: IntArray
     hearts: FloatArray
+    zones: tuple[Zone, ...]
+    zone_offsets: IntArray
+    ring_offsets: IntArray
+    rings: FloatArray
+    zone_of: IntArray
 
 
-def stations_of(log: Log, end_trim_m: tuple[float, float], spacing_m: float) -> Stations:
+def stations_of(log: Log, end_trim_m: tuple[float, float], spacing_m: float, zones: tuple[Zone, ...] = ()) -> Stations:
     """Cut a log at stations about `spacing_m` apart; the trims are measured along log x. [m]."""
     from_m, to_m = log.outer.bounds_m[0, 0], log.outer.bounds_m[1, 0]
-    zones = [(from_m, from_m + end_trim_m[0]), (from_m + end_trim_m[0], to_m - end_trim_m[1])]
-    zones.append((to_m - end_trim_m[1], to_m))
+    lengths = [(from_m, from_m + end_trim_m[0]), (from_m + end_trim_m[0], to_m - end_trim_m[1])]
+    lengths.append((to_m - end_trim_m[1], to_m))
     x_parts, cell_parts = [], []
-    for start_m, end_m in zones:
+    for start_m, end_m in lengths:
         count = ceil((end_m - start_m) / spacing_m - 1e-9) if end_m - start_m > 0 else 0
         cell_m = (end_m - start_m) / max(count, 1)
         x_parts.append(start_m + cell_m * (np.arange(count) + 0.5))
@@ -73,7 +83,28 @@ def stations_of(log: Log, end_trim_m: tuple[float, float], spacing_m: float) -> 
         wood=wood,
         heart_offsets=heart_offsets,
         hearts=hearts,
+        zones=zones,
+        **_zone_sections(zones, x_m),
     )
+
+
+def _zone_sections(zones: tuple[Zone, ...], x_m: FloatArray) -> dict[str, Any]:
+    by_zone = [sections(zone, x_m) for zone in zones]
+    rings: list[FloatArray] = []
+    zone_of: list[int] = []
+    zone_offsets = [0]
+    for i in range(len(x_m)):
+        for k, found in enumerate(by_zone):
+            if len(found[i]) > 2:
+                rings.append(found[i])
+                zone_of.append(k)
+        zone_offsets.append(len(rings))
+    return {
+        "zone_offsets": np.array(zone_offsets, dtype=np.int64),
+        "ring_offsets": np.concatenate([[0], np.cumsum([len(ring) for ring in rings])]).astype(np.int64),
+        "rings": np.concatenate(rings) if rings else np.zeros((0, 2)),
+        "zone_of": np.array(zone_of, dtype=np.int64),
+    }
 
 
 def cut(solid: Solid, x_m: FloatArray) -> Rings:

@@ -18,7 +18,8 @@ REACH_MARGIN_M = 0.005
 class Terms(NamedTuple):
     """What a lay is priced by. Lengths in metres, money in the book's currency.
 
-    drop_steps, board_feet_per_m2, price : (M,) for each thickness of the menu.
+    drop_steps, bed_steps, board_feet_per_m2, price : (M,) for each thickness of the menu; bed_steps are those of
+        the last pass over a slab that lies on the bunks, with no kerf below it.
     width_at_m, width_factor : (W,) points of the width curve, at least one.
     widest_reach_m : the throat less its margin; inf without. throat_depth_m, all_depths: how much
     wood may stand above the first pass, or above every pass.
@@ -35,22 +36,22 @@ class Terms(NamedTuple):
     min_length_m: float
     max_length_m: float
     drop_steps: IntArray
+    bed_steps: IntArray
     board_feet_per_m2: FloatArray
     price: FloatArray
     width_at_m: FloatArray
     width_factor: FloatArray
-    heart_share: float
-    heart_radius_m: float
+    feather_per_board_foot: float
     drying_per_board_foot: float
     slab_cost: float
     pass_cost: float
     cost_per_m: float
     cost_per_m2: float
+    can_flip: bool
+    flip_cost: float
 
 
-def terms_for(
-    mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], heart_radius_m: float, *, margins: bool = True
-) -> Terms:
+def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, margins: bool = True) -> Terms:
     """Gather the terms; with `margins` a run and a pass must stand with something to spare."""
     limits, pace = prices.limits, mill.pace
     spare = 1.0 if margins else 0.0
@@ -67,15 +68,17 @@ def terms_for(
         min_length_m=limits.min_length_m + spare * LENGTH_MARGIN_M,
         max_length_m=np.inf if limits.max_length_m is None else limits.max_length_m,
         drop_steps=np.array([entry.drop_steps for entry in menu], dtype=np.int64),
+        bed_steps=np.array([entry.bed_steps for entry in menu], dtype=np.int64),
         board_feet_per_m2=np.array([entry.quarters / 4.0 / FOOT_M**2 for entry in menu]),
         price=np.array([entry.price_per_board_foot for entry in menu]),
         width_at_m=np.array([point.at_m for point in curve] or [0.0]),
         width_factor=np.array([point.factor for point in curve] or [1.0]),
-        heart_share=prices.deduct.heart,
-        heart_radius_m=heart_radius_m,
+        feather_per_board_foot=prices.figure.feather_per_board_foot,
         drying_per_board_foot=prices.drying.cost_per_board_foot,
         slab_cost=mill.money(pace.minutes_per_slab),
         pass_cost=mill.money(pace.minutes_per_pass),
         cost_per_m=mill.money(1.0 / pace.feed_max_m_per_min) if pace.feed_max_m_per_min else 0.0,
         cost_per_m2=mill.money(1.0 / pace.sawing_rate_m2_per_min) if pace.sawing_rate_m2_per_min else 0.0,
+        can_flip=mill.can_flip,
+        flip_cost=mill.money(pace.minutes_per_flip),
     )

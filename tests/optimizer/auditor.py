@@ -21,14 +21,19 @@ class Audit:
         self.step_m = document["mill"]["height_step_m"]
         self.kerf_m = document["mill"]["kerf_m"]
 
-    def body(self, solid, plan, usable=False):
+    def body(self, solid, plan, usable=False, flipped=False):
         vertices = solid.vertices_m.copy()
         body = manifold3d.Manifold(manifold3d.Mesh64(vertices, solid.faces.astype(np.uint64)))
+        low, high = plan["stretch_m"]
         if usable:
-            low, high = self.log.outer.vertices_m[:, 0].min(), self.log.outer.vertices_m[:, 0].max()
             butt, top = self.document["log"]["end_trim_m"]
-            body = body.trim_by_plane((1, 0, 0), low + butt).trim_by_plane((-1, 0, 0), -(high - top))
-        return body.transform(np.array(plan["log_to_bed"])[:3])
+            low, high = low + butt, high - top
+        body = body.trim_by_plane((1, 0, 0), low).trim_by_plane((-1, 0, 0), -high)
+        return body.transform(self.matrix(plan, flipped)[:3])
+
+    @staticmethod
+    def matrix(plan, flipped):
+        return np.array(plan["flipped_log_to_bed"] if flipped else plan["log_to_bed"])
 
     def face(self, body, height_m):
         shape = shapely.Polygon()
@@ -55,32 +60,70 @@ class Audit:
             if edges[end] - edges[start] >= self.limits["min_length_m"]:
                 yield edges[start], edges[end], middle[start:end], width[start:end], edges[1] - edges[0]
 
-    def heart_share(self, piece, span, lower_m, upper_m, plan):
-        hearts = [np.array(line) for line in self.document["log"]["hearts"]]
-        if not hearts:
-            return 0.0
-        matrix = np.array(plan["log_to_bed"])
-        radius = self.document["log"]["heart_radius_m"]
+    def inwards(self, start):
+        """The way of a mark's rod: along x from an end face, else towards the nearest heart."""
+        x = self.log.outer.vertices_m[:, 0]
+        if start[0] - x.min() < 0.02:
+            return np.array([1.0, 0, 0])
+        if x.max() - start[0] < 0.02:
+            return np.array([-1.0, 0, 0])
+        dense = []
+        for line in self.document["log"]["hearts"]:
+            dense += [a + np.linspace(0, 1, 200)[:, None] * (b - a) for a, b in itertools.pairwise(np.array(line))]
+        dense = np.concatenate(dense)
+        way = dense[np.argmin(np.linalg.norm(dense - start, axis=1))] - start
+        return way / np.linalg.norm(way)
+
+    def shares(self, points, piece_line_matrix):
+        """The largest share lost at points (P, 3) of the bed, and whether each lies in the feather."""
+        inverse = np.linalg.inv(piece_line_matrix)
+        local = points @ inverse[:3, :3].T + inverse[:3, 3]
+        lost = np.zeros(len(points))
+        log, deduct = self.document["log"], self.document["prices"]["deduct"]
+        for line in log["hearts"]:
+            for a, b in itertools.pairwise(np.array(line)):
+                along = np.clip((local - a) @ (b - a) / ((b - a) @ (b - a)), 0.0, 1.0)
+                close = np.linalg.norm(local - a - along[:, None] * (b - a), axis=1) <= log["heart_radius_m"]
+                lost[close] = np.maximum(lost[close], deduct["heart"])
+        for mark in log["marks"]:
+            start = np.array([mark["x_m"], mark["y_m"], mark["z_m"]])
+            way = self.inwards(start)
+            along = (local - start) @ way
+            off = np.linalg.norm(local - start - along[:, None] * way, axis=1)
+            close = (along >= 0) & (along <= mark["depth_m"]) & (off <= mark["radius_m"])
+            lost[close] = np.maximum(lost[close], deduct.get(mark["kind"], 0.0))
+        figured = np.zeros(len(points), dtype=bool)
+        for fork in log["forks"]:
+            from_crotch = local - np.array(fork["crotch_m"])
+            along = from_crotch @ np.array(fork["direction"])
+            off_line = np.linalg.norm(from_crotch - along[:, None] * np.array(fork["direction"]), axis=1)
+            off_plane = np.abs(from_crotch @ np.array(fork["normal"]))
+            figured |= (
+                (along >= -fork["below_m"])
+                & (along <= fork["above_m"])
+                & (off_plane <= 0.15 * fork["diameter_m"])
+                & (off_line <= 0.5 * fork["diameter_m"])
+            )
+        return lost, figured
+
+    def inside(self, piece, span, lower_m, upper_m, plan, flipped):
+        """Share of the price lost, and figured area, by trying points between the faces."""
         part = piece.intersection(shapely.box(span[0], -9, span[1], 9))
         x0, y0, x1, y1 = part.bounds
-        x, y = (
-            axis.ravel() for axis in np.meshgrid(np.arange(x0, x1, 0.012) + 0.006, np.arange(y0, y1, 0.004) + 0.002)
-        )
-        inside = shapely.contains_xy(part, x, y)
-        x, y = x[inside], y[inside]
-        lost = np.zeros(len(x), dtype=bool)
-        for line in hearts:
-            bed = line @ matrix[:3, :3].T + matrix[:3, 3]
-            for a, b in itertools.pairwise(bed):
-                near = (x > min(a[0], b[0]) - radius) & (x < max(a[0], b[0]) + radius) & ~lost
-                if not near.any():
-                    continue
-                for z in np.linspace(lower_m, upper_m, 25):
-                    points = np.stack([x[near], y[near], np.full(near.sum(), z)], axis=1)
-                    along = np.clip((points - a) @ (b - a) / ((b - a) @ (b - a)), 0.0, 1.0)
-                    close = np.linalg.norm(points - a - along[:, None] * (b - a), axis=1) <= radius
-                    lost[np.flatnonzero(near)[close]] = True
-        return lost.mean() if len(x) else 0.0
+        x, y = (a.ravel() for a in np.meshgrid(np.arange(x0, x1, 0.008) + 0.004, np.arange(y0, y1, 0.004) + 0.002))
+        within = shapely.contains_xy(part, x, y)
+        x, y = x[within], y[within]
+        lost, figured = np.zeros(len(x)), np.zeros(len(x), dtype=bool)
+        for z in np.linspace(lower_m, upper_m, 17):
+            here = self.shares(np.stack([x, y, np.full(len(x), z)], axis=1), self.matrix(plan, flipped))
+            lost, figured = np.maximum(lost, here[0]), figured | here[1]
+        return lost.mean(), figured.mean() * part.area
+
+    def alignment(self, plan):
+        normal = np.array(plan["log_to_bed"])[2, :3]
+        cosines = [abs(normal @ np.array(fork["normal"])) for fork in self.document["log"]["forks"]]
+        flattest = np.cos(np.radians(30.0))
+        return max([max(0.0, (c - flattest) / (1.0 - flattest)) for c in cosines], default=0.0)
 
     def factor(self, mean_width_m):
         curve = self.document["prices"]["width_factor"]
@@ -93,35 +136,50 @@ class Audit:
         own = [r for r in rows if r["species"] == self.document["log"]["species"]]
         return next(r["price"] for r in own or rows if r["quarters"] == quarters)
 
+    def layers(self, plan):
+        """Yield (layer, flipped, upper, lower) in sawing order."""
+        number = 0
+        for flipped in (False, True):
+            heights = [p["blade_height_m"] for p in plan["passes"] if p["flipped"] == flipped]
+            for upper_m, below_m in itertools.pairwise(heights):
+                number += 1
+                yield number, flipped, upper_m, below_m + self.kerf_m
+        if plan["flipped_log_to_bed"]:
+            yield number + 1, True, heights[-1], 0.0
+
     def slabs(self, plan):
         """Yield (layer, area_m2, board feet, price, span) of every slab that the passes give."""
-        usable = self.body(self.log.wood, plan, usable=True)
-        heights = [p["blade_height_m"] for p in plan["passes"]]
+        bodies = {False: self.body(self.log.wood, plan, usable=True)}
+        if plan["flipped_log_to_bed"]:
+            bodies[True] = self.body(self.log.wood, plan, usable=True, flipped=True)
         quarters = {slab["layer"]: slab["quarters"] for slab in plan["slabs"]}
         pace, prices = self.document["mill"]["pace"], self.document["prices"]
-        for layer, (upper_m, below_m) in enumerate(itertools.pairwise(heights), start=1):
+        for layer, flipped, upper_m, lower_m in self.layers(plan):
             if layer not in quarters:
                 continue
-            lower_m = below_m + self.kerf_m
-            outline = self.face(usable, upper_m).intersection(self.face(usable, lower_m))
+            outline = self.face(bodies[flipped], upper_m).intersection(self.face(bodies[flipped], lower_m))
             pieces = [p for p in getattr(outline, "geoms", [outline]) if p.geom_type == "Polygon" and p.area > 1e-4]
             for piece in sorted(pieces, key=lambda p: -p.centroid.y):
                 for start, end, _, width, cell in self.runs(piece):
                     area = np.minimum(width, self.limits["max_width_m"] or np.inf).sum() * cell
                     feet = area * SQUARE_FEET_PER_M2 * quarters[layer] / 4.0
                     price = feet * self.price_per_board_foot(quarters[layer]) * self.factor(area / (end - start))
-                    lost = self.heart_share(piece, (start, end), lower_m, upper_m, plan)
-                    price *= 1.0 - prices["deduct"]["heart"] * lost
+                    lost, figured = self.inside(piece, (start, end), lower_m, upper_m, plan, flipped)
+                    price *= 1.0 - lost
+                    figured_feet = figured * SQUARE_FEET_PER_M2 * quarters[layer] / 4.0
+                    price += prices["figure"]["feather_per_board_foot"] * figured_feet * self.alignment(plan)
                     own = feet * prices["drying"]["cost_per_board_foot"]
                     own += pace["minutes_per_slab"] * pace["hourly_rate"] / 60.0
                     if price >= own:
                         yield layer, area, feet, price, (start, end)
 
     def sawing_cost(self, plan):
-        wood, outer = self.body(self.log.wood, plan), self.body(self.log.outer, plan)
         pace = self.document["mill"]["pace"]
         minutes = pace["minutes_per_slab"] * len(plan["slabs"])
+        minutes += pace["minutes_per_flip"] if plan["flipped_log_to_bed"] else 0.0
         for p in plan["passes"]:
+            wood = self.body(self.log.wood, plan, flipped=p["flipped"])
+            outer = self.body(self.log.outer, plan, flipped=p["flipped"])
             cut, across = self.face(wood, p["blade_height_m"]), self.face(outer, p["blade_height_m"])
             length = cut.bounds[2] - cut.bounds[0] if not cut.is_empty else 0.0
             feed = length / pace["feed_max_m_per_min"] if pace["feed_max_m_per_min"] else 0.0
@@ -143,15 +201,13 @@ def check_lay(log, document, plan):
     about_x = np.array([[1, 0, 0], [0, np.cos(roll), -np.sin(roll)], [0, np.sin(roll), np.cos(roll)]])
     about_y = np.array([[np.cos(tilt), 0, -np.sin(tilt)], [0, 1, 0], [np.sin(tilt), 0, np.cos(tilt)]])
     assert np.allclose(rotation, about_y @ about_x, atol=1e-9)
-    x = log.outer.vertices_m[:, 0]
-    bed = log.outer.vertices_m @ rotation.T + matrix[:3, 3]
-    assert abs(bed[:, 2].min()) < 1e-9
-    third = (x.max() - x.min()) / 3.0
+    low, high = plan["stretch_m"]
+    third = (high - low) / 3.0
     body = manifold3d.Manifold(manifold3d.Mesh64(log.outer.vertices_m.copy(), log.outer.faces.astype(np.uint64)))
-    parts = [
-        body.trim_by_plane((-1, 0, 0), -(x.min() + third)),
-        body.trim_by_plane((1, 0, 0), x.max() - third),
-    ]
+    body = body.trim_by_plane((1, 0, 0), low).trim_by_plane((-1, 0, 0), -high)
+    box = body.transform(matrix[:3]).bounding_box()
+    assert abs(box[2]) < 1e-9
+    parts = [body.trim_by_plane((-1, 0, 0), -(low + third)), body.trim_by_plane((1, 0, 0), high - third)]
     gaps = [part.transform(matrix[:3]).bounding_box()[2] for part in parts]
     heights = [*sorted((s["height_m"] for s in plan["shims"]), reverse=True), 0.0, 0.0]
     for found, shim in zip(sorted(gaps, reverse=True), heights, strict=False):
@@ -164,14 +220,34 @@ def check_lay(log, document, plan):
         assert p["blade_height_m"] >= mill["lowest_blade_m"] - 1e-9
         assert p["reach_m"] <= mill["throat_m"]
     if mill["throat_depth_m"]:
-        assert bed[:, 2].max() - plan["passes"][0]["blade_height_m"] <= mill["throat_depth_m"] + 1e-9
+        assert box[5] - plan["passes"][0]["blade_height_m"] <= mill["throat_depth_m"] + 1e-9
     if mill["between_posts_m"]:
-        assert bed[:, 1].max() - bed[:, 1].min() <= mill["between_posts_m"]
+        assert box[4] - box[1] <= mill["between_posts_m"]
+
+
+def check_metal(log, document, plan):
+    """No blade, kerf and all, comes nearer to metal than the keep-out."""
+    audit, mill = Audit(log, document), document["mill"]
+    for mark in document["log"]["marks"]:
+        if mark["kind"] != "metal":
+            continue
+        start = np.array([mark["x_m"], mark["y_m"], mark["z_m"]])
+        way = audit.inwards(start)
+        spread = mark["radius_m"]
+        for p in plan["passes"]:
+            matrix = audit.matrix(plan, p["flipped"])
+            normal = matrix[2, :3]
+            ends = [(matrix @ [*(start + along * way), 1.0])[2] for along in (0.0, mark["depth_m"])]
+            off = spread * np.sqrt(max(0.0, 1.0 - float(normal @ way) ** 2))
+            low, high = min(ends) - off - mill["metal_keep_out_m"], max(ends) + off + mill["metal_keep_out_m"]
+            blade = p["blade_height_m"]
+            assert blade + mill["kerf_m"] <= low + 1e-3 or blade >= high - 1e-3
 
 
 def check_plan(log, document, plan, tolerance=0.005):
     """Find the same areas, board feet, prices and costs as a plan, within 0.5 %."""
     check_lay(log, document, plan)
+    check_metal(log, document, plan)
     audit = Audit(log, document)
     found = list(audit.slabs(plan))
     assert len(found) == len(plan["slabs"]), [(f[0], f[4]) for f in found]

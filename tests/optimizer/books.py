@@ -5,6 +5,7 @@ from optimizer.mill import Mill, Pace
 from optimizer.prices import (
     Deduct,
     Drying,
+    FigurePremium,
     Finish,
     Limits,
     PriceBook,
@@ -14,6 +15,8 @@ from optimizer.prices import (
 )
 from optimizer.search import Problem
 from optimizer.wood import find_wood
+
+__all__ = ["Deduct", "FigurePremium", "Limits", "Pace", "PricePerBoardFoot", "WidthFactor", "mill", "prices", "problem"]
 
 
 def mill(**changes):

@@ -1,9 +1,11 @@
 """Logs with known answers, made without the code that reads sheets and scans. Invented, for tests only."""
 
+from dataclasses import replace
+
 import manifold3d
 import numpy as np
 
-from scans.log import Log, Solid
+from scans.log import Fork, Log, Solid
 
 
 def tube(centres, radii_y, radii_z, points=96):
@@ -34,8 +36,9 @@ def tube(centres, radii_y, radii_z, points=96):
     return Solid(vertices, np.array(faces))
 
 
-def log_of(solid, hearts=(), name="test log"):
-    return Log(name=name, outer=solid, wood=solid, hearts=tuple(np.asarray(h, dtype=float) for h in hearts))
+def log_of(solid, hearts=(), name="test log", forks=()):
+    lines = tuple(np.asarray(h, dtype=float) for h in hearts)
+    return Log(name=name, outer=solid, wood=solid, hearts=lines, forks=forks)
 
 
 def cylinder(radius_m=0.3, length_m=3.0, points=192, heart=True):
@@ -84,7 +87,16 @@ def forked(spread_deg=22.0, stem_m=0.3, limb_m=0.2, stem_length_m=1.4, limb_leng
     vertices = np.asarray(mesh.vert_properties)[:, :3].copy()
     vertices[:, 0] -= vertices[:, 0].min()
     solid = Solid(vertices, np.asarray(mesh.tri_verts).astype(np.int64))
-    return turned(log_of(solid, hearts), roll_deg)
+    crotch = fork + np.array([limb_m / np.sin(np.radians(spread_deg)), 0.0, 0.0])
+    one = Fork(
+        crotch_m=crotch,
+        normal=np.array([0.0, 0.0, 1.0]),
+        direction=np.array([1.0, 0.0, 0.0]),
+        diameter_m=2.0 * stem_m,
+        below_m=crotch[0] - fork[0] + 2.0 * stem_m,
+        above_m=0.0,
+    )
+    return turned(log_of(solid, hearts, forks=(one,)), roll_deg)
 
 
 def manifold(solid):
@@ -99,7 +111,16 @@ def turned(log, roll_deg):
     outer = log.outer.moved(matrix)
     wood = outer if log.wood is log.outer else log.wood.moved(matrix)
     hearts = tuple(h @ matrix[:3, :3].T for h in log.hearts)
-    return Log(name=log.name, outer=outer, wood=wood, hearts=hearts, heart_radius_m=log.heart_radius_m)
+    forks = tuple(
+        replace(
+            fork,
+            crotch_m=matrix[:3, :3] @ fork.crotch_m,
+            normal=matrix[:3, :3] @ fork.normal,
+            direction=matrix[:3, :3] @ fork.direction,
+        )
+        for fork in log.forks
+    )
+    return replace(log, outer=outer, wood=wood, hearts=hearts, forks=forks)
 
 
 def with_bark(log, ratio):

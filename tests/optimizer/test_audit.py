@@ -10,13 +10,14 @@ import pytest
 import shapes
 import trimesh
 
-from optimizer.plan import Source
+from optimizer.marks import place_on_girth
+from optimizer.plan import Mark, Source
 from optimizer.planning import Run, SearchSettings, plan_log
 from optimizer.wood import find_wood
 from scans.log import Solid
 
 
-def document_of(log, mill=None, prices=None, lays=120, trim=(0.05, 0.05)):
+def document_of(log, mill=None, prices=None, lays=120, trim=(0.05, 0.05), marks=()):
     ticks = count()
     document = plan_log(
         log,
@@ -30,12 +31,13 @@ def document_of(log, mill=None, prices=None, lays=120, trim=(0.05, 0.05)):
         cost=0.0,
         settings=SearchSettings(lays=lays),
         run=Run("audit", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks))),
+        marks=marks,
     )
     return json.loads(document.model_dump_json())
 
 
 def audit(log, document):
-    plans = [*document["plans"], document["plain_way"]]
+    plans = [*document["plans"], document["plain_way"], document["hearts_level"]]
     for plan in filter(None, plans):
         auditor.check_plan(log, document, plan)
     return plans
@@ -60,6 +62,45 @@ def test_tilted_lays_and_odd_kerfs_and_bark():
     plans = audit(log, document)
 
     assert max(abs(p["tilt_deg"]) for p in plans if p) > 0.3
+
+
+def mark(log, kind, at_m, toward_deg, radius_m=0.03, depth_m=0.12):
+    x, y, z = (float(v) for v in place_on_girth(log, at_m, toward_deg))
+    return Mark(id=f"{kind} {at_m}", kind=kind, x_m=x, y_m=y, z_m=z, radius_m=radius_m, depth_m=depth_m)
+
+
+def test_marks_feather_and_a_flip():
+    log = shapes.forked(lumpy=0.05)
+    marks = (
+        mark(log, "metal", 0.7, 40.0, 0.012, 0.06),
+        mark(log, "knot", 0.5, 200.0),
+        mark(log, "rot", 1.2, 100.0, 0.06, 0.3),
+        mark(log, "crack", 0.0, 0.0, 0.02, 0.4),
+    )
+    mill = books.mill(can_flip=True, metal_keep_out_m=0.02)
+    prices = books.prices(
+        deduct=books.Deduct(heart=0.4, knot=0.5, rot=1.0, crack=0.8),
+        figure=books.FigurePremium(feather_per_board_foot=9.0),
+    )
+    document = document_of(log, mill, prices, lays=60, marks=marks)
+
+    plans = [plan for plan in audit(log, document) if plan]
+
+    assert any(plan["flipped_log_to_bed"] for plan in plans)
+    assert document["hearts_level"] is not None
+    assert max(slab["marked_area_m2"] for plan in plans for slab in plan["slabs"]) > 0.0
+    assert max(slab["figure_area_m2"] for plan in plans for slab in plan["slabs"]) > 0.0
+
+
+def test_a_stretch_of_a_log_longer_than_the_bed():
+    log = shapes.frustum(0.34, 0.2, 5.2)
+    document = document_of(log, books.mill(bed_length_m=3.0), lays=200)
+
+    plans = audit(log, document)
+
+    for plan in plans[:-1]:
+        assert plan["stretch_m"][1] - plan["stretch_m"][0] == pytest.approx(3.0)
+    assert document["plans"][0]["stretch_m"][0] == pytest.approx(0.0)  # the butt is the thick end
 
 
 def test_the_forked_log_of_the_data_folder(data_folder):

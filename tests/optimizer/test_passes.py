@@ -10,28 +10,31 @@ from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
 
 from optimizer.lengths import INCH_M
-from optimizer.passes import WASTE, best_cuts, lay_table, value_of_layer
+from optimizer.passes import (
+    WASTE,
+    best_cuts,
+    value_of_bed_layer,
+    value_of_flipped_layer,
+    value_of_layer,
+)
 from optimizer.search import scout
 
 
 def tables(problem, roll_deg, tilt_deg=None):
     rolled = problem.supports.turned(roll_deg)
     tilt_deg = rolled.resting_tilt_deg if tilt_deg is None else tilt_deg
-    lay, height_m = rolled.lay(tilt_deg), rolled.height_m(tilt_deg)
-    return lay, height_m, lay_table(problem.coarse, lay, height_m, problem.terms)
+    return problem.table(problem.coarse, rolled, tilt_deg)
 
 
 def layer(problem, table, entry, upper, lower):
     row = table.lowest_row
-    return value_of_layer(problem.coarse, table, problem.terms, entry, upper + row, lower + row)
+    return value_of_layer(table, problem.terms, entry, upper + row, lower + row)
 
 
-def brute_force(problem, table, height_m):
+def brute_force(problem, table):
     """Try every set of passes; give each layer its best use."""
     terms = problem.terms
     rows = np.flatnonzero(table.possible)
-    heights = (rows + table.lowest_row) * terms.step_m
-    may_be_first = dict(zip(rows, height_m - heights <= terms.throat_depth_m, strict=True))
     values = {}
 
     def worth(upper, lower):
@@ -50,7 +53,7 @@ def brute_force(problem, table, height_m):
     best = 0.0
     for count in range(2, len(rows) + 1):
         for chosen in combinations(rows[::-1], count):
-            if not may_be_first[chosen[0]]:
+            if not table.may_be_first[chosen[0]]:
                 continue
             net = -sum(table.pass_cost[k] for k in chosen)
             net += sum(worth(a, b) for a, b in pairwise(chosen))
@@ -65,16 +68,93 @@ def test_equals_brute_force_on_a_short_log(kerf_in, roll):
     limits = books.Limits(min_width_m=0.12, min_length_m=0.5)
     log = shapes.bent(bow_m=0.05, radius_m=0.14, length_m=1.5)
     problem = books.problem(log, mill, books.prices((4, 8), (9.0, 12.0), limits=limits))
-    lay, height_m, table = tables(problem, roll)
+    table = tables(problem, roll)
 
-    found = best_cuts(problem.coarse, lay, height_m, problem.terms)
+    found = best_cuts(table, problem.terms)
 
     assert 8 <= table.possible.sum() <= 20
-    assert found.net == pytest.approx(brute_force(problem, table, height_m), abs=1e-9)
+    assert found.net == pytest.approx(brute_force(problem, table), abs=1e-9)
     assert found.net > 0.0
 
 
-def flow_lp(problem, table, height_m):
+def flip_brute_force(problem, table):
+    """Try every set of passes, each made before or after one flip; give each layer its best use."""
+    terms, lowest = problem.terms, table.lowest_row
+    rows = [int(k) for k in np.flatnonzero(table.possible)]
+    seen = {}
+
+    def worth(kind, upper, lower):
+        key = (kind, upper, lower)
+        if key not in seen:
+            drop_m = (upper - lower) * terms.step_m
+            fits = terms.kerf_m + 1e-9 < drop_m <= terms.throat_depth_m + 1e-9
+            uses = [0.0 if fits or kind == "bed" else -np.inf]
+            for m, (drop, bed) in enumerate(zip(terms.drop_steps, terms.bed_steps, strict=True)):
+                if kind == "bed" and bed == upper - lower:
+                    uses.append(value_of_bed_layer(table, terms, m, upper + lowest, lower + lowest))
+                elif kind != "bed" and drop == upper - lower:
+                    value = value_of_layer if kind == "before" else value_of_flipped_layer
+                    uses.append(value(table, terms, m, upper + lowest, lower + lowest))
+            seen[key] = max(uses)
+        return seen[key]
+
+    best = 0.0
+    for count in range(2, len(rows) + 1):
+        for chosen in combinations(rows[::-1], count):
+            cost = sum(table.pass_cost[k] for k in chosen) + terms.flip_cost
+            if not table.may_be_first[chosen[0]] or not table.may_be_first_flipped[chosen[-1]]:
+                continue
+            for split in range(1, count):  # so many before the flip
+                before, after = chosen[:split], chosen[split:]
+                assert all(table.possible_flipped[k] for k in after)
+                if before[-1] - after[0] < lowest:  # the blade does not go down so far
+                    continue
+                net = -cost + worth("bed", before[-1], after[0])
+                net += sum(worth("before", a, b) for a, b in pairwise(before))
+                net += sum(worth("after", a, b) for a, b in pairwise(after))
+                best = max(best, net)
+    return best
+
+
+@pytest.mark.parametrize("kerf_in", [0.75, 0.3])
+@pytest.mark.parametrize("depth_m", [None, 0.12])
+def test_flip_equals_brute_force_on_a_short_log(kerf_in, depth_m):
+    mill = books.mill(
+        height_step_m=0.75 * INCH_M,
+        kerf_m=kerf_in * INCH_M,
+        throat_m=0.42,
+        throat_depth_m=depth_m,
+        can_flip=True,
+        lowest_blade_m=1.5 * INCH_M,
+        max_shim_m=0.0,
+    )
+    limits = books.Limits(min_width_m=0.1, min_length_m=0.5)
+    log = shapes.frustum(0.12, 0.09, 1.5)
+    problem = books.problem(log, mill, books.prices((4, 6), (19.0, 22.0), limits=limits))
+    table = tables(problem, 0.0)
+
+    found = best_cuts(table, problem.terms)
+
+    assert 8 <= table.possible.sum() <= 12
+    expected = max(flip_brute_force(problem, table), brute_force(problem, table))
+    assert found.net == pytest.approx(expected, abs=1e-9)
+    assert found.net > 0.0
+    if depth_m is None:
+        assert found.flipped_rows  # what lies low is reached from the other side
+
+
+def test_a_flip_never_lowers_the_net():
+    for make, roll in [(shapes.forked, 80.0), (shapes.bent, 120.0), (shapes.frustum, 0.0)]:
+        nets = []
+        for can_flip in (False, True):
+            problem = books.problem(make(), books.mill(can_flip=can_flip))
+            nets.append(best_cuts(tables(problem, roll), problem.terms).net)
+
+        assert nets[0] <= nets[1]
+    assert nets[0] < nets[1]
+
+
+def flow_lp(problem, table):
     """Interval packing as a flow from the first pass down: the LP is integral."""
     terms, rows = problem.terms, len(table.possible)
     # Nodes: 0..rows-1 passes made; then source and sink.
@@ -91,7 +171,7 @@ def flow_lp(problem, table, height_m):
         if not table.possible[k]:
             continue
         cost = table.pass_cost[k]
-        if height_m - (k + table.lowest_row) * terms.step_m <= terms.throat_depth_m:
+        if table.may_be_first[k]:
             arc(source, k, -cost)
         arc(k, sink, 0.0)
         for j in np.flatnonzero(table.possible[: max(0, k - least_waste + 1)]):
@@ -123,19 +203,21 @@ def flow_lp(problem, table, height_m):
 @pytest.mark.parametrize("depth_m", [None, 0.2])
 def test_equals_the_flow_lp_on_a_long_log(make, roll, depth_m):
     problem = books.problem(make(), books.mill(throat_depth_m=depth_m, throat_m=0.7))
-    lay, height_m, table = tables(problem, roll)
+    table = tables(problem, roll)
 
-    found = best_cuts(problem.coarse, lay, height_m, problem.terms)
+    found = best_cuts(table, problem.terms)
 
     assert len(table.possible) > 200
-    assert found.net == pytest.approx(flow_lp(problem, table, height_m), abs=1e-6)
+    assert found.net == pytest.approx(flow_lp(problem, table), abs=1e-6)
     assert found.net > 0.0
 
 
 def test_the_net_is_that_of_the_cuts():
     problem = books.problem(shapes.forked(lumpy=0.08))
-    lay, _, table = tables(problem, 77.0)
-    found = scout(problem, problem.coarse, problem.supports.turned(77.0), lay.tilt_deg).cuts
+    table = tables(problem, 77.0)
+    found = scout(
+        problem, problem.coarse, problem.supports.turned(77.0), problem.supports.turned(77.0).resting_tilt_deg
+    ).cuts
     rows = [row - table.lowest_row for row in found.rows]
 
     net = -sum(table.pass_cost[k] for k in rows)

@@ -10,8 +10,9 @@ from shapely import box
 
 from optimizer.hearts import heart_strip_in_plan
 from optimizer.lay import Lay
+from optimizer.lay_table import lay_table
 from optimizer.lengths import FOOT_M, INCH_M
-from optimizer.passes import WASTE, lay_table, value_of_layer
+from optimizer.passes import WASTE, value_of_layer
 from optimizer.search import price_scouted, scout
 from optimizer.stations import stations_of
 from optimizer.terms import terms_for
@@ -88,7 +89,7 @@ def test_no_strip_where_the_heart_is_out_of_reach():
 def test_margins_only_take():
     problem = books.problem(shapes.forked(lumpy=0.1))
     with_margins = problem.terms
-    without = terms_for(problem.mill, problem.prices, problem.menu, 0.0254, margins=False)
+    without = terms_for(problem.mill, problem.prices, problem.menu, margins=False)
 
     assert with_margins.min_width_m == pytest.approx(without.min_width_m + 0.001)
     assert with_margins.min_length_m == pytest.approx(without.min_length_m + 0.005)
@@ -111,15 +112,15 @@ def test_layers_at_stations_are_worth_what_the_mesh_says(make, roll, tilt, kerf_
     rolled = problem.supports.turned(roll)
     tilt = rolled.resting_tilt_deg if tilt is None else rolled.resting_tilt_deg + tilt
     lay, height_m = rolled.lay(tilt), rolled.height_m(tilt)
-    stations = stations_of(problem.log, problem.end_trim_m, 0.005)
-    terms = terms_for(problem.mill, problem.prices, problem.menu, problem.log.heart_radius_m, margins=False)
-    table = lay_table(stations, lay, height_m, terms)
+    stations = stations_of(problem.log, problem.end_trim_m, 0.005, problem.zones)
+    terms = terms_for(problem.mill, problem.prices, problem.menu, margins=False)
+    table = lay_table(stations, lay, height_m, terms, problem.heart)
     pace, drying = problem.mill.pace, problem.prices.drying.cost_per_board_foot
     compared = 0
     for m, entry in enumerate(problem.menu):
         for upper in range(table.lowest_row + entry.drop_steps, table.lowest_row + len(table.possible), 47):
             rows = [upper, upper - entry.drop_steps]
-            here = value_of_layer(stations, table, terms, m, *rows)
+            here = value_of_layer(table, terms, m, *rows)
             slabs = problem.pricer.price(lay, rows, [entry]).slabs
             there = sum(s.price - drying * s.board_feet - problem.mill.money(pace.minutes_per_slab) for s in slabs)
 

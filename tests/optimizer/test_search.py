@@ -99,7 +99,7 @@ def test_plans_are_ranked_and_differ_as_a_sawyer_sees_it():
     assert 2 <= len(plans) <= 5
     assert [p.net for p in plans] == sorted((p.net for p in plans), reverse=True)
     for k, plan in enumerate(plans):
-        assert all(differ(problem, plan, other) for other in plans[:k])
+        assert all(differ(plan, other) for other in plans[:k])
 
 
 def test_ties_go_to_the_smaller_turn():
@@ -108,7 +108,7 @@ def test_ties_go_to_the_smaller_turn():
     entries = problem.menu_entries([1])
     priced = [problem.pricer.price(r.lay(0.0), [200, 200 - problem.menu[1].drop_steps], entries) for r in rolled]
 
-    assert ranked(problem, priced)[0].lay.roll_deg == 30.0
+    assert ranked(priced)[0].lay.roll_deg == 30.0
 
 
 def test_a_clock_ends_the_search_and_what_was_found_stands():

@@ -1,0 +1,234 @@
+"""One lay at every blade height: what each pass asks of the mill, and the wood on each face that it opens.
+
+Row r stands for the bed height (lowest_row + r) x step.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, cos, radians, sin
+from typing import NamedTuple
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
+from optimizer.inside import Inside
+from optimizer.lay import Lay
+from optimizer.stations import Stations
+from optimizer.terms import Terms
+from optimizer.zones import alignment
+from scans.log import FloatArray
+
+BoolArray = NDArray[np.bool_]
+
+
+class Faces(NamedTuple):
+    """Faces at every row, or a kerf above or below it.
+
+    chords, shift : the face of row r is row r + shift of the table; none where that is beyond the table.
+    simple : (table rows,) whether a face has one interval of wood at most at every usable station.
+    usable_m2, widest_m : (rows,) the most that runs can hold on the face; the widest wood there.
+    """
+
+    chords: Chords
+    shift: int
+    simple: BoolArray
+    usable_m2: FloatArray
+    widest_m: FloatArray
+
+
+@dataclass(frozen=True)
+class HeartStrip:
+    """How wide the heart strip is, and what share of the price is lost on it. [m]."""
+
+    radius_m: float
+    share: float
+
+
+class LayTable(NamedTuple):
+    """What each row of a lay meets.
+
+    possible, may_be_first : (rows,) whether the mill can make the pass; whether so little wood stands above it that
+        it can be the first. possible_flipped, may_be_first_flipped : the same after a flip, with the log upside
+        down: the kerf lies on the other side of the pass.
+    pass_cost : (rows,). first, last : usable stations. cell_m : length of their cells along the bed.
+    upper, lower, under : faces at the passes, a kerf above them, and a kerf below them (where faces are after a
+        flip; the same as `upper` where the mill cannot flip).
+    """
+
+    lowest_row: int
+    possible: BoolArray
+    may_be_first: BoolArray
+    possible_flipped: BoolArray
+    may_be_first_flipped: BoolArray
+    pass_cost: FloatArray
+    first: int
+    last: int
+    cell_m: float
+    upper: Faces
+    lower: Faces
+    under: Faces
+    inside: Inside
+
+
+def lay_table(
+    stations: Stations,
+    lay: Lay,
+    height_m: float,
+    terms: Terms,
+    heart: HeartStrip,
+    reach_m: FloatArray | None = None,
+    forbidden_m: Sequence[tuple[float, float]] = (),
+) -> LayTable:
+    """Meet every blade height with the wood.
+
+    height_m : how high the log stands above the bunks. reach_m : (rows,) the exact reach of each row
+    where it is known; else it is taken at the stations. forbidden_m : heights (from, to) that no blade may
+    stand between: metal and its keep-out.
+    """
+    lowest, rows = lowest_row(terms), row_count(height_m, terms)
+    tilt = radians(lay.tilt_deg)
+    wood = _turned(stations, lay, terms, outer=False)
+    # Where the kerf is a whole number of steps, the faces beside a pass are rows of the same table.
+    kerf_steps = terms.kerf_m / terms.step_m
+    shared = abs(kerf_steps - round(kerf_steps)) < 1e-9
+    shift = round(kerf_steps) if shared else 0
+    offsets = stations.wood.offsets
+    at_passes = chord_table(offsets, wood, rows + shift, 0.0)
+    # A run's length is along the bed, a little more than along the log.
+    least_m = terms.min_length_m * cos(tilt)
+    measure = (stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m)
+    measured = wood_by_row(at_passes, *measure)
+
+    def faces(way: int) -> Faces:
+        if way == 0 or shared:
+            return _faces(at_passes, measured, way * shift, rows, stations, tilt)
+        beside = chord_table(offsets, wood, rows, way * kerf_steps)
+        return _faces(beside, wood_by_row(beside, *measure), 0, rows, stations, tilt)
+
+    if reach_m is None and stations.outer is stations.wood:
+        reach_m = reach_of_chords(at_passes, rows)
+    elif reach_m is None:
+        reach_m = reach_by_row(_turned(stations, lay, terms, outer=True), rows)
+    area, length = measured[0][:rows], measured[1][:rows]
+    cost = terms.pass_cost + np.maximum(terms.cost_per_m * length, terms.cost_per_m2 * area) / cos(tilt)
+    heights = (lowest + np.arange(rows)) * terms.step_m
+    possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
+    possible_flipped = possible.copy()
+    for low_m, high_m in forbidden_m:
+        possible_flipped &= (heights <= low_m) | (heights - terms.kerf_m >= high_m)
+        possible &= (heights + terms.kerf_m <= low_m) | (heights >= high_m)
+    may_be_first = height_m - heights <= terms.throat_depth_m
+    may_be_first_flipped = heights <= terms.throat_depth_m
+    if terms.all_depths:
+        possible &= may_be_first
+        possible_flipped &= may_be_first_flipped
+    upper = faces(0)
+    return LayTable(
+        lowest_row=lowest,
+        possible=possible,
+        may_be_first=may_be_first,
+        possible_flipped=possible_flipped,
+        may_be_first_flipped=may_be_first_flipped,
+        pass_cost=cost,
+        first=stations.first,
+        last=stations.last,
+        cell_m=float(stations.cell_m[stations.first]) / cos(tilt),
+        upper=upper,
+        lower=faces(1),
+        under=faces(-1) if terms.can_flip else upper,
+        inside=_turned_inside(stations, lay, heart),
+    )
+
+
+def _turned(stations: Stations, lay: Lay, terms: Terms, *, outer: bool) -> FloatArray:
+    rings = stations.outer if outer else stations.wood
+    return turn_rings(
+        rings.offsets,
+        rings.segments,
+        stations.x_m,
+        radians(lay.roll_deg),
+        radians(lay.tilt_deg),
+        lay.lift_m,
+        lowest_row(terms) * terms.step_m,
+        terms.step_m,
+    )
+
+
+def _faces(
+    chords: Chords,
+    measured: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    shift: int,
+    rows: int,
+    stations: Stations,
+    tilt: float,
+) -> Faces:
+    usable, widest = np.zeros(rows), np.zeros(rows)
+    there = np.arange(rows) + shift
+    met = (there >= 0) & (there < len(chords.counts))
+    usable[met] = measured[2][there[met]] / cos(tilt)
+    widest[met] = measured[3][there[met]]
+    return Faces(chords, shift, _simple_rows(chords, stations.first, stations.last), usable, widest)
+
+
+@numba.njit(cache=True, nogil=True)
+def _simple_rows(table: Chords, first: int, last: int) -> BoolArray:
+    rows = len(table.counts)
+    simple = np.ones(rows, dtype=np.bool_)
+    if table.most > 2:
+        for r in range(rows):
+            for i in range(first, last):
+                if table.counts[r, i] > 2:
+                    simple[r] = False
+                    break
+    return simple
+
+
+def _turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
+    roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
+    turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
+    crossings = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)
+    rings = np.ascontiguousarray(stations.rings @ turn)
+    rise_m = stations.x_m * sin(tilt) + lay.lift_m
+    at = np.arange(len(stations.x_m))
+    bounds: list[FloatArray] = []
+    heart_counts, zone_counts = np.diff(stations.heart_offsets), np.diff(stations.zone_offsets)
+    if heart.share > 0.0 and len(crossings):
+        heights_m = rise_m[np.repeat(at, heart_counts)] + crossings[:, 1] * cos(tilt)
+        # Aslant, the strip's section stands higher than its radius.
+        slant_y, slant_z = crossings[:, 2] ** 2, crossings[:, 3] ** 2
+        top_m = heart.radius_m * np.sqrt((1.0 - slant_y) / (1.0 - slant_y - slant_z))
+        bounds += [heights_m - top_m, heights_m + top_m]
+    if len(rings):
+        owner = np.repeat(np.repeat(at, zone_counts), np.diff(stations.ring_offsets))
+        bounds.append(rise_m[owner] + rings[:, 1] * cos(tilt))
+    normal = lay.log_to_bed[2, :3]  # of every slab, in the log frame
+    feather = [0.0 if zone.normal is None else alignment(normal, zone.normal) for zone in stations.zones]
+    return Inside(
+        heart_offsets=stations.heart_offsets,
+        hearts=crossings,
+        zone_offsets=stations.zone_offsets,
+        ring_offsets=stations.ring_offsets,
+        rings=rings,
+        zone_share=np.array([zone.share for zone in stations.zones])[stations.zone_of],
+        zone_feather=np.array(feather)[stations.zone_of],
+        heart_share=heart.share,
+        heart_radius_m=heart.radius_m,
+        rise_m=rise_m,
+        cos_tilt=cos(tilt),
+        low_m=float(min((b.min() for b in bounds), default=np.inf)),
+        high_m=float(max((b.max() for b in bounds), default=-np.inf)),
+        most=int((heart_counts + zone_counts).max()) if bounds else 0,
+        best_feather=max(feather, default=0.0),
+    )
+
+
+def lowest_row(terms: Terms) -> int:
+    """Return the lowest pass that the mill can make, in height steps."""
+    return max(1, ceil(terms.lowest_blade_m / terms.step_m - 1e-9))
+
+
+def row_count(height_m: float, terms: Terms) -> int:
+    """Return how many rows reach the top of a log that stands so high."""
+    return max(0, int(height_m / terms.step_m) + 1 - lowest_row(terms) + 1)

@@ -1,0 +1,59 @@
+"""The length of a long log that goes on the bed, crosscut at both ends; in the same log frame."""
+
+from dataclasses import replace
+from math import ceil
+
+import numpy as np
+from manifold3d import Manifold
+
+from optimizer.bodies import manifold_of
+from scans.log import FloatArray, Log, Solid
+
+STEP_M = 0.25
+MOST_STRETCHES = 13
+
+
+def stretches_of(length_m: float, bed_length_m: float | None) -> list[tuple[float, float]]:
+    """Return the stretches to try, each (from, to) along the log: the whole, or as long as the bed takes. [m].
+
+    Of a log longer than the bed the first at the butt end, the last at the top end, the others evenly
+    between, every 0.25 m or so.
+    """
+    if bed_length_m is None or length_m <= bed_length_m:
+        return [(0.0, length_m)]
+    left_m = length_m - bed_length_m
+    count = min(MOST_STRETCHES, ceil(left_m / STEP_M) + 1)
+    return [(float(start), float(start) + bed_length_m) for start in np.linspace(0.0, left_m, count)]
+
+
+def cut_stretch(log: Log, from_m: float, to_m: float) -> Log:
+    """Return the part of a log between two places along it, crosscut square to its axis.
+
+    What the cuts leave as several bodies is kept whole: limbs beyond a fork.
+    """
+    start_m = float(log.outer.bounds_m[0, 0])
+    low, high = start_m + from_m, start_m + to_m
+    outer = _cut(manifold_of(log.outer), low, high)
+    wood = outer if log.wood is log.outer else _cut(manifold_of(log.wood), low, high)
+    lines = [_clipped(line, low, high) for line in log.hearts]
+    forks = tuple(fork for fork in log.forks if low < fork.crotch_m[0] < high)
+    return replace(log, outer=outer, wood=wood, hearts=tuple(line for line in lines if len(line) > 1), forks=forks)
+
+
+def _cut(body: Manifold, low: float, high: float) -> Solid:
+    kept = body.trim_by_plane((1.0, 0.0, 0.0), low).trim_by_plane((-1.0, 0.0, 0.0), -high)
+    mesh = kept.to_mesh64()
+    vertices = np.asarray(mesh.vert_properties)[:, :3].copy()
+    return Solid(vertices, np.asarray(mesh.tri_verts).astype(np.int64))
+
+
+def _clipped(line: FloatArray, low: float, high: float) -> FloatArray:
+    inner = line[(line[:, 0] > low) & (line[:, 0] < high)]
+    ends = [
+        np.array([[x, np.interp(x, line[:, 0], line[:, 1]), np.interp(x, line[:, 0], line[:, 2])]])
+        for x in (max(low, line[0, 0]), min(high, line[-1, 0]))
+    ]
+    if ends[0][0, 0] >= ends[1][0, 0]:
+        return np.zeros((0, 3))
+    clipped: FloatArray = np.concatenate([ends[0], inner, ends[1]])
+    return clipped

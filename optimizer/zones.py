@@ -1,0 +1,116 @@
+"""Convex zones inside the log that change what wood is worth: marks as rods, the feather under a fork.
+
+A zone is the hull of its corners. What two planes leave of it is convex too, and so is its view in plan.
+"""
+
+from dataclasses import dataclass
+from math import cos, pi, radians, sin, sqrt
+
+import numpy as np
+from scipy.spatial import ConvexHull, QhullError
+from shapely import MultiPoint, Polygon, box
+from shapely.geometry.base import BaseGeometry
+
+from scans.log import FloatArray, Fork
+
+CIRCLE_POINTS = 32
+FEATHER_OFF_PLANE = 0.15
+FEATHER_OFF_LINE = 0.5
+"""How far the figured wood reaches from the fork plane and from the fork's middle line, in stem diameters
+(common practice, no source)."""
+FLATTEST_FIGURE_DEG = 30.0
+"""A slab this far off the fork plane shows no feather (common practice, no source)."""
+
+
+@dataclass(frozen=True, eq=False)
+class Zone:
+    """A convex part of the log; log frame.
+
+    corners_m : (P, 3) points whose hull it is. [m]
+    share : share of the price lost on it; 0 for a feather. feather : whether it is figured wood.
+    normal : (3,) of the fork plane, for a feather.
+    """
+
+    corners_m: FloatArray
+    share: float
+    feather: bool = False
+    normal: FloatArray | None = None
+
+
+def rod(start_m: FloatArray, end_m: FloatArray, radius_m: float, share: float) -> Zone:
+    """Return a round rod from one point to another, its ends square, as a prism of the circle's own area."""
+    axis = (end_m - start_m) / np.linalg.norm(end_m - start_m)
+    first = np.cross(axis, [1.0, 0.0, 0.0] if abs(axis[0]) < 0.9 else [0.0, 1.0, 0.0])
+    first /= np.linalg.norm(first)
+    second = np.cross(axis, first)
+    angle = 2.0 * pi * np.arange(CIRCLE_POINTS) / CIRCLE_POINTS
+    radius_m *= sqrt(2.0 * pi / CIRCLE_POINTS / sin(2.0 * pi / CIRCLE_POINTS))
+    ring = radius_m * (np.cos(angle)[:, None] * first + np.sin(angle)[:, None] * second)
+    return Zone(np.concatenate([start_m + ring, end_m + ring]), share)
+
+
+def feather(fork: Fork) -> Zone:
+    """Return the figured wood under a fork (design 3, Figure zone).
+
+    Within 0.15 stem diameters of the fork plane and 0.5 of the middle line, from `below_m` under the
+    crotch to `above_m` over it.
+    """
+    across = np.cross(fork.direction, fork.normal)
+    off_plane_m, off_line_m = FEATHER_OFF_PLANE * fork.diameter_m, FEATHER_OFF_LINE * fork.diameter_m
+    angle = 2.0 * pi * np.arange(4 * CIRCLE_POINTS) / (4 * CIRCLE_POINTS)
+    disc = Polygon(off_line_m * np.stack([np.cos(angle), np.sin(angle)], axis=1))
+    cut = disc.intersection(box(-off_line_m, -off_plane_m, off_line_m, off_plane_m))
+    outline = np.asarray(cut.exterior.coords)[:-1]
+    ring = outline[:, :1] * across + outline[:, 1:] * fork.normal
+    ends = [fork.crotch_m - fork.below_m * fork.direction, fork.crotch_m + fork.above_m * fork.direction]
+    return Zone(np.concatenate([end + ring for end in ends]), 0.0, feather=True, normal=fork.normal)
+
+
+def alignment(normal: FloatArray, fork_normal: FloatArray) -> float:
+    """Return how well a slab shows the feather: max(0, (|n . m| - cos 30) / (1 - cos 30))."""
+    flattest = cos(radians(FLATTEST_FIGURE_DEG))
+    return max(0.0, (abs(float(normal @ fork_normal)) - flattest) / (1.0 - flattest))
+
+
+def cut_hull(corners: FloatArray, axis: int, low: float, high: float) -> FloatArray:
+    """Return points (Q, 3) whose hull is the part of a hull between two values of one coordinate.
+
+    The corners of a convex body cut by a plane are its own and where its edges meet the plane; lines
+    between any two corners stay inside, so that all pairs may stand for the edges.
+    """
+    values = corners[:, axis]
+    parts = [corners[(values >= low) & (values <= high)]]
+    for level in (low, high):
+        below, above = corners[values < level], corners[values > level]
+        if len(below) and len(above) and np.isfinite(level):
+            share = (level - below[:, None, axis]) / (above[None, :, axis] - below[:, None, axis])
+            points = below[:, None, :] + share[..., None] * (above[None, :, :] - below[:, None, :])
+            parts.append(points.reshape(-1, 3))
+    found: FloatArray = np.concatenate(parts)
+    return found
+
+
+def in_plan(corners_m: FloatArray, lower_m: float, upper_m: float) -> BaseGeometry:
+    """Return the view in plan of the part of a zone between two heights. corners_m : (P, 3), bed frame. [m]."""
+    points = cut_hull(corners_m, 2, lower_m, upper_m)
+    if len(points) < 3:
+        return Polygon()
+    hull = MultiPoint(points[:, :2]).convex_hull
+    return hull if isinstance(hull, Polygon) else Polygon()
+
+
+def sections(zone: Zone, x_m: FloatArray) -> list[FloatArray]:
+    """Return the zone's section (Q, 2) of (y, z) at each x, anticlockwise; empty where it is not met. [m]."""
+    corners = zone.corners_m
+    found: list[FloatArray] = []
+    for x in x_m:
+        ring = np.zeros((0, 2))
+        if corners[:, 0].min() < x < corners[:, 0].max():
+            # A hair thick, so that a face square to x gives its whole outline.
+            points = cut_hull(corners, 0, x - 1e-9, x + 1e-9)[:, 1:]
+            try:
+                ring = points[ConvexHull(points).vertices]
+            except QhullError:  # met at an edge alone
+                ring = np.zeros((0, 2))
+        found.append(ring)
+    return found
