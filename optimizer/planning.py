@@ -5,11 +5,12 @@ from dataclasses import dataclass, replace
 
 from optimizer.cautions import cautions_for
 from optimizer.describe import describe
+from optimizer.given import Given, price_given
 from optimizer.hearts_level import hearts_level
 from optimizer.log_found import log_found
 from optimizer.marks import with_pith
 from optimizer.mill import Mill
-from optimizer.no_plan import NoPlanError, check_log_fits, explain_no_plan
+from optimizer.no_plan import NoPlanError, both_units, check_log_fits, explain_no_plan
 from optimizer.plain_way import plain_way
 from optimizer.plan import Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
 from optimizer.prices import PriceBook, menu_for
@@ -20,7 +21,7 @@ from optimizer.terms import REACH_MARGIN_M
 from optimizer.wood import Wood
 from scans.log import Log
 
-__all__ = ["NoPlanError", "Progress", "Run", "SearchSettings", "plan_log"]
+__all__ = ["LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan_log", "price_way"]
 
 DEFAULT_LAYS = 800
 LONGER_THAN_BED = (
@@ -64,22 +65,33 @@ class Run:
     clock: Callable[[], float]
 
 
+@dataclass(frozen=True)
+class LogGiven:
+    """A log with what the user says of it.
+
+    end_trim_m : lost at the butt and at the top. [m] bark_ratio : inside / outside diameter; 1 with the bark off.
+    warnings : what the reader of the plan should know first.
+    """
+
+    log: Log
+    source: Source
+    wood: Wood
+    end_trim_m: tuple[float, float]
+    bark_on: bool
+    bark_ratio: float
+    cost: float = 0.0
+    marks: tuple[Mark, ...] = ()
+    warnings: tuple[str, ...] = ()
+
+
 def plan_log(
-    log: Log,
-    source: Source,
+    given: LogGiven,
     mill: Mill,
     prices: PriceBook,
-    wood: Wood,
     *,
-    end_trim_m: tuple[float, float],
-    bark_on: bool,
-    bark_ratio: float,
-    cost: float,
     settings: SearchSettings,
     run: Run,
     on_progress: Callable[[Progress], None] | None = None,
-    warnings: tuple[str, ...] = (),
-    marks: tuple[Mark, ...] = (),
 ) -> PlanDocument:
     """Plan a log: describe it, search, rank, put the plain way and hearts level beside it, and warn.
 
@@ -87,16 +99,11 @@ def plan_log(
     no plan is possible.
     """
     started = run.clock()
-    if min(end_trim_m) < 0.0 or sum(end_trim_m) >= log.length_m:
-        raise ValueError(f"end_trim must leave some of the {log.length_m:.3g} m log, got {sum(end_trim_m):g} m in all")
-    log = with_pith(log, marks)
-    whole = Problem(log, mill, prices, menu_for(prices, wood, mill), end_trim_m, marks)
-    found_log = log_found(log, whole.bodies, whole.supports, wood, source, bark_on=bark_on, cost=cost, marks=marks)
+    whole = _whole(given, mill, prices)
     problems = _stretched(whole)
-    if len(problems) > 1:
-        warnings += (LONGER_THAN_BED,)
+    warnings = given.warnings if len(problems) == 1 else (*given.warnings, LONGER_THAN_BED)
     for problem in problems:
-        check_log_fits(problem, wood.log_mass_kg(problem.log.wood.volume_m3, problem.log.outer.volume_m3))
+        check_log_fits(problem, given.wood.log_mass_kg(problem.log.wood.volume_m3, problem.log.outer.volume_m3))
 
     def stop() -> StoppedBy | None:
         over = settings.seconds is not None and run.clock() - started > settings.seconds
@@ -117,29 +124,14 @@ def plan_log(
     def described(priced: Priced | None, rank: int = 0) -> Plan | None:
         if priced is None:
             return None
-        return describe(by_stretch[priced.stretch_m], wood, priced, rank, log.wood.volume_m3)
+        return describe(by_stretch[priced.stretch_m], given.wood, priced, rank, whole.log.wood.volume_m3)
 
     plans = tuple(plan for k, priced in enumerate(best, start=1) if (plan := described(priced, k)) is not None)
-    return PlanDocument(
-        id=run.id,
-        made_at=run.made_at,
-        made_with=run.made_with,
-        currency=prices.currency,
-        log=found_log,
-        mill=mill,
-        prices=prices,
-        wood=WoodAssumed(
-            name=wood.name,
-            scientific_name=wood.scientific_name,
-            known=wood.known,
-            status=wood.status,
-            green_density_kg_m3=wood.green_density_kg_m3,
-            bark_density_kg_m3=wood.bark_density_kg_m3,
-            bark_ratio=bark_ratio,
-            shrinkage_radial_pct=wood.shrinkage_radial_pct,
-            shrinkage_tangential_pct=wood.shrinkage_tangential_pct,
-        ),
-        plans=plans,
+    return _document(
+        given,
+        whole,
+        run,
+        plans,
         plain_way=described(plain),
         hearts_level=described(hearts_level(chosen)),
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
@@ -150,7 +142,96 @@ def plan_log(
             seconds=run.clock() - started,
         ),
         warnings=warnings,
-        cautions=cautions_for(found_log, mill, plans, wood.name),
+    )
+
+
+def price_way(given: LogGiven, mill: Mill, prices: PriceBook, way: Given, *, run: Run) -> PlanDocument:
+    """Price a chosen way, or plan on from passes made; the document holds it as its only plan.
+
+    Raises as plan_log does, and GivenError for a way that contradicts itself.
+    """
+    started = run.clock()
+    whole = _whole(given, mill, prices)
+    if len(stretches_of(whole.log.length_m, mill.bed_length_m)) > 1:
+        raise NoPlanError(
+            f"the log is longer than the bed: {both_units(whole.log.length_m)}; crosscut it, and give the length that "
+            "goes on the bed as a log of its own"
+        )
+    check_log_fits(whole, given.wood.log_mass_kg(whole.log.wood.volume_m3, whole.log.outer.volume_m3))
+    priced, notes = price_given(whole, way)
+    plain = plain_way(whole)
+    log_wood_m3 = whole.log.wood.volume_m3
+    return _document(
+        given,
+        whole,
+        run,
+        (describe(whole, given.wood, priced, 1, log_wood_m3),),
+        plain_way=None if plain is None else describe(whole, given.wood, plain, 0, log_wood_m3),
+        hearts_level=None,
+        value_by_roll=(),
+        work=Work(lays=1, stopped_by="lays", seed=0, seconds=run.clock() - started),
+        warnings=(*given.warnings, *notes),
+    )
+
+
+def _whole(given: LogGiven, mill: Mill, prices: PriceBook) -> Problem:
+    log = with_pith(given.log, given.marks)
+    if min(given.end_trim_m) < 0.0 or sum(given.end_trim_m) >= log.length_m:
+        raise ValueError(
+            f"end_trim must leave some of the {log.length_m:.3g} m log, got {sum(given.end_trim_m):g} m in all"
+        )
+    return Problem(log, mill, prices, menu_for(prices, given.wood, mill), given.end_trim_m, given.marks)
+
+
+def _document(
+    given: LogGiven,
+    whole: Problem,
+    run: Run,
+    plans: tuple[Plan, ...],
+    *,
+    plain_way: Plan | None,
+    hearts_level: Plan | None,
+    value_by_roll: tuple[NetAtRoll, ...],
+    work: Work,
+    warnings: tuple[str, ...],
+) -> PlanDocument:
+    wood = given.wood
+    found = log_found(
+        whole.log,
+        whole.bodies,
+        whole.supports,
+        wood,
+        given.source,
+        bark_on=given.bark_on,
+        cost=given.cost,
+        marks=given.marks,
+    )
+    return PlanDocument(
+        id=run.id,
+        made_at=run.made_at,
+        made_with=run.made_with,
+        currency=whole.prices.currency,
+        log=found,
+        mill=whole.mill,
+        prices=whole.prices,
+        wood=WoodAssumed(
+            name=wood.name,
+            scientific_name=wood.scientific_name,
+            known=wood.known,
+            status=wood.status,
+            green_density_kg_m3=wood.green_density_kg_m3,
+            bark_density_kg_m3=wood.bark_density_kg_m3,
+            bark_ratio=given.bark_ratio,
+            shrinkage_radial_pct=wood.shrinkage_radial_pct,
+            shrinkage_tangential_pct=wood.shrinkage_tangential_pct,
+        ),
+        plans=plans,
+        plain_way=plain_way,
+        hearts_level=hearts_level,
+        value_by_roll=value_by_roll,
+        work=work,
+        warnings=warnings,
+        cautions=cautions_for(found, whole.mill, plans, wood.name),
     )
 
 

@@ -19,7 +19,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsed
 from rich.progress import Progress as Bar
 
 from optimizer.mill import Mill
-from optimizer.planning import NoPlanError, Progress, Run, SearchSettings, plan_log
+from optimizer.planning import LogGiven, NoPlanError, Progress, Run, SearchSettings, plan_log
 from optimizer.prices import PriceBook, PriceError
 from optimizer.wood import UnknownSpeciesError
 from scans.errors import ScanError
@@ -131,12 +131,17 @@ def _plan(file: FileRead, about: AboutLog, shown: Shown, effort: Effort, mill_at
         clock=time.monotonic,
     )
     with _progress_bar(Measures(shown.units, mill, prices.currency)) as on_progress:
-        document = plan_log(
-            read.log, read.source, mill, prices, read.wood,
-            end_trim_m=(read.end_trim_m, read.end_trim_m), bark_on=read.bark_on, bark_ratio=read.bark_ratio,
-            cost=read.cost, settings=settings, run=run, on_progress=on_progress,
-            warnings=(*read.warnings, *_not_planned_with(mill, prices)),
-        )  # fmt: skip
+        given = LogGiven(
+            log=read.log,
+            source=read.source,
+            wood=read.wood,
+            end_trim_m=(read.end_trim_m, read.end_trim_m),
+            bark_on=read.bark_on,
+            bark_ratio=read.bark_ratio,
+            cost=read.cost,
+            warnings=read.warnings,
+        )
+        document = plan_log(given, mill, prices, settings=settings, run=run, on_progress=on_progress)
     as_json = document.model_dump_json() + "\n"
     if shown.json == STDOUT:
         sys.stdout.write(as_json)
@@ -152,16 +157,6 @@ def _plan(file: FileRead, about: AboutLog, shown: Shown, effort: Effort, mill_at
 
 def _where(settled: Settled) -> str:
     return f"{settled.where}: {settled.file.shown}" if settled.where != "sample" else settled.where
-
-
-def _not_planned_with(mill: Mill, prices: PriceBook) -> tuple[str, ...]:
-    """Say what stands in the mill or the price book and is passed over, rather than pass it over silently."""
-    passed = []
-    if mill.can_flip:
-        passed.append("Flips are not planned yet: the log is sawn from one side (the mill's can_flip is passed over).")
-    if prices.figure.feather_per_board_foot:
-        passed.append("Figured wood is not priced yet (the price book's figure is passed over).")
-    return tuple(passed)
 
 
 @contextmanager

@@ -12,27 +12,25 @@ import trimesh
 
 from optimizer.marks import place_on_girth
 from optimizer.plan import Mark, Source
-from optimizer.planning import Run, SearchSettings, plan_log
+from optimizer.planning import LogGiven, Run, SearchSettings, plan_log
 from optimizer.wood import find_wood
 from scans.log import Solid
 
 
 def document_of(log, mill=None, prices=None, lays=120, trim=(0.05, 0.05), marks=()):
     ticks = count()
-    document = plan_log(
-        log,
-        Source(kind="solid", sha256="0" * 64),
-        mill or books.mill(),
-        prices or books.prices(),
-        find_wood("ash, white"),
+    given = LogGiven(
+        log=log,
+        source=Source(kind="solid", sha256="0" * 64),
+        wood=find_wood("ash, white"),
         end_trim_m=trim,
         bark_on=False,
         bark_ratio=1.0,
-        cost=0.0,
-        settings=SearchSettings(lays=lays),
-        run=Run("audit", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks))),
         marks=marks,
     )
+    run = Run("audit", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks)))
+    settings = SearchSettings(lays=lays)
+    document = plan_log(given, mill or books.mill(), prices or books.prices(), settings=settings, run=run)
     return json.loads(document.model_dump_json())
 
 

@@ -11,26 +11,25 @@ import shapes
 
 from optimizer.lengths import POUND_KG
 from optimizer.plan import SCHEMA, PlanDocument, PlanError, Source, read_plan
-from optimizer.planning import NoPlanError, Run, SearchSettings, plan_log
+from optimizer.planning import LogGiven, NoPlanError, Run, SearchSettings, plan_log
 from optimizer.prices import PriceError
 from optimizer.wood import find_wood
 
 
 def planned(log, mill=None, prices=None, species="ash, white", trim=(0.05, 0.05), lays=100, **settings):
     ticks = count()
-    return plan_log(
-        log,
-        Source(kind="solid", sha256="0" * 64),
-        mill or books.mill(),
-        prices or books.prices(),
-        find_wood(species),
+    given = LogGiven(
+        log=log,
+        source=Source(kind="solid", sha256="0" * 64),
+        wood=find_wood(species),
         end_trim_m=trim,
         bark_on=log.wood is not log.outer,
         bark_ratio=1.0,
         cost=100.0,
-        settings=SearchSettings(lays=lays, **settings),
-        run=Run("run", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks))),
     )
+    run = Run("run", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks)))
+    settings = SearchSettings(lays=lays, **settings)
+    return plan_log(given, mill or books.mill(), prices or books.prices(), settings=settings, run=run)
 
 
 @pytest.fixture(scope="module")

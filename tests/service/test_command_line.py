@@ -116,15 +116,6 @@ def test_an_unknown_species_is_a_warning(pithline: Callable[..., Ran]) -> None:
     assert "Note: The species is not known" in out
 
 
-def test_what_is_passed_over_is_said(pithline: Callable[..., Ran]) -> None:
-    Path("mill.toml").write_text(MILL + "can_flip = true\n")
-    Path("prices.toml").write_text(PRICES + "figure = {feather_per_board_foot = 6}\n")
-
-    _, out, _ = pithline("plan", "log.toml", "--json", "-", *QUICK)
-
-    assert len(json.loads(out)["warnings"]) == 2
-
-
 def wrong(old: str, new: str, text: str = STRAIGHT) -> str:
     assert old in text
     return text.replace(old, new)
