@@ -75,6 +75,27 @@ def chord_table(offsets: IntArray, turned: FloatArray, rows: int, shift: float, 
 
 
 @numba.njit(cache=True, nogil=True)
+def most_crossings(offsets: IntArray, segments: FloatArray, rolls: int, step_m: float) -> int:
+    """Return the most crossings that level lines `step_m` apart make with the rings, over a few rolls."""
+    most = 2
+    for k in range(rolls):
+        angle = 2.0 * np.pi * k / rolls
+        x_m = np.zeros(len(offsets) - 1)
+        turned = turn_rings(offsets, segments, x_m, angle, 0.0, 0.0, 0.0, step_m)
+        low, high = turned[:, 1::2].min(), turned[:, 1::2].max()
+        rows = int(high - low) + 2
+        turned[:, 1] -= low
+        turned[:, 3] -= low
+        for i in range(len(x_m)):
+            counts = np.zeros(rows, dtype=np.int64)
+            for s in range(offsets[i], offsets[i + 1]):
+                first, last = _rows_crossed(turned[s, 1], turned[s, 3], rows)
+                counts[first:last] += 1
+            most = max(most, counts.max())
+    return most
+
+
+@numba.njit(cache=True, nogil=True)
 def _chord_table(offsets: IntArray, turned: FloatArray, rows: int, shift: float, slots: int) -> Chords:
     n = len(offsets) - 1
     counts = np.zeros((rows, n), dtype=np.uint8)
@@ -162,11 +183,14 @@ def reach_on_mesh(bed_points: FloatArray, faces: IntArray, rows: int, row_zero_m
 
 
 @numba.njit(cache=True, nogil=True)
-def _width(table: Chords, r: int, i: int) -> float:
-    width = 0.0
-    for c in range(0, table.counts[r, i], 2):
-        width += table.y[r, c + 1, i] - table.y[r, c, i]
-    return width
+def _widths(table: Chords, r: int, widths: FloatArray) -> None:
+    # Slots that are not used are minus infinity wide; loops along the stations are ones for vector instructions.
+    widths[:] = 0.0
+    for c in range(0, min(table.most, table.y.shape[1]), 2):
+        low, high = table.y[r, c], table.y[r, c + 1]
+        for i in range(len(widths)):
+            width = high[i] - low[i]
+            widths[i] += max(0.0, width)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -182,11 +206,13 @@ def wood_by_row(
     rows, n = table.counts.shape
     area, length = np.zeros(rows), np.zeros(rows)
     usable, widest = np.zeros(rows), np.zeros(rows)
+    widths = np.zeros(n)
     for r in range(rows):
+        _widths(table, r, widths)
         from_x, to_x, x = -1.0, 0.0, 0.0
         inside, inside_m2 = 0.0, 0.0
         for i in range(n):
-            width = _width(table, r, i)
+            width = widths[i]
             if width > 0.0:
                 if from_x < 0.0:
                     from_x = x
@@ -211,11 +237,13 @@ def wood_by_row(
 @numba.njit(cache=True, nogil=True)
 def longest_by_row(table: Chords, first: int, last: int, least_m: float) -> IntArray:
     """Return, for each row, over how many usable stations on end all its wood together is wide enough."""
-    rows = len(table.counts)
+    rows, n = table.counts.shape
     found = np.zeros(rows, dtype=np.int64)
+    widths = np.zeros(n)
     for r in range(rows):
+        _widths(table, r, widths)
         here = 0
         for i in range(first, last):
-            here = here + 1 if _width(table, r, i) >= least_m else 0
+            here = here + 1 if widths[i] >= least_m else 0
             found[r] = max(found[r], here)
     return found

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
-from optimizer.inside import Inside
+from optimizer.inside import Inside, heart_sections
 from optimizer.lay import Lay
 from optimizer.stations import Stations
 from optimizer.terms import Terms
@@ -28,14 +28,15 @@ class Faces(NamedTuple):
 
     chords, shift : the face of row r is row r + shift of the table; none where that is beyond the table.
     simple : (table rows,) whether a face has one interval of wood at most at every usable station.
-    usable_m2, widest_m : (rows,) the most that runs can hold on the face; the widest wood there.
+    usable_m2 : (rows,) the most that runs can hold on the face. best_factor : (rows,) the greatest width factor that a
+        slab of this face can have.
     """
 
     chords: Chords
     shift: int
     simple: BoolArray
     usable_m2: FloatArray
-    widest_m: FloatArray
+    best_factor: FloatArray
 
 
 @dataclass(frozen=True)
@@ -95,7 +96,7 @@ def lay_table(
     shared = abs(kerf_steps - round(kerf_steps)) < 1e-9
     shift = round(kerf_steps) if shared else 0
     offsets = stations.wood.offsets
-    at_passes = chord_table(offsets, wood, rows + shift, 0.0)
+    at_passes = chord_table(offsets, wood, rows + shift, 0.0, stations.wood.slots)
     # A run's length is along the bed, a little more than along the log.
     least_m = terms.min_length_m * cos(tilt)
     measure = (stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m)
@@ -103,9 +104,9 @@ def lay_table(
 
     def faces(way: int) -> Faces:
         if way == 0 or shared:
-            return _faces(at_passes, measured, way * shift, rows, stations, tilt)
-        beside = chord_table(offsets, wood, rows, way * kerf_steps)
-        return _faces(beside, wood_by_row(beside, *measure), 0, rows, stations, tilt)
+            return _faces(at_passes, measured, way * shift, rows, stations, tilt, terms)
+        beside = chord_table(offsets, wood, rows, way * kerf_steps, stations.wood.slots)
+        return _faces(beside, wood_by_row(beside, *measure), 0, rows, stations, tilt, terms)
 
     if reach_m is None and stations.outer is stations.wood:
         reach_m = reach_of_chords(at_passes, rows)
@@ -163,13 +164,22 @@ def _faces(
     rows: int,
     stations: Stations,
     tilt: float,
+    terms: Terms,
 ) -> Faces:
-    usable, widest = np.zeros(rows), np.zeros(rows)
+    usable, factor = np.zeros(rows), np.zeros(rows)
     there = np.arange(rows) + shift
     met = (there >= 0) & (there < len(chords.counts))
     usable[met] = measured[2][there[met]] / cos(tilt)
-    widest[met] = measured[3][there[met]]
-    return Faces(chords, shift, _simple_rows(chords, stations.first, stations.last), usable, widest)
+    factor[met] = _best_factor_up_to(terms, np.minimum(measured[3][there[met]], terms.max_width_m))
+    return Faces(chords, shift, _simple_rows(chords, stations.first, stations.last), usable, factor)
+
+
+def _best_factor_up_to(terms: Terms, width_m: FloatArray) -> FloatArray:
+    """Return the greatest width factor that any mean width up to these can have."""
+    at, factor = terms.width_at_m, terms.width_factor
+    before = np.concatenate([factor[:1], np.maximum.accumulate(factor)])
+    best: FloatArray = np.maximum(np.interp(width_m, at, factor), before[np.searchsorted(at, width_m, side="right")])
+    return best
 
 
 @numba.njit(cache=True, nogil=True)
@@ -189,6 +199,7 @@ def _turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
     roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
     turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
     crossings = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)
+    hearts = heart_sections(crossings, heart.radius_m)
     rings = np.ascontiguousarray(stations.rings @ turn)
     rise_m = stations.x_m * sin(tilt) + lay.lift_m
     at = np.arange(len(stations.x_m))
@@ -196,9 +207,7 @@ def _turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
     heart_counts, zone_counts = np.diff(stations.heart_offsets), np.diff(stations.zone_offsets)
     if heart.share > 0.0 and len(crossings):
         heights_m = rise_m[np.repeat(at, heart_counts)] + crossings[:, 1] * cos(tilt)
-        # Aslant, the strip's section stands higher than its radius.
-        slant_y, slant_z = crossings[:, 2] ** 2, crossings[:, 3] ** 2
-        top_m = heart.radius_m * np.sqrt((1.0 - slant_y) / (1.0 - slant_y - slant_z))
+        top_m = hearts[:, 4] * cos(tilt)
         bounds += [heights_m - top_m, heights_m + top_m]
     if len(rings):
         owner = np.repeat(np.repeat(at, zone_counts), np.diff(stations.ring_offsets))
@@ -207,14 +216,13 @@ def _turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
     feather = [0.0 if zone.normal is None else alignment(normal, zone.normal) for zone in stations.zones]
     return Inside(
         heart_offsets=stations.heart_offsets,
-        hearts=crossings,
+        hearts=hearts,
         zone_offsets=stations.zone_offsets,
         ring_offsets=stations.ring_offsets,
         rings=rings,
         zone_share=np.array([zone.share for zone in stations.zones])[stations.zone_of],
         zone_feather=np.array(feather)[stations.zone_of],
         heart_share=heart.share,
-        heart_radius_m=heart.radius_m,
         rise_m=rise_m,
         cos_tilt=cos(tilt),
         low_m=float(min((b.min() for b in bounds), default=np.inf)),

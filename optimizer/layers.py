@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chords import Chords
-from optimizer.inside import Inside, largest_share, strips_at
+from optimizer.inside import Inside, largest_share, strips_of_layer
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -209,7 +209,8 @@ class Room(NamedTuple):
 
     low, high : intervals of an outline, station by station. parent : the piece that each belongs to.
     begins : (count + 1,) first interval of each station. from_station, to_station : where each piece lies, at its
-    first interval. width, lost, figured, left, right : (count,). sums : (5, count + 2). strips : (most, 4).
+    first interval. width, lost, figured, left, right : (count,). sums : (5, count + 2). strips : (count, most, 4).
+    strip_counts : (count,).
     """
 
     low: FloatArray
@@ -225,6 +226,7 @@ class Room(NamedTuple):
     to_station: IntArray
     sums: FloatArray
     strips: FloatArray
+    strip_counts: IntArray
 
 
 @numba.njit(cache=True, nogil=True)
@@ -244,7 +246,8 @@ def room_for(count: int, slots: int, strips: int) -> Room:
         np.zeros(intervals, dtype=np.int64),
         np.zeros(intervals, dtype=np.int64),
         np.zeros((5, count + 2)),
-        np.zeros((max(1, strips), 4)),
+        np.zeros((count, max(1, strips), 4)),
+        np.zeros(count, dtype=np.int64),
     )
 
 
@@ -292,6 +295,7 @@ def _simple_layer(
         left,
         right,
     )
+    strips, strip_counts, found, feather = room.strips, room.strip_counts, False, inside.best_feather > 0.0
     total = 0.0
     needed = terms.min_length_m / cell_m - 1.0
     i = 0
@@ -309,19 +313,22 @@ def _simple_layer(
             on_end = on_end + 1 if width[i] >= terms.min_width_m else 0
             longest = max(longest, on_end)
         if longest >= needed and longest > 0:
+            if something and not found:
+                strips_of_layer(inside, first, lower_m, upper_m, room.strips, room.strip_counts)
+                found = True
             for k in range(low, i + 1):
                 lost[k] = figured[k] = 0.0
-                if something and width[k] >= terms.min_width_m:
-                    strips = strips_at(inside, first + k, lower_m, upper_m, room.strips)
-                    lost[k] = largest_share(room.strips, strips, 2, left[k], right[k])
-                    figured[k] = largest_share(room.strips, strips, 3, left[k], right[k])
+                if found and strip_counts[k]:
+                    lost[k] = largest_share(strips, k, strip_counts[k], 2, left[k], right[k])
+                    if feather:
+                        figured[k] = largest_share(strips, k, strip_counts[k], 3, left[k], right[k])
             total += piece_value(terms, entry, width, lost, figured, low, i, count, cell_m, room.sums)
         i += 1
     return total
 
 
 @numba.njit(cache=True, nogil=True)
-def layer_value(
+def _layer_of(
     terms: Terms,
     entry: int,
     upper: Chords,
@@ -332,17 +339,12 @@ def layer_value(
     last: int,
     cell_m: float,
     simple: bool,
+    something: bool,
     inside: Inside,
     lower_m: float,
     upper_m: float,
     room: Room,
 ) -> float:
-    """Return what the slabs of one layer bring, after their drying and handling.
-
-    first .. last - 1 are the usable stations; cell_m is a cell's length along the bed. simple : whether
-    both faces have one interval at most at every usable station. lower_m, upper_m : the faces' heights.
-    """
-    something = inside.most > 0 and upper_m > inside.low_m and lower_m < inside.high_m
     if simple:
         return _simple_layer(
             terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, something, inside,
@@ -388,6 +390,7 @@ def layer_value(
                 begin[m] = i
             end[root] = i
     width, lost, figured = room.width, room.lost, room.figured
+    strips, strip_counts, found, feather = room.strips, room.strip_counts, False, inside.best_feather > 0.0
     needed = terms.min_length_m / cell_m - 1.0
     total = 0.0
     for k in range(n):
@@ -404,14 +407,123 @@ def layer_value(
             longest = max(longest, on_end)
         if longest < needed or longest == 0:
             continue
-        if something:
+        if something and not found:
+            strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts)
+            found = True
+        if found:
             for i in range(begin[k], end[k] + 1):
-                if width[i] < terms.min_width_m:
-                    continue
-                strips = strips_at(inside, first + i, lower_m, upper_m, room.strips)
                 for m in range(begins[i], begins[i + 1]):
-                    if strips and parent[m] == k:
-                        lost[i] += largest_share(room.strips, strips, 2, low[m], high[m])
-                        figured[i] += largest_share(room.strips, strips, 3, low[m], high[m])
+                    if strip_counts[i] and parent[m] == k:
+                        lost[i] += largest_share(strips, i, strip_counts[i], 2, low[m], high[m])
+                        if feather:
+                            figured[i] += largest_share(strips, i, strip_counts[i], 3, low[m], high[m])
         total += piece_value(terms, entry, width, lost, figured, begin[k], end[k], count, cell_m, room.sums)
     return total
+
+
+@numba.njit(cache=True, nogil=True)
+def _sound_simple_layer(
+    terms: Terms,
+    entry: int,
+    upper_low: NDArray[np.float32],
+    upper_high: NDArray[np.float32],
+    lower_low: NDArray[np.float32],
+    lower_high: NDArray[np.float32],
+    cell_m: float,
+) -> float:
+    """Return what a layer brings as if nothing were lost or figured; -1 where a run must be crosscut.
+
+    upper_low .. lower_high : (count,) the one interval that each face has at a station; inf, -inf for none. The
+    same as _simple_layer in one loop that keeps no arrays: most layers are looked at no further.
+    """
+    least, most = terms.min_width_m, terms.max_width_m
+    count = len(upper_low)
+    total, start, area, uncapped = 0.0, 0.0, 0.0, 0.0
+    before, before_left, before_right = 0.0, 0.0, 0.0
+    running = False
+    for i in range(count + 1):
+        width, left, right = 0.0, 0.0, 0.0
+        if i < count:
+            left = max(np.float64(upper_low[i]), np.float64(lower_low[i]))
+            right = min(np.float64(upper_high[i]), np.float64(lower_high[i]))
+            width = right - left if right > left else 0.0
+        linked = width > 0.0 and before > 0.0 and min(right, before_right) > max(left, before_left)
+        if running and (not linked or width < least):
+            # The run ends beyond the station before this one, at a trim half a cell away.
+            reach, edge = 0.5 * cell_m, before
+            if i < count:
+                reach, edge = cell_m * (before - least) / (before - (width if linked else 0.0)), least
+            length = (i - 0.5) * cell_m + reach - start
+            area += reach * 0.5 * (min(before, most) + min(edge, most))
+            uncapped += reach * 0.5 * (before + edge)
+            if length > terms.max_length_m:
+                return -1.0
+            if length >= terms.min_length_m:
+                total += slab_value(terms, entry, length, area, uncapped, 0.0, 0.0)
+            running = False
+        if width >= least:
+            capped = min(width, most)
+            if running:
+                area += 0.5 * cell_m * (min(before, most) + capped)
+                uncapped += 0.5 * cell_m * (before + width)
+            else:
+                reach, edge = 0.5 * cell_m, width
+                if i > 0:
+                    reach, edge = cell_m * (width - least) / (width - (before if linked else 0.0)), least
+                start = (i + 0.5) * cell_m - reach
+                area = reach * 0.5 * (capped + min(edge, most))
+                uncapped = reach * 0.5 * (width + edge)
+                running = True
+        before, before_left, before_right = width, left, right
+    return total
+
+
+@numba.njit(cache=True, nogil=True)
+def layer_value(
+    terms: Terms,
+    entry: int,
+    upper: Chords,
+    upper_row: int,
+    lower: Chords,
+    lower_row: int,
+    first: int,
+    last: int,
+    cell_m: float,
+    simple: bool,
+    inside: Inside,
+    lower_m: float,
+    upper_m: float,
+    room: Room,
+    enough: float,
+) -> float:
+    """Return what the slabs of one layer bring, after their drying and handling.
+
+    first .. last - 1 are the usable stations; cell_m is a cell's length along the bed. simple : whether
+    both faces have one interval at most at every usable station. lower_m, upper_m : the faces' heights.
+    enough : where the layer cannot bring more than this, anything that is not more may come back.
+    """
+    something = inside.most > 0 and upper_m > inside.low_m and lower_m < inside.high_m
+    if inside.best_feather == 0.0 and (simple or something):
+        # Sound wood brings the most: look there first whether flaws are worth counting.
+        sound = -1.0
+        if simple:
+            sound = _sound_simple_layer(
+                terms,
+                entry,
+                upper.y[upper_row, 0, first:last],
+                upper.y[upper_row, 1, first:last],
+                lower.y[lower_row, 0, first:last],
+                lower.y[lower_row, 1, first:last],
+                cell_m,
+            )
+        if sound < 0.0 and something:
+            sound = _layer_of(
+                terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, False, inside,
+                lower_m, upper_m, room,
+            )  # fmt: skip
+        if sound >= 0.0 and (not something or sound <= enough):
+            return sound
+    return _layer_of(
+        terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, something, inside,
+        lower_m, upper_m, room,
+    )  # fmt: skip

@@ -14,7 +14,7 @@ import numba
 import numpy as np
 
 from optimizer.lay_table import Faces, LayTable
-from optimizer.layers import Room, layer_value, room_for, width_factor
+from optimizer.layers import Room, layer_value, room_for
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -42,9 +42,14 @@ class Cuts:
 NOTHING = Cuts((), (), 0.0)
 
 
-def best_cuts(table: LayTable, terms: Terms) -> Cuts:
-    """Find the passes of one lay that are worth the most, by the search's own measure."""
+def best_cuts(table: LayTable, terms: Terms, floor: float = 0.0) -> Cuts:
+    """Find the passes of one lay that are worth the most, by the search's own measure.
+
+    floor : a lay that cannot be worth more than this is given up at once, with no cuts.
+    """
     if len(table.possible) == 0:
+        return NOTHING
+    if floor > 0.0 and not terms.can_flip and _most_of_lay(terms, table) <= floor:
         return NOTHING
     down = _downwards(terms, table)
     net, first, choice, below = down
@@ -89,7 +94,7 @@ def value_of_layer(table: LayTable, terms: Terms, entry: int, upper_row: int, lo
     room = _room(table)
     return float(
         _layer(terms, table, entry, table.upper, upper_row - table.lowest_row, 0.0, table.lower,
-               lower_row - table.lowest_row, terms.kerf_m, room)
+               lower_row - table.lowest_row, terms.kerf_m, room, 0.0)
     )  # fmt: skip
 
 
@@ -98,7 +103,7 @@ def value_of_flipped_layer(table: LayTable, terms: Terms, entry: int, upper_row:
     room = _room(table)
     return float(
         _layer(terms, table, entry, table.under, upper_row - table.lowest_row, -terms.kerf_m, table.upper,
-               lower_row - table.lowest_row, 0.0, room)
+               lower_row - table.lowest_row, 0.0, room, 0.0)
     )  # fmt: skip
 
 
@@ -107,7 +112,7 @@ def value_of_bed_layer(table: LayTable, terms: Terms, entry: int, face_row: int,
     room = _room(table)
     return float(
         _layer(terms, table, entry, table.upper, face_row - table.lowest_row, 0.0, table.upper,
-               last_row - table.lowest_row, 0.0, room)
+               last_row - table.lowest_row, 0.0, room, 0.0)
     )  # fmt: skip
 
 
@@ -129,6 +134,7 @@ def _layer(
     bottom_row: int,
     bottom_offset_m: float,
     room: Room,
+    enough: float,
 ) -> float:
     upper_row, lower_row = top_row + top.shift, bottom_row + bottom.shift
     return layer_value(
@@ -146,27 +152,8 @@ def _layer(
         (table.lowest_row + bottom_row) * terms.step_m + bottom_offset_m,
         (table.lowest_row + top_row) * terms.step_m + top_offset_m,
         room,
+        enough,
     )
-
-
-@numba.njit(cache=True, nogil=True)
-def _most(terms: Terms, table: LayTable, entry: int, area_m2: float, widest_m: float) -> float:
-    """Return the most that a layer can bring: no slab is larger than the runs on either face."""
-    if area_m2 <= 0.0:
-        return 0.0
-    price = terms.price[entry] * _best_factor_up_to(terms, min(widest_m, terms.max_width_m))
-    price += terms.feather_per_board_foot * table.inside.best_feather - terms.drying_per_board_foot
-    return max(0.0, area_m2 * terms.board_feet_per_m2[entry] * price - terms.slab_cost)
-
-
-@numba.njit(cache=True, nogil=True)
-def _best_factor_up_to(terms: Terms, width_m: float) -> float:
-    """Return the greatest width factor that any mean width up to this can have."""
-    best = width_factor(terms, width_m)
-    for k in range(len(terms.width_at_m)):
-        if terms.width_at_m[k] <= width_m or k == 0:
-            best = max(best, terms.width_factor[k])
-    return best
 
 
 @numba.njit(cache=True, nogil=True)
@@ -183,9 +170,27 @@ def _least_waste(terms: Terms) -> int:
 
 
 @numba.njit(cache=True, nogil=True)
-def _pair_most(terms: Terms, table: LayTable, entry: int, top: Faces, top_row: int, bottom: Faces, row: int) -> float:
-    area = min(top.usable_m2[top_row], bottom.usable_m2[row])
-    return _most(terms, table, entry, area, min(top.widest_m[top_row], bottom.widest_m[row]))
+def _pair_most(
+    least: float,
+    price: float,
+    extra: float,
+    board_feet_per_m2: float,
+    top_m2: float,
+    bottom_m2: float,
+    top_factor: float,
+    bottom_factor: float,
+) -> float:
+    """Return the most that a layer can bring: no slab is larger than the runs on either face, or wider.
+
+    least : what a slab must bring to be worth handling. extra : figure at its best less drying, for a board foot.
+    """
+    each = price * min(top_factor, bottom_factor) + extra
+    return max(0.0, min(top_m2, bottom_m2) * board_feet_per_m2 * each - least)
+
+
+@numba.njit(cache=True, nogil=True)
+def _extra(terms: Terms, table: LayTable) -> float:
+    return terms.feather_per_board_foot * table.inside.best_feather - terms.drying_per_board_foot
 
 
 @numba.njit(cache=True, nogil=True)
@@ -201,37 +206,76 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
     queue = np.zeros(rows, dtype=np.int64)
     head, tail = 0, 0
     most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
+    # Taken out of the tuples once: that costs more than a layer.
+    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
+    least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
+    top, bottom = table.upper, table.lower
+    top_m2, top_factor, bottom_m2, bottom_factor = top.usable_m2, top.best_factor, bottom.usable_m2, bottom.best_factor
     room = _room(table)
     for k in range(rows):
         # The row that a waste layer may now just reach.
         j = k - least_waste
-        if j >= 0 and table.possible[j]:
+        if j >= 0 and possible[j]:
             while tail > head and after[queue[tail - 1]] <= after[j]:
                 tail -= 1
             queue[tail] = j
             tail += 1
         while tail > head and queue[head] < k - most_drop:
             head += 1
-        if not table.possible[k]:
+        if not possible[k]:
             continue
         if tail > head and after[queue[head]] > value[k]:
             value[k], choice[k], below[k] = after[queue[head]], -2, queue[head]
-        for m in range(len(terms.drop_steps)):
-            j = k - terms.drop_steps[m]
-            if j < 0 or not table.possible[j] or terms.drop_steps[m] > most_drop:
+        for m in range(len(drops)):
+            j = k - drops[m]
+            if j < 0 or not possible[j] or drops[m] > most_drop:
                 continue
-            most = _pair_most(terms, table, m, table.upper, k, table.lower, j)
+            most = _pair_most(least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_factor[k], bottom_factor[j])
             if most == 0.0 or after[j] + most <= value[k]:
                 continue
-            found = after[j] + _layer(terms, table, m, table.upper, k, 0.0, table.lower, j, terms.kerf_m, room)
+            found = after[j] + _layer(terms, table, m, top, k, 0.0, bottom, j, terms.kerf_m, room, value[k] - after[j])
             if found > value[k]:
                 value[k], choice[k], below[k] = found, m, j
-        after[k] = value[k] - table.pass_cost[k]
+        after[k] = value[k] - pass_cost[k]
     best, best_k = 0.0, -1
     for k in range(rows):
-        if table.possible[k] and table.may_be_first[k] and after[k] > best:
+        if possible[k] and table.may_be_first[k] and after[k] > best:
             best, best_k = after[k], k
     return best, best_k, choice, below
+
+
+@numba.njit(cache=True, nogil=True)
+def _most_of_lay(terms: Terms, table: LayTable) -> float:
+    """Return an upper bound on the net of a lay: the same recursion, each layer at the most it can bring."""
+    rows = len(table.possible)
+    after = np.full(rows, -np.inf)
+    # The best of `after` at or below a row: waste of any height, which bounds waste of bounded height.
+    waste = np.full(rows, -np.inf)
+    most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
+    # Taken out of the tuples once: that costs more than a layer.
+    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
+    least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
+    top_m2, top_factor = table.upper.usable_m2, table.upper.best_factor
+    bottom_m2, bottom_factor = table.lower.usable_m2, table.lower.best_factor
+    may_be_first = table.may_be_first
+    best = 0.0
+    for k in range(rows):
+        if possible[k]:
+            value = 0.0
+            if k >= least_waste:
+                value = max(value, waste[k - least_waste])
+            for m in range(len(drops)):
+                j = k - drops[m]
+                if j >= 0 and possible[j] and drops[m] <= most_drop:
+                    most = _pair_most(
+                        least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_factor[k], bottom_factor[j]
+                    )
+                    value = max(value, after[j] + most)
+            after[k] = value - pass_cost[k]
+            if may_be_first[k]:
+                best = max(best, after[k])
+        waste[k] = max(after[k], waste[k - 1]) if k else after[k]
+    return best
 
 
 @numba.njit(cache=True, nogil=True)
@@ -243,6 +287,12 @@ def _upwards(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray, Int
     beyond = np.full(rows, -1, dtype=np.int64)
     queue = np.zeros(rows, dtype=np.int64)
     head, tail = 0, 0
+    # Taken out of the tuples once: that costs more than a layer.
+    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
+    least, extra, pass_cost = terms.slab_cost, _extra(terms, table), table.pass_cost
+    top, bottom = table.under, table.upper
+    top_m2, top_factor, bottom_m2, bottom_factor = top.usable_m2, top.best_factor, bottom.usable_m2, bottom.best_factor
+    possible, may_be_first = table.possible_flipped, table.may_be_first_flipped
     most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
     for p in range(rows):
         j = p - least_waste
@@ -253,22 +303,22 @@ def _upwards(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray, Int
             tail += 1
         while tail > head and queue[head] < p - most_drop:
             head += 1
-        if not table.possible_flipped[p]:
+        if not possible[p]:
             continue
-        best = 0.0 if table.may_be_first_flipped[p] else -np.inf
+        best = 0.0 if may_be_first[p] else -np.inf
         if tail > head and value[queue[head]] > best:
             best, choice[p], beyond[p] = value[queue[head]], -2, queue[head]
-        for m in range(len(terms.drop_steps)):
-            j = p - terms.drop_steps[m]
-            if j < 0 or value[j] == -np.inf or terms.drop_steps[m] > most_drop:
+        for m in range(len(drops)):
+            j = p - drops[m]
+            if j < 0 or value[j] == -np.inf or drops[m] > most_drop:
                 continue
-            most = _pair_most(terms, table, m, table.under, p, table.upper, j)
+            most = _pair_most(least, price[m], extra, feet[m], top_m2[p], bottom_m2[j], top_factor[p], bottom_factor[j])
             if most == 0.0 or value[j] + most <= best:
                 continue
-            found = value[j] + _layer(terms, table, m, table.under, p, -terms.kerf_m, table.upper, j, 0.0, room)
+            found = value[j] + _layer(terms, table, m, top, p, -terms.kerf_m, bottom, j, 0.0, room, best - value[j])
             if found > best:
                 best, choice[p], beyond[p] = found, m, j
-        value[p] = best - table.pass_cost[p]
+        value[p] = best - pass_cost[p]
     return value, choice, beyond
 
 
@@ -281,6 +331,12 @@ def _from_the_top(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray
     above = np.full(rows, -1, dtype=np.int64)
     queue = np.zeros(rows, dtype=np.int64)
     head, tail = 0, 0
+    # Taken out of the tuples once: that costs more than a layer.
+    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
+    least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
+    top, bottom = table.upper, table.lower
+    top_m2, top_factor, bottom_m2, bottom_factor = top.usable_m2, top.best_factor, bottom.usable_m2, bottom.best_factor
+    may_be_first = table.may_be_first
     most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
     for k in range(rows - 1, -1, -1):
         j = k + least_waste
@@ -291,22 +347,22 @@ def _from_the_top(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray
             tail += 1
         while tail > head and queue[head] > k + most_drop:
             head += 1
-        if not table.possible[k]:
+        if not possible[k]:
             continue
-        best = 0.0 if table.may_be_first[k] else -np.inf
+        best = 0.0 if may_be_first[k] else -np.inf
         if tail > head and value[queue[head]] > best:
             best, choice[k], above[k] = value[queue[head]], -2, queue[head]
-        for m in range(len(terms.drop_steps)):
-            j = k + terms.drop_steps[m]
-            if j >= rows or value[j] == -np.inf or terms.drop_steps[m] > most_drop:
+        for m in range(len(drops)):
+            j = k + drops[m]
+            if j >= rows or value[j] == -np.inf or drops[m] > most_drop:
                 continue
-            most = _pair_most(terms, table, m, table.upper, j, table.lower, k)
+            most = _pair_most(least, price[m], extra, feet[m], top_m2[j], bottom_m2[k], top_factor[j], bottom_factor[k])
             if most == 0.0 or value[j] + most <= best:
                 continue
-            found = value[j] + _layer(terms, table, m, table.upper, j, 0.0, table.lower, k, terms.kerf_m, room)
+            found = value[j] + _layer(terms, table, m, top, j, 0.0, bottom, k, terms.kerf_m, room, best - value[j])
             if found > best:
                 best, choice[k], above[k] = found, m, j
-        value[k] = best - table.pass_cost[k]
+        value[k] = best - pass_cost[k]
     return value, choice, above
 
 
@@ -331,7 +387,10 @@ def _with_flip(
         net = top[k] + bottom[best_p] - terms.flip_cost
         if net > best:
             best, face, last, bed_entry = net, k, best_p, -2
-    for m in range(len(terms.drop_steps)):
+    face_rows = table.upper
+    face_m2, face_factor, extra = face_rows.usable_m2, face_rows.best_factor, _extra(terms, table)
+    price, feet, least = terms.price, terms.board_feet_per_m2, terms.slab_cost
+    for m in range(len(price)):
         steps = terms.bed_steps[m]
         if steps < table.lowest_row:  # the blade does not go down to it
             continue
@@ -340,10 +399,10 @@ def _with_flip(
             if top[k] == -np.inf or bottom[p] == -np.inf:
                 continue
             so_far = top[k] + bottom[p] - terms.flip_cost
-            most = _pair_most(terms, table, m, table.upper, k, table.upper, p)
+            most = _pair_most(least, price[m], extra, feet[m], face_m2[k], face_m2[p], face_factor[k], face_factor[p])
             if most == 0.0 or so_far + most <= best:
                 continue
-            net = so_far + _layer(terms, table, m, table.upper, k, 0.0, table.upper, p, 0.0, room)
+            net = so_far + _layer(terms, table, m, face_rows, k, 0.0, face_rows, p, 0.0, room, best - so_far)
             if net > best:
                 best, face, last, bed_entry = net, k, p, m
     return best, face, last, bed_entry, (top_choice, above), (bottom_choice, beyond)

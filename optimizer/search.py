@@ -29,6 +29,7 @@ from optimizer.zones import Zone, feather
 from scans.log import FloatArray, Log
 
 COARSE_SPACING_M = 0.02
+COARSE_THINNED_M = 0.0001
 FINE_SPACING_M = 0.005
 TILTS = (0.0, -1.0, 1.0, -0.5, 0.5)
 """Tilts tried at each roll: the resting one, and shares of the way to the highest shim at either end."""
@@ -37,8 +38,8 @@ STARTS = 8
 FINALISTS = 16
 FINEST_ROLL_DEG = 0.05
 FIRST_POLISH_DEG = 0.4
-POLISHED = 4
-POLISH_LAYS = 24
+POLISHED = 3
+POLISH_LAYS = 18
 MOST_PLANS = 5
 FEWEST_LAYS = 40
 BEST_STRETCHES = 2
@@ -120,7 +121,7 @@ class Problem:
     @cached_property
     def coarse(self) -> Stations:
         """Stations for scouting."""
-        return stations_of(self.log, self.end_trim_m, COARSE_SPACING_M, self.zones)
+        return stations_of(self.log, self.end_trim_m, COARSE_SPACING_M, self.zones, COARSE_THINNED_M)
 
     @cached_property
     def fine(self) -> Stations:
@@ -285,10 +286,21 @@ def search_stretches(
     )
 
 
-def scout(problem: Problem, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False) -> Scouted:
-    """Find the best passes of one lay at given stations; `exact` takes the reach from the mesh."""
+def scout(
+    problem: Problem,
+    stations: Stations,
+    rolled: Rolled,
+    tilt_deg: float,
+    *,
+    exact: bool = False,
+    floor: float = 0.0,
+) -> Scouted:
+    """Find the best passes of one lay at given stations; `exact` takes the reach from the mesh.
+
+    floor : a lay that cannot be worth more than this comes back without passes.
+    """
     table = problem.table(stations, rolled, tilt_deg, exact=exact)
-    return Scouted(rolled, rolled.lay(tilt_deg), best_cuts(table, problem.terms))
+    return Scouted(rolled, rolled.lay(tilt_deg), best_cuts(table, problem.terms, floor))
 
 
 def _grid(problem: Problem, lays: int) -> tuple[float, ...]:
@@ -309,17 +321,24 @@ def _scout_grid(
         limits = problem.tilt_range_deg(rolled)
         if limits is not None:
             jobs += [(rolled, tilt_deg) for tilt_deg in _tilts(rolled, limits)]
-    # The resting tilts of the whole turn come first, so that a search that is ended early has seen all rolls.
-    jobs.sort(key=lambda job: abs(job[1] - job[0].resting_tilt_deg) > 0.0)
+    # The resting tilts of the whole turn come first, so that a search that is ended early has seen all rolls; the
+    # other tilts of a roll count only where they are worth more than its resting one.
+    resting = [job for job in jobs if job[1] == job[0].resting_tilt_deg]
+    others = [job for job in jobs if job[1] != job[0].resting_tilt_deg]
+    floors: dict[float, float] = {}
 
     def one(job: tuple[Rolled, float]) -> Scouted | None:
-        return scout(problem, stations, *job) if tally.goes_on() else None
+        if not tally.goes_on():
+            return None
+        return scout(problem, stations, *job, floor=floors.get(job[0].roll_deg, 0.0))
 
     found: list[Scouted | None] = []
-    for k, outcome in enumerate(pool.map(one, jobs), start=1):
-        found.append(outcome)
-        tally.lays += outcome is not None
-        tally.report("scouting", k, len(jobs), None if outcome is None else outcome.net)
+    for batch in (resting, others):
+        for outcome in pool.map(one, batch):
+            found.append(outcome)
+            tally.lays += outcome is not None
+            tally.report("scouting", len(found), len(jobs), None if outcome is None else outcome.net)
+        floors = {scouted.lay.roll_deg: scouted.net for scouted in found if scouted is not None}
     return found
 
 
@@ -406,7 +425,7 @@ def pattern_search(
         for roll_move, tilt_move in moves:
             if len(tried) >= budget or not goes_on():
                 return tried
-            candidate = _moved(problem, stations, centre, roll_move, tilt_move, exact=exact)
+            candidate = _moved(problem, stations, centre, roll_move, tilt_move, exact=exact, floor=best.net)
             if candidate is None:
                 continue
             tried.append(candidate)
@@ -419,7 +438,14 @@ def pattern_search(
 
 
 def _moved(
-    problem: Problem, stations: Stations, centre: Scouted, roll_move: float, tilt_move: float, *, exact: bool
+    problem: Problem,
+    stations: Stations,
+    centre: Scouted,
+    roll_move: float,
+    tilt_move: float,
+    *,
+    exact: bool,
+    floor: float,
 ) -> Scouted | None:
     roll_deg = (centre.lay.roll_deg + roll_move) % 360.0
     rolled = centre.rolled if roll_move == 0.0 else problem.supports.turned(roll_deg)
@@ -431,13 +457,13 @@ def _moved(
     tilt_deg = min(max(rolled.resting_tilt_deg + offset, limits[0]), limits[1])
     if roll_move == 0.0 and abs(tilt_deg - centre.lay.tilt_deg) < 1e-9:
         return None
-    return scout(problem, stations, rolled, tilt_deg, exact=exact)
+    return scout(problem, stations, rolled, tilt_deg, exact=exact, floor=floor)
 
 
 def _finalists(problem: Problem, scouted: list[Scouted]) -> list[Scouted]:
     # Half the places go to lays that differ as a sawyer sees it, half to the very best: on finer
     # stations a lay may lose what the coarse ones promised.
-    order = sorted(scouted, key=lambda s: -s.net)
+    order = sorted((s for s in scouted if s.cuts.rows), key=lambda s: -s.net)
     distinct: list[Scouted] = []
     for candidate in order:
         if all(_lays_differ(problem, candidate, other) for other in distinct):

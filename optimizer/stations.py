@@ -5,15 +5,21 @@ middle of each; the trims get cells of their own. Cells that do not fill it bias
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from math import ceil
 from typing import Any
 
 import numba
 import numpy as np
+import shapely
 
+from optimizer.chords import most_crossings
 from optimizer.zones import Zone, sections
 from scans.log import FloatArray, IntArray, Log, Solid
+
+LOOKS_ROUND = 8
+LOOK_STEP_M = 0.004
 
 
 @dataclass(frozen=True, eq=False)
@@ -26,6 +32,11 @@ class Rings:
 
     offsets: IntArray
     segments: FloatArray
+
+    @cached_property
+    def slots(self) -> int:
+        """How many crossings a level line makes at a station, as far as a look round shows."""
+        return most_crossings(self.offsets, self.segments, LOOKS_ROUND, LOOK_STEP_M)
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,8 +69,17 @@ class Stations:
     zone_of: IntArray
 
 
-def stations_of(log: Log, end_trim_m: tuple[float, float], spacing_m: float, zones: tuple[Zone, ...] = ()) -> Stations:
-    """Cut a log at stations about `spacing_m` apart; the trims are measured along log x. [m]."""
+def stations_of(
+    log: Log,
+    end_trim_m: tuple[float, float],
+    spacing_m: float,
+    zones: tuple[Zone, ...] = (),
+    thinned_m: float = 0.0,
+) -> Stations:
+    """Cut a log at stations about `spacing_m` apart; the trims are measured along log x. [m].
+
+    thinned_m : rings may go astray by so much, for fewer segments; for scouting only. 0 keeps every corner.
+    """
     from_m, to_m = log.outer.bounds_m[0, 0], log.outer.bounds_m[1, 0]
     lengths = [(from_m, from_m + end_trim_m[0]), (from_m + end_trim_m[0], to_m - end_trim_m[1])]
     lengths.append((to_m - end_trim_m[1], to_m))
@@ -70,8 +90,8 @@ def stations_of(log: Log, end_trim_m: tuple[float, float], spacing_m: float, zon
         x_parts.append(start_m + cell_m * (np.arange(count) + 0.5))
         cell_parts.append(np.full(count, cell_m))
     x_m = np.concatenate(x_parts)
-    outer = cut(log.outer, x_m)
-    wood = outer if log.wood is log.outer else cut(log.wood, x_m)
+    outer = thinned(cut(log.outer, x_m), thinned_m)
+    wood = outer if log.wood is log.outer else thinned(cut(log.wood, x_m), thinned_m)
     heart_offsets, hearts = _heart_crossings(log, x_m)
     first = len(x_parts[0])
     return Stations(
@@ -111,6 +131,29 @@ def cut(solid: Solid, x_m: FloatArray) -> Rings:
     """Cut a solid by the planes x = x_m (N,), rising."""
     offsets, segments = _cut(solid.vertices_m, solid.faces, np.ascontiguousarray(x_m))
     return Rings(offsets, segments)
+
+
+def thinned(rings: Rings, astray_m: float) -> Rings:
+    """Return rings with fewer corners, none of them astray by more than `astray_m`; all of them where that is 0."""
+    if astray_m <= 0.0:
+        return rings
+    counts, parts = [0], []
+    for i in range(len(rings.offsets) - 1):
+        segments = rings.segments[rings.offsets[i] : rings.offsets[i + 1]]
+        kept = [_ring_segments(simplified) for simplified in _simplified(segments, astray_m)]
+        counts.append(sum(len(part) for part in kept))
+        parts += kept
+    return Rings(np.cumsum(counts).astype(np.int64), np.concatenate([np.zeros((0, 4)), *parts]))
+
+
+def _simplified(segments: FloatArray, astray_m: float) -> list[FloatArray]:
+    lines = shapely.linestrings(segments.reshape(-1, 2, 2))
+    merged = shapely.line_merge(shapely.multilinestrings(lines))
+    return [shapely.get_coordinates(line) for line in shapely.get_parts(shapely.simplify(merged, astray_m))]
+
+
+def _ring_segments(corners: FloatArray) -> FloatArray:
+    return np.concatenate([corners[:-1], corners[1:]], axis=1)
 
 
 def _heart_crossings(log: Log, x_m: FloatArray) -> tuple[IntArray, FloatArray]:

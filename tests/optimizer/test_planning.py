@@ -146,7 +146,7 @@ def test_two_runs_differ_in_nothing_but_their_names():
 
 def test_what_is_not_built_yet_is_null(fork):
     document = fork[1]
-    assert document.bound is document.doubt is document.hearts_level is None
+    assert document.bound is document.doubt is None
     for plan in document.plans:
         assert plan.rests_by_itself is plan.net_expected is None
         assert all(shim.side is None for shim in plan.shims)
