@@ -35,7 +35,7 @@ TILTS = (0.0, -1.0, 1.0, -0.5, 0.5)
 """Tilts tried at each roll: the resting one, and shares of the way to the highest shim at either end."""
 COARSE_SHARE = 0.55
 STARTS = 8
-FINALISTS = 16
+FINALISTS, FEWEST_FINALISTS, LAYS_PER_FINALIST = 16, 6, 50
 FINEST_ROLL_DEG = 0.05
 FIRST_POLISH_DEG = 0.4
 POLISHED = 3
@@ -253,8 +253,9 @@ def search(
         net_by_roll = _by_roll(rolls, coarse)
         scouted = [s for s in coarse if s is not None and s.cuts.rows]
         scouted += _refine(problem, scouted, rolls, lays, tally, pool)
-        priced = _price_finalists(problem, _finalists(problem, scouted), tally, pool)
-        priced += _polish(problem, priced, tally, pool)
+        count = min(FINALISTS, max(FEWEST_FINALISTS, lays // LAYS_PER_FINALIST))
+        priced = _price_finalists(problem, _finalists(problem, scouted, count), tally, pool)
+        priced += _polish(problem, priced, max(1, POLISHED * count // FINALISTS), tally, pool)
     return Found(ranked(priced), net_by_roll, tally.lays, tally.stopped_by)
 
 
@@ -460,7 +461,7 @@ def _moved(
     return scout(problem, stations, rolled, tilt_deg, exact=exact, floor=floor)
 
 
-def _finalists(problem: Problem, scouted: list[Scouted]) -> list[Scouted]:
+def _finalists(problem: Problem, scouted: list[Scouted], count: int) -> list[Scouted]:
     # Half the places go to lays that differ as a sawyer sees it, half to the very best: on finer
     # stations a lay may lose what the coarse ones promised.
     order = sorted((s for s in scouted if s.cuts.rows), key=lambda s: -s.net)
@@ -468,10 +469,10 @@ def _finalists(problem: Problem, scouted: list[Scouted]) -> list[Scouted]:
     for candidate in order:
         if all(_lays_differ(problem, candidate, other) for other in distinct):
             distinct.append(candidate)
-        if len(distinct) == FINALISTS // 2:
+        if len(distinct) == count // 2:
             break
-    best = [s for s in order[:FINALISTS] if s not in distinct]
-    return distinct + best[: FINALISTS - len(distinct)]
+    best = [s for s in order[:count] if s not in distinct]
+    return distinct + best[: count - len(distinct)]
 
 
 def _lays_differ(problem: Problem, a: Scouted, b: Scouted) -> bool:
@@ -514,9 +515,11 @@ def price_scouted(problem: Problem, scouted: Scouted) -> Priced | None:
     return priced if priced.slabs else None
 
 
-def _polish(problem: Problem, priced: list[Priced], tally: _Tally, pool: ThreadPoolExecutor) -> list[Priced]:
+def _polish(
+    problem: Problem, priced: list[Priced], count: int, tally: _Tally, pool: ThreadPoolExecutor
+) -> list[Priced]:
     stations = problem.fine
-    starts = sorted(priced, key=lambda p: -p.net)[:POLISHED]
+    starts = sorted(priced, key=lambda p: -p.net)[:count]
 
     def one(start: Priced) -> tuple[int, Priced | None]:
         rolled = problem.supports.turned(start.lay.roll_deg)
