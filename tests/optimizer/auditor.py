@@ -110,11 +110,11 @@ class Audit:
         """Share of the price lost, and figured area, by trying points between the faces."""
         part = piece.intersection(shapely.box(span[0], -9, span[1], 9))
         x0, y0, x1, y1 = part.bounds
-        x, y = (a.ravel() for a in np.meshgrid(np.arange(x0, x1, 0.008) + 0.004, np.arange(y0, y1, 0.004) + 0.002))
+        x, y = (a.ravel() for a in np.meshgrid(np.arange(x0, x1, 0.012) + 0.006, np.arange(y0, y1, 0.004) + 0.002))
         within = shapely.contains_xy(part, x, y)
         x, y = x[within], y[within]
         lost, figured = np.zeros(len(x)), np.zeros(len(x), dtype=bool)
-        for z in np.linspace(lower_m, upper_m, 17):
+        for z in np.linspace(lower_m, upper_m, 13):
             here = self.shares(np.stack([x, y, np.full(len(x), z)], axis=1), self.matrix(plan, flipped))
             lost, figured = np.maximum(lost, here[0]), figured | here[1]
         return lost.mean(), figured.mean() * part.area

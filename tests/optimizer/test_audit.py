@@ -35,7 +35,8 @@ def document_of(log, mill=None, prices=None, lays=120, trim=(0.05, 0.05), marks=
 
 
 def audit(log, document):
-    plans = [*document["plans"], document["plain_way"], document["hearts_level"]]
+    # The best, another, and those that stand beside them.
+    plans = [*document["plans"][:2], document["plain_way"], document["hearts_level"]]
     for plan in filter(None, plans):
         auditor.check_plan(log, document, plan)
     return plans
@@ -109,7 +110,7 @@ def test_the_forked_log_of_the_data_folder(data_folder):
 
     plans = audit(log, document)
 
-    assert len(plans) >= 3
+    assert len([p for p in plans if p]) >= 3
     assert max(abs(p["tilt_deg"]) for p in plans if p) > 0.3
 
 

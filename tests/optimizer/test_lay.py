@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapes
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer.lay import Lay, supports_of, widest_m
@@ -83,6 +83,7 @@ def test_overall_width_follows_the_roll():
     assert widest_m(supports.whole) == pytest.approx(0.8, rel=1e-3)
 
 
+@settings(max_examples=30)
 @given(roll=st.floats(0, 360), share=st.floats(0, 1))
 def test_every_tilt_within_the_range_keeps_the_shims(roll, share):
     rolled = supports_of(shapes.forked()).turned(roll)

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from optimizer.outlines import crosscut, width_profile
@@ -38,6 +38,7 @@ def test_area_is_the_polygons(seed):
     assert width_profile(piece).area_m2() == pytest.approx(piece.area, rel=1e-9)
 
 
+@settings(max_examples=30)
 @given(seed=st.integers(0, 10_000), most=st.floats(0.05, 1.5), a=st.floats(-1.0, 0.0), b=st.floats(0.1, 1.0))
 def test_capped_area_of_a_part(seed, most, a, b):
     piece = blob(seed)
