@@ -3,6 +3,7 @@
 ScanError
 |-- OpenSolidError    the surface does not close
 |-- NotALogError      closed, but no log: wrong size, several bodies, no long axis
+|-- DoubtfulScanError  what a scan's unit or up axis is cannot be told; the message asks for an option
 |-- SheetError        a log sheet that contradicts itself
 """
 
@@ -21,3 +22,7 @@ class NotALogError(ScanError):
 
 class SheetError(ScanError):
     """A log sheet whose numbers contradict each other."""
+
+
+class DoubtfulScanError(ScanError):
+    """What can be read in more ways than one; the message says which option settles it."""
