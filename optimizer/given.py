@@ -81,8 +81,8 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
     ):
         if abs(shim_m - gap.height_m) > SHIM_TOLERANCE_M:
             notes.append(
-                f"with these shims the gap under the {name} third is {both_units(gap.height_m)}, "
-                f"not {both_units(shim_m)}: the shims will not fit as given"
+                f"With these shims the gap under the {name} third is {both_units(gap.height_m)}, "
+                f"not {both_units(shim_m)}: the shims will not fit as given."
             )
     rows = _rows(problem, given, notes)
     lay = rolled.lay(tilt_deg)
@@ -91,7 +91,7 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
         return problem.price_rows(lay, rows, _best_uses(problem, rolled, tilt_deg, rows)), tuple(notes)
     made = rows[: given.made]
     if len(rows) > len(made):
-        notes.append(f"the heights after the {given.made} passes made are planned anew")
+        notes.append(f"The heights after the {given.made} passes made are planned anew.")
     table = problem.table(problem.fine, rolled, tilt_deg, exact=True)
     here = made[-1] - table.lowest_row
     if not 0 <= here < len(table.possible):
@@ -164,6 +164,10 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
         at_m = row * step_m
         where = f"pass {number} at {both_units(at_m)}"
         reach_m = problem.pricer.price_pass(bed, row).reach_m
+        if reach_m == 0.0:
+            raise GivenError(
+                f"{where} does not meet the log, which stands {both_units(height_m)} high so; give heights on the log"
+            )
         if reach_m > mill.throat_m:
             raise NoPlanError(
                 f"{where} reaches across {both_units(reach_m)}, {both_units(reach_m - mill.throat_m)} over the throat; "

@@ -25,8 +25,8 @@ __all__ = ["LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan
 
 DEFAULT_LAYS = 800
 LONGER_THAN_BED = (
-    "the log is longer than the bed: each plan is for the length that it names, crosscut at both ends; measure what "
-    "is left as a log of its own"
+    "The log is longer than the bed: each plan is for the length that it names, crosscut at both ends. Measure what "
+    "is left as a log of its own."
 )
 
 

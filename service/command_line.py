@@ -115,7 +115,9 @@ def plan(
     other_butt: OtherButtOption = False,
     mill: MillOption = None,
     prices: PricesOption = None,
-    marks: Annotated[Path | None, typer.Option(metavar="FILE", help="Marks on the log; not planned with yet.")] = None,
+    marks: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Marks on the log: metal, knots, rot, cracks, pith.")
+    ] = None,
     doubt: Annotated[
         str, typer.Option(metavar="on|off", help="Whether to weigh how far the log may be off; off, yet.")
     ] = "off",
@@ -140,6 +142,51 @@ def plan(
         prices=prices,
         marks=marks,
         doubt=doubt,
+    )
+
+
+@app.command()
+def price(
+    log: LogFile,
+    *,
+    roll: Annotated[float, typer.Option(help="How far to roll the log, clockwise seen from the butt, in degrees.")],
+    heights: Annotated[
+        str,
+        typer.Option(metavar="LIST", help='Blade heights as the mill\'s scale reads them, from the top: "20, 17 5/8".'),
+    ],
+    shim_butt: Annotated[str, typer.Option(metavar="LENGTH", help="What stands under the butt end.")] = "0",
+    shim_top: Annotated[str, typer.Option(metavar="LENGTH", help="What stands under the top end.")] = "0",
+    made: Annotated[
+        int | None, typer.Option(help="So many of the heights are sawn already: plan the rest anew.")
+    ] = None,
+    seen: Annotated[
+        str | None,
+        typer.Option(metavar="FACE", help='The first face as found, to compare: "1: 22 in x 8 ft".'),
+    ] = None,
+    species: SpeciesOption = None,
+    bark: BarkOption = None,
+    end_trim: Annotated[str | None, typer.Option(metavar="LENGTH", help="Lost at each end.")] = None,
+    cost: Annotated[float | None, typer.Option(help="What the log cost; else what the sheet says.")] = None,
+    mesh_unit: MeshUnitOption = None,
+    up: UpOption = None,
+    other_butt: OtherButtOption = False,
+    mill: MillOption = None,
+    prices: PricesOption = None,
+    marks: Annotated[Path | None, typer.Option(metavar="FILE", help="Marks on the log.")] = None,
+    json: JsonOption = None,
+    units: UnitsOption = Units.IMPERIAL,
+) -> None:
+    """Price your own way to lay and saw a log, or plan on from passes already made."""
+    commands = _commands()
+    mesh = {"mesh_unit": mesh_unit, "up": up, "butt": "other" if other_butt else None}
+    commands.price(
+        log,
+        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **mesh),
+        commands.Shown(units, json, show_all=False),
+        commands.Way(roll, shim_butt, shim_top, heights, made, seen),
+        mill=mill,
+        prices=prices,
+        marks=marks,
     )
 
 

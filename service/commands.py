@@ -18,8 +18,12 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bar
 
+from optimizer.given import Given, GivenError
+from optimizer.lengths import LengthError, parse_length_m
+from optimizer.marks import MarkError
 from optimizer.mill import Mill
-from optimizer.planning import LogGiven, NoPlanError, Progress, Run, SearchSettings, plan_log
+from optimizer.plan import PlanDocument
+from optimizer.planning import LogGiven, NoPlanError, Progress, Run, SearchSettings, plan_log, price_way
 from optimizer.prices import PriceBook, PriceError
 from optimizer.wood import UnknownSpeciesError
 from scans.errors import ScanError
@@ -38,18 +42,20 @@ from service.files import (
     users_folder,
     write_whole,
 )
-from service.log_reading import AboutLog, read_log
+from service.log_reading import AboutLog, LogRead, read_log
 from service.measures import Measures
-from service.tables import Assumed, plan_text, solid_text
+from service.tables import Assumed, plan_text, seen_text, solid_text
 from service.units import Units
 
-__all__ = ["AboutLog", "Effort", "Shown", "demo", "exit_code", "init", "plan", "solid"]
+__all__ = ["AboutLog", "Effort", "Shown", "Way", "demo", "exit_code", "init", "plan", "price", "solid"]
 
 WRONG_INPUT, NO_PLAN = 2, 3
 EXIT_CODES: tuple[tuple[type[Exception], int], ...] = (
     (InputError, WRONG_INPUT),
     (ScanError, WRONG_INPUT),
     (PriceError, WRONG_INPUT),
+    (GivenError, WRONG_INPUT),
+    (MarkError, WRONG_INPUT),
     (UnknownSpeciesError, WRONG_INPUT),
     (NoPlanError, NO_PLAN),
 )
@@ -107,41 +113,110 @@ def plan(
     *, mill: Path | None, prices: Path | None, marks: Path | None, doubt: str,
 ) -> None:  # fmt: skip
     """Plan a log and print it. Raises the errors of EXIT_CODES."""
-    if marks is not None:
-        raise InputError("--marks cannot be used: marks are not planned with yet; leave it out")
     if doubt != "off":
         raise InputError(f"--doubt must be off, got {doubt}: doubt is not weighed yet")
-    _plan(read_file(log), about, shown, effort, settle(mill, MILL_FILE), settle(prices, PRICES_FILE))
+    _plan(
+        read_file(log), about, shown, effort, settle(mill, MILL_FILE), settle(prices, PRICES_FILE),
+        None if marks is None else read_file(marks),
+    )  # fmt: skip
 
 
-def _plan(file: FileRead, about: AboutLog, shown: Shown, effort: Effort, mill_at: Settled, prices_at: Settled) -> None:
+def _plan(
+    file: FileRead, about: AboutLog, shown: Shown, effort: Effort, mill_at: Settled, prices_at: Settled,
+    marks: FileRead | None = None,
+) -> None:  # fmt: skip
     settings = effort.settings()
     mill = parse_document(mill_at.file, Mill)
     prices = parse_document(prices_at.file, PriceBook)
-    read = read_log(file, about)
-    if 2.0 * read.end_trim_m >= read.log.length_m:
-        raise InputError(
-            f"the end trim leaves nothing of the log: {read.end_trim_m:g} m at each end of {read.log.length_m:.3g} m; "
-            "give less with --end-trim, or in the sheet"
+    read, given = _read(file, about, marks)
+    with _progress_bar(Measures(shown.units, mill, prices.currency)) as on_progress:
+        document = plan_log(given, mill, prices, settings=settings, run=_run(), on_progress=on_progress)
+    _show(document, shown, read, mill_at, prices_at, "Plan 1")
+
+
+@dataclass(frozen=True)
+class Way:
+    """What somebody chose, as typed: lengths with their unit, or bare numbers in the unit that is shown."""
+
+    roll_deg: float
+    shim_butt: str
+    shim_top: str
+    heights: str
+    made: int | None = None
+    seen: str | None = None
+
+
+def price(
+    log: Path, about: AboutLog, shown: Shown, way: Way,
+    *, mill: Path | None, prices: Path | None, marks: Path | None,
+) -> None:  # fmt: skip
+    """Price a way that somebody chose, or plan on from passes made. Raises the errors of EXIT_CODES."""
+    mill_at, prices_at = settle(mill, MILL_FILE), settle(prices, PRICES_FILE)
+    the_mill, the_prices = parse_document(mill_at.file, Mill), parse_document(prices_at.file, PriceBook)
+    given_way = Given(
+        roll_deg=way.roll_deg,
+        shim_butt_m=_length_m("--shim-butt", way.shim_butt, shown.units),
+        shim_top_m=_length_m("--shim-top", way.shim_top, shown.units),
+        heights_m=tuple(
+            _length_m("--heights", part, shown.units) + the_mill.scale_zero_m for part in way.heights.split(",")
+        ),
+        made=way.made,
+    )
+    read, given = _read(read_file(log), about, None if marks is None else read_file(marks))
+    document = price_way(given, the_mill, the_prices, given_way, run=_run())
+    if way.seen is not None:
+        measures = Measures(shown.units, the_mill, the_prices.currency)
+        document = document.model_copy(
+            update={"warnings": (*document.warnings, seen_text(document.plans[0], way.seen, measures))}
         )
-    run = Run(
+    _show(document, shown, read, mill_at, prices_at, "Your way")
+
+
+def _length_m(option: str, text: str, units: Units) -> float:
+    """Read a length; a bare number is in inches, or millimetres where those are shown."""
+    stripped = text.strip()
+    try:
+        return parse_length_m(stripped)
+    except LengthError as error:
+        try:
+            return parse_length_m(f"{stripped} {'mm' if units is Units.METRIC else 'in'}")
+        except LengthError:
+            raise InputError(f"{option}: {error}") from None
+
+
+def _run() -> Run:
+    return Run(
         id=uuid.uuid4().hex,
         made_at=datetime.now(UTC).isoformat(timespec="seconds"),
         made_with=f"pithline {version('pithline')}",
         clock=time.monotonic,
     )
-    with _progress_bar(Measures(shown.units, mill, prices.currency)) as on_progress:
-        given = LogGiven(
-            log=read.log,
-            source=read.source,
-            wood=read.wood,
-            end_trim_m=(read.end_trim_m, read.end_trim_m),
-            bark_on=read.bark_on,
-            bark_ratio=read.bark_ratio,
-            cost=read.cost,
-            warnings=read.warnings,
+
+
+def _read(file: FileRead, about: AboutLog, marks: FileRead | None) -> tuple[LogRead, LogGiven]:
+    read = read_log(file, about, marks)
+    if 2.0 * read.end_trim_m >= read.log.length_m:
+        raise InputError(
+            f"the end trim leaves nothing of the log: {read.end_trim_m:g} m at each end of {read.log.length_m:.3g} m; "
+            "give less with --end-trim, or in the sheet"
         )
-        document = plan_log(given, mill, prices, settings=settings, run=run, on_progress=on_progress)
+    given = LogGiven(
+        log=read.log,
+        source=read.source,
+        wood=read.wood,
+        end_trim_m=(read.end_trim_m, read.end_trim_m),
+        bark_on=read.bark_on,
+        bark_ratio=read.bark_ratio,
+        cost=read.cost,
+        marks=read.marks,
+        warnings=read.warnings,
+    )
+    return read, given
+
+
+def _show(
+    document: PlanDocument, shown: Shown, read: LogRead, mill_at: Settled, prices_at: Settled, title: str
+) -> None:
     as_json = document.model_dump_json() + "\n"
     if shown.json == STDOUT:
         sys.stdout.write(as_json)
@@ -152,7 +227,7 @@ def _plan(file: FileRead, about: AboutLog, shown: Shown, effort: Effort, mill_at
         mill=_where(mill_at), prices=_where(prices_at),
         species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from,
     )  # fmt: skip
-    typer.echo(plan_text(document, assumed, shown.units, show_all=shown.show_all), nl=False)
+    typer.echo(plan_text(document, assumed, shown.units, show_all=shown.show_all, title=title), nl=False)
 
 
 def _where(settled: Settled) -> str:

@@ -8,7 +8,7 @@ from typing import Literal
 import numpy as np
 
 from optimizer.lengths import FOOT_M, INCH_M, LengthError, parse_length_m
-from optimizer.plan import Source
+from optimizer.plan import Mark, Source
 from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
 from scans.errors import ScanError
 from scans.log import FloatArray, Log
@@ -18,6 +18,7 @@ from scans.tape import LogSheet, log_from_sheet
 from service.errors import InputError
 from service.files import FileRead, parse_document
 from service.log_sheet import LogSheetTyped
+from service.mark_sheet import MarksTyped, MarkTyped, placed
 
 MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
@@ -64,10 +65,11 @@ class LogRead:
     bark_from: str
     end_trim_from: str
     warnings: tuple[str, ...]
+    marks: tuple[Mark, ...] = ()
 
 
-def read_log(file: FileRead, about: AboutLog) -> LogRead:
-    """Read a log sheet or a closed mesh.
+def read_log(file: FileRead, about: AboutLog, marks: FileRead | None = None) -> LogRead:
+    """Read a log sheet or a closed mesh, with the marks of the sheet and of a file of marks.
 
     Raises InputError, UnknownSpeciesError or ScanError, each in one line with the file's name where it is
     the file that is wrong.
@@ -81,11 +83,13 @@ def read_log(file: FileRead, about: AboutLog) -> LogRead:
             raise InputError(f"{option} must be one of {', '.join(known)}, got {given}")
     trim_m = None if about.end_trim is None else _end_trim_m(about.end_trim)
     wood = None if about.species is None else find_wood(about.species)
+    more = () if marks is None else parse_document(marks, MarksTyped).mark
     if file.suffix == SHEET_SUFFIX:
         if about.mesh_unit or about.up or about.butt:
             raise InputError(f"{file.shown}: --mesh-unit, --up and --other-butt are for meshes; leave them out")
-        return _from_sheet(file, about, wood, trim_m)
-    return _from_mesh(file, about, wood, trim_m)
+        return _from_sheet(file, about, wood, trim_m, more)
+    read = _from_mesh(file, about, wood, trim_m)
+    return replace(read, marks=placed(read.log, more))
 
 
 def _end_trim_m(text: str) -> float:
@@ -98,7 +102,9 @@ def _end_trim_m(text: str) -> float:
     return trim_m
 
 
-def _from_sheet(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None) -> LogRead:
+def _from_sheet(
+    file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, more: tuple[MarkTyped, ...]
+) -> LogRead:
     typed = parse_document(file, LogSheetTyped)
     sheet = typed.taped()
     warnings: list[str] = []
@@ -125,7 +131,7 @@ def _from_sheet(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: floa
     bark_from = _FROM_OPTION if about.bark else _FROM_SHEET if "bark" in typed.model_fields_set else "not in the sheet"
     return LogRead(
         log, Source(kind="sheet", sha256=file.sha256), wood, sheet.bark_on, bark_ratio, trim_m, cost,
-        species_from, bark_from, trim_from, tuple(warnings),
+        species_from, bark_from, trim_from, tuple(warnings), placed(log, (*typed.mark, *more)),
     )  # fmt: skip
 
 

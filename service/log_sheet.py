@@ -11,6 +11,7 @@ from pydantic import Field, field_validator
 from optimizer.typed import Typed
 from scans.log import HEART_RADIUS_M
 from scans.tape import Bow, LogSheet, TapedLimb, TapedSection
+from service.mark_sheet import MarkTyped
 
 
 class SectionTyped(Typed):
@@ -61,21 +62,13 @@ class LogSheetTyped(Typed):
     section: tuple[SectionTyped, ...] = Field(min_length=1, description="Sections of the stem, the butt end's first.")
     bow: BowTyped | None = Field(None, description="How it bends.")
     limb: tuple[LimbTyped, ...] = Field((), description="What the fork divides into.")
-    mark: tuple[Any, ...] = Field((), description="Places on the log to look out for; not planned with yet.")
+    mark: tuple[MarkTyped, ...] = Field((), description="Places on the log to look out for.")
 
     @field_validator("bark", mode="before")
     @classmethod
     def yes_and_no(cls, value: Any) -> Any:
         """Take true and false for on and off."""
         return {True: "on", False: "off"}[value] if isinstance(value, bool) else value
-
-    @field_validator("mark")
-    @classmethod
-    def no_marks_yet(cls, marks: tuple[Any, ...]) -> tuple[Any, ...]:
-        """Refuse marks rather than plan as if they were not there."""
-        if marks:
-            raise ValueError("marks are not planned with yet; take the [[mark]] blocks out")
-        return marks
 
     def taped(self) -> LogSheet:
         """Return its numbers."""

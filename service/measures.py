@@ -103,6 +103,10 @@ class Measures:
         """Write a volume with its unit."""
         return f"{volume_m3:.2f} m3" if self.is_metric else f"{volume_m3 / FOOT_M**3:.1f} ft3"
 
+    def area(self, area_m2: float) -> str:
+        """Write an area: square inches, or square centimetres."""
+        return f"{area_m2 * 1e4:.0f} cm2" if self.is_metric else f"{area_m2 / INCH_M**2:.0f} in2"
+
     def money(self, amount: float) -> str:
         """Write an amount in whole units of the currency: `$1,234`, `-$56`, `1,234 EUR`."""
         whole = _half_up(abs(amount))

@@ -1,12 +1,14 @@
 """A plan document as text that a sawyer reads in the yard."""
 
+import re
 from collections import Counter
 from dataclasses import dataclass
 from math import floor
 
 from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
-from optimizer.lengths import feet_text
+from optimizer.lengths import LengthError, feet_text, parse_length_m
 from optimizer.plan import LogFound, Plan, PlanDocument, Shim, Slab
+from service.errors import InputError
 from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
 from service.units import Units
@@ -15,6 +17,8 @@ _TABLE_HEAD = ("Pass", "Blade at", "Gives", "Sold", "Green", "Width mean", "Leng
 
 _MOST_THICKNESSES = 20
 """Letters that the column of slabs may take on a page 80 wide."""
+FACE_OFF_SHARE = 0.1
+"""A face that is farther off than this says that the log is not what was measured (our own rule, no source)."""
 _LEAST_FACE_M = 0.3
 """A first face shorter than this tells nothing."""
 
@@ -30,19 +34,21 @@ class Assumed:
     end_trim: str
 
 
-def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_all: bool) -> str:
+def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_all: bool, title: str = "Plan 1") -> str:
     """Return what to print: the log, the plans beside the plain way, the best in full, the cautions.
 
-    show_all : every plan in full, and the plain way.
+    show_all : every plan in full, and what stands beside them. title : what to call the first plan.
     """
     measures = Measures(units, document.mill, document.currency)
     lines = [*_log_lines(document.log, measures), *_assumed_lines(document, assumed, measures), ""]
-    lines += _comparison(document, measures)
+    lines += _comparison(document, measures, title)
     shown = document.plans if show_all else document.plans[:1]
     for plan in shown:
-        lines += ["", *_plan_lines(plan, document, measures)]
+        lines += ["", *_plan_lines(plan, document, measures, title if plan.rank == 1 else f"Plan {plan.rank}")]
     if show_all and document.plain_way is not None:
-        lines += ["", *_plan_lines(document.plain_way, document, measures)]
+        lines += ["", *_plan_lines(document.plain_way, document, measures, "The plain way")]
+    if show_all and document.hearts_level is not None:
+        lines += ["", *_plan_lines(document.hearts_level, document, measures, "Hearts level")]
     if document.warnings:
         lines.append("")
     for warning in document.warnings:
@@ -78,6 +84,14 @@ def _log_lines(log: LogFound, measures: Measures) -> list[str]:
         )
         if board_feet is not None
     ]
+    for mark in log.marks:
+        away = measures.long(max(0.0, mark.x_m - log.sections[0].x_m))
+        size = (
+            ""
+            if mark.kind == "pith"
+            else f", {measures.short(mark.radius_m)} round, {measures.short(mark.depth_m)} deep"
+        )
+        lines += paragraph(f"marked: {mark.id}, {away} from the butt{size}", first="  ")
     if shown:
         lines += paragraph(
             f"as buyers scale it, {rules.diameter_in} in x {rules.length_ft} ft: {', '.join(shown)} board feet",
@@ -99,7 +113,7 @@ def _assumed_lines(document: PlanDocument, assumed: Assumed, measures: Measures)
     )
 
 
-def _comparison(document: PlanDocument, measures: Measures) -> list[str]:
+def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[str]:
     plain = document.plain_way
     unit = measures.reading_unit
     currency = measures.amount_unit
@@ -107,11 +121,13 @@ def _comparison(document: PlanDocument, measures: Measures) -> list[str]:
         "Plan", "Roll\ndeg", f"Shim at\nbutt, {unit}", f"Shim at\ntop, {unit}", f"Blade 1\nat, {unit}", "Slabs",
         "Board\nfeet", f"Net\n{currency}", "Against\nplain",
     )  # fmt: skip
-    compared = [*document.plans, *([plain] if plain else [])]
+    level = document.hearts_level
+    compared = [*document.plans, *([level] if level else []), *([plain] if plain else [])]
+    names = ["level" if plan is level else str(plan.rank) if plan.rank else "plain" for plan in compared]
     readings = aligned([measures.reading(plan.first_face.blade_height_m) for plan in compared])
     rows = [
         (
-            str(plan.rank) if plan.rank else "plain",
+            name,
             f"{turn_deg(plan.roll_deg)}",
             _shims_at("butt", plan, measures),
             _shims_at("top", plan, measures),
@@ -121,24 +137,29 @@ def _comparison(document: PlanDocument, measures: Measures) -> list[str]:
             measures.amount(plan.net),
             "" if plain is None or plan is plain else measures.difference(plan.net - plain.net),
         )
-        for plan, reading in zip(compared, readings, strict=True)
+        for name, plan, reading in zip(names, compared, readings, strict=True)
     ]
     lines = columns(header, rows, left=(0, 5))
-    lines += ["", *paragraph(f"{_worth_more(document, measures)} {_how_searched(document)}")]
+    searched = f" {_how_searched(document)}" if document.value_by_roll else ""
+    lines += ["", *paragraph(f"{_worth_more(document, measures, title)}{searched}")]
+    if level is not None:
+        lines += paragraph("level: butt heart and both limb hearts at one height, the way to the best feather.")
     return lines
 
 
-def _worth_more(document: PlanDocument, measures: Measures) -> str:
+def _worth_more(document: PlanDocument, measures: Measures, title: str) -> str:
     plain = document.plain_way
     if plain is None:
         return "No plain way stands beside them: sawn without a plan, the log gives no slab at any roll."
     more = document.plans[0].net - plain.net
     if measures.money(more) == measures.money(0.0):
-        return "Plan 1 is worth no more than the plain way: roll 0 and one thickness throughout."
-    share = f" ({100.0 * more / plain.net:.0f} %)" if plain.net > 0.0 else ""
+        return f"{title} is worth no more than the plain way: roll 0 and one thickness throughout."
+    share = f" ({100.0 * abs(more) / plain.net:.0f} %)" if plain.net > 0.0 else ""
+    which = "more" if more > 0.0 else "less"
+    lies = "lies" if turn_deg(plain.roll_deg) == 0 else "goes with the least turn"
     return (
-        f"Plan 1 is worth {measures.money(more)}{share} more than the plain way, which is to saw the log as "
-        f"it {'lies' if turn_deg(plain.roll_deg) == 0 else 'goes with the least turn'}, all in one thickness."
+        f"{title} is worth {measures.money(abs(more))}{share} {which} than the plain way, which is to saw the log as "
+        f"it {lies}, all in one thickness."
     )
 
 
@@ -170,10 +191,13 @@ def _shim_height(shim: Shim, measures: Measures) -> str:
     return measures.short(shim.height_m).removesuffix(" in").removesuffix(" mm")
 
 
-def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures) -> list[str]:
+def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: str) -> list[str]:
     mill = document.mill
-    title = f"Plan {plan.rank}" if plan.rank else "The plain way"
     lines = [f"{title}: net {measures.money(plan.net)}"]
+    from_m, to_m = plan.stretch_m
+    if to_m - from_m < document.log.length_m - 0.01:
+        ends = " and ".join(measures.long(place_m) for place_m in (from_m, to_m))
+        lines += paragraph(f"crosscut at {ends} from the butt end", first="  Length ")
     lines += paragraph(turn_text(plan.roll_deg), first="  Roll   ")
     lines += paragraph(_shims_text(plan, document, measures), first="  Shims  ")
     hearts = ", ".join(f"{heart.end.replace('_', ' ')} {measures.short(heart.height_m)}" for heart in plan.hearts)
@@ -186,7 +210,8 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures) -> list[
     )
     lines += paragraph(f"heights as the mill's scale shows them, its 0 {zero}", first="  Blade  ")
     lines += ["", *_pass_table(plan, measures)]
-    lines += ["  Mass is the mean of the species, and 1.25 times it to lift by.", ""]
+    lines += ["  Mass is the mean of the species, and 1.25 times it to lift by."]
+    lines += [*_inside_lines(plan, measures), ""]
     lines += _sum_lines(plan, document.log, measures)
     return lines
 
@@ -229,20 +254,44 @@ def _pass_table(plan: Plan, measures: Measures) -> list[str]:
     header = [f"{head}\n{sub}" for head, sub in zip(_TABLE_HEAD, subs, strict=True)]
     rows: list[list[str]] = []
     readings = aligned([measures.reading(cut.blade_height_m) for cut in plan.passes])
+    layer, flipped = 0, False
     for cut, reading in zip(plan.passes, readings, strict=True):
-        came_off = (
-            _offcut_rows(plan, "first", measures) if cut.order == 1 else _layer_rows(plan, cut.order - 1, measures)
-        )
+        if cut.flipped and not flipped:
+            flipped = True
+            rows.append(["", "", "flip", *[""] * 7])
+            came_off = _offcut_rows(plan, "flipped", measures)
+        elif cut.order == 1:
+            came_off = _offcut_rows(plan, "first", measures)
+        else:
+            layer += 1
+            came_off = _layer_rows(plan, layer, measures)
         head = [str(cut.order), reading]
         for row in came_off or [["nothing", *[""] * 7]]:
             rows.append([*head, *row])
             head = ["", ""]
+    rows += [["", "", *row] for row in _layer_rows(plan, layer + 1, measures)]
     rows += [["", "", *row] for row in _offcut_rows(plan, "last", measures)]
     return columns(header, rows, left=(2,))
 
 
+def _inside_lines(plan: Plan, measures: Measures) -> list[str]:
+    """Say what the slabs hold that costs or brings something, and what the flip is."""
+    lines = []
+    if plan.flipped_log_to_bed is not None:
+        lines += paragraph(
+            "flip: turn the log over onto the face that you sawed last; the heights after it count from the bunks "
+            "anew. What comes last lies on the bunks.",
+            first="  ",
+        )
+    for what, name in (("marked_area_m2", "marked flaws"), ("figure_area_m2", "feather")):
+        held = [f"{slab.id} {measures.area(getattr(slab, what))}" for slab in plan.slabs if getattr(slab, what)]
+        if held:
+            lines += paragraph(f"{name} in slabs: {', '.join(held)}", first="  ")
+    return lines
+
+
 def _offcut_rows(plan: Plan, where: str, measures: Measures) -> list[list[str]]:
-    name = "offcut" if where == "first" else "stays"
+    name = "stays" if where == "last" else "offcut"
     return [
         [name, "", "", "", "", "", measures.mass_and_lift(offcut.mass_kg), ""]
         for offcut in plan.offcuts
@@ -297,6 +346,29 @@ def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
         rows.append(("The log cost", measures.money(-log.cost), f"which leaves {measures.money(left)}"))
     rows.append(("Break-even", measures.money(plan.break_even_log_price), "the most that the log may cost"))
     return sums(rows)
+
+
+def seen_text(plan: Plan, seen: str, measures: Measures) -> str:
+    """Compare a face as it was found with the one that the plan expects. Raises InputError for a text that is none."""
+    found = re.fullmatch(r"\s*(?:1\s*:)?\s*(?P<width>.+?)\s*x\s*(?P<length>.+?)\s*", seen)
+    if found is None:
+        raise InputError(f'--seen must hold a width x a length, got "{seen}"; write "1: 22 in x 8 ft", the first face')
+    try:
+        width_m, length_m = parse_length_m(found["width"]), parse_length_m(found["length"])
+    except LengthError as error:
+        raise InputError(f"--seen: {error}") from None
+    face = plan.first_face
+    off = [
+        f"{name} {measures.long(seen_m)} against {measures.long(said_m)}"
+        for name, seen_m, said_m in (
+            ("width", width_m, face.max_width_m),
+            ("length", length_m, face.length_m),
+        )
+        if abs(seen_m - said_m) > FACE_OFF_SHARE * max(said_m, 0.01)
+    ]
+    if not off:
+        return "The first face is as the log's shape said, within a tenth."
+    return f"The first face is not as the log's shape said: {'; '.join(off)}. Measure the log again before you go on."
 
 
 def _caution_lines(document: PlanDocument) -> list[str]:
