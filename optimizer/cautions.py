@@ -10,10 +10,14 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from shapely import Polygon, box
 
 from optimizer.lengths import POUND_KG, inches_text
+from optimizer.marks import END_FACE_M
 from optimizer.mill import Mill
-from optimizer.plan import Caution, LogFound, Plan, Slab
+from optimizer.plan import Caution, LogFound, Mark, Plan, Slab
+from optimizer.zones import in_plan, rod
+from scans.log import FloatArray
 
 PLAN_LINE = (
     "This plan is geometry. Your equipment's manual, the law where you work and trained judgement at the log "
@@ -26,6 +30,15 @@ PERSON_LIFT_KG = 23.0
 """Ideal-case limit of the NIOSH lifting equation, 51 lb (Publication 94-110)."""
 GEAR_LIFT_KG = 50.0
 """Common practice, no source."""
+METAL_NEAR = 2.0
+"""A pass is near metal within so many keep-outs: a place pointed out by hand is no better known than that (our
+own rule, no source)."""
+METAL_NEAR_LEAST_M = 0.0508
+"""Near for a mill that names no keep-out: 2 in (common practice, no source)."""
+HAIR_M = 1e-4
+FAR_M = 1e3
+CROSSCUT_M = 0.01
+"""A stretch this much shorter than the log is crosscut from it."""
 RULES_READ = 2026
 """The year that the rules behind the cautions were read."""
 
@@ -57,6 +70,32 @@ class _Case:
     @property
     def log_lift_kg(self) -> float:
         return LIFT_FACTOR * self.log.mass_kg
+
+    @property
+    def laid_kg(self) -> float:
+        """Mass of what goes on the bed, bark too: the heaviest of the plans' stretches. [kg]."""
+        return max((self._stretch_kg(plan) for plan in self.plans), default=self.log.mass_kg)
+
+    def _stretch_kg(self, plan: Plan) -> float:
+        if not self.is_crosscut(plan):
+            return self.log.mass_kg
+        # Slabs, waste, offcuts and kerf are all the wood of the stretch; its bark has the same share of the log's.
+        wood_m3 = plan.kerf_volume_m3 + sum(slab.volume_m3 for slab in plan.slabs)
+        wood_m3 += sum(waste.volume_m3 for waste in plan.waste) + sum(offcut.volume_m3 for offcut in plan.offcuts)
+        return self.log.mass_kg * min(wood_m3 / self.log.volume_m3, 1.0)
+
+    def is_crosscut(self, plan: Plan) -> bool:
+        """Whether a plan is for a stretch of the log alone."""
+        return plan.stretch_m[1] - plan.stretch_m[0] < self.log.length_m - CROSSCUT_M
+
+    @property
+    def flips(self) -> bool:
+        """Whether a plan turns the half-sawn log over."""
+        return any(cut.flipped for plan in self.plans for cut in plan.passes)
+
+    def marked(self, kind: str) -> list[Mark]:
+        """Return the marks of a kind."""
+        return [mark for mark in self.log.marks if mark.kind == kind]
 
     @property
     def highest_shim_m(self) -> float:
@@ -101,30 +140,129 @@ def _always(level: Level, reason: str) -> Callable[[_Case], Verdict]:
 
 def _log_too_heavy(case: _Case) -> Verdict:
     most = case.mill.max_log_mass_kg
-    if most is None or case.log.mass_kg <= most:
+    if most is None or case.laid_kg <= most:
         return None
-    return "stop", f"the log has {_mass(case.log.mass_kg)}, the mill bears {_mass(most)}"
+    return "stop", f"the log has {_mass(case.laid_kg)}, the mill bears {_mass(most)}"
 
 
 def _log_near_limit(case: _Case) -> Verdict:
     most = case.mill.max_log_mass_kg
-    if most is None or case.log.mass_kg > most or case.log_lift_kg <= most:
+    may_be_kg = lift_kg(case.laid_kg)
+    if most is None or case.laid_kg > most or may_be_kg <= most:
         return None
-    return "warning", (
-        f"the log may have up to {_mass(case.log_lift_kg)} (1.25 x its mean), the mill bears {_mass(most)}"
-    )
+    return "warning", f"the log may have up to {_mass(may_be_kg)} (1.25 x its mean), the mill bears {_mass(most)}"
+
+
+def _metal_find(case: _Case) -> Verdict:
+    metal = case.marked("metal")
+    if metal:
+        return (
+            "warning",
+            f"{_count(len(metal), 'piece')} of metal marked, and more may hide; no scan and no tape sees it",
+        )
+    return "warning", "no scan and no tape sees metal"
+
+
+def _metal_known(case: _Case) -> Verdict:
+    """Judge a pass within the keep-out a stop, one near it and a slab that holds metal a warning.
+
+    The search makes no pass within the keep-out, but a pass made already, or a mill without a keep-out, may be.
+    """
+    keep_out_m = case.mill.metal_keep_out_m
+    near_m = METAL_NEAR * keep_out_m or METAL_NEAR_LEAST_M
+    apart = [found for plan in case.plans for found in _passes_from_metal(case.log, case.mill, plan)]
+    nearest_m, which = min(apart, default=(np.inf, ""))
+    if nearest_m < near_m:
+        keep_out = f"the keep-out is {_height(keep_out_m)}" if keep_out_m else "the mill names no metal_keep_out"
+        where = f"is {_height(nearest_m)} from it" if nearest_m > 0.0 else "goes through it"
+        level: Level = "stop" if nearest_m <= 0.0 or nearest_m < keep_out_m - HAIR_M else "warning"
+        return level, f"{which} {where}; {keep_out}"
+    held = [found for plan in case.plans for found in _slabs_with_metal(case.log, plan)]
+    return ("warning", held[0]) if held else None
+
+
+def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan) -> list[tuple[float, str]]:
+    """Return how far each pass's kerf stays from each metal mark, and which they are. [m].
+
+    The blade sweeps its whole plane, so that only heights count; 0 where it goes through.
+    """
+    found = []
+    for flipped in (False, True):
+        for mark, corners in _metal_on_bed(log, plan, flipped=flipped):
+            low_m, high_m = float(corners[:, 2].min()), float(corners[:, 2].max())
+            for cut in plan.passes:
+                if cut.flipped is flipped:
+                    below_m, above_m = low_m - (cut.blade_height_m + mill.kerf_m), cut.blade_height_m - high_m
+                    which = f"pass {cut.order} of {_named(plan)}, beside {mark.id},"
+                    found.append((max(0.0, below_m, above_m), which))
+    return found
+
+
+def _slabs_with_metal(log: LogFound, plan: Plan) -> list[str]:
+    found = []
+    for slab in plan.slabs:
+        sold = Polygon(slab.outline_m[0], slab.outline_m[1:]) & box(slab.span_m[0], -FAR_M, slab.span_m[1], FAR_M)
+        for mark, corners in _metal_on_bed(log, plan, flipped=slab.flipped):
+            if in_plan(corners, slab.lower_face_m, slab.upper_face_m).intersects(sold):
+                found.append(f"{_slab_of(plan, slab)} holds {mark.id}")
+    return found
+
+
+def _metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mark, FloatArray]]:
+    """Return the metal marks that lie on the bed, before or after the flip, with their rods' corners (P, 3). [m]."""
+    matrix = plan.flipped_log_to_bed if flipped else plan.log_to_bed
+    if matrix is None:
+        return []
+    to_bed = np.array(matrix)
+    found = []
+    for mark in log.marks:
+        start = np.array([mark.x_m, mark.y_m, mark.z_m])
+        corners = rod(start, start + mark.depth_m * inwards_found(log, start), mark.radius_m, 0.0).corners_m
+        on_bed = corners @ to_bed[:3, :3].T + to_bed[:3, 3]
+        crosscut_off = corners[:, 0].max() < plan.stretch_m[0] or corners[:, 0].min() > plan.stretch_m[1]
+        sawn_off = flipped and on_bed[:, 2].max() <= 0.0
+        if mark.kind == "metal" and not crosscut_off and not sawn_off:
+            found.append((mark, on_bed))
+    return found
+
+
+def inwards_found(log: LogFound, place_m: FloatArray) -> FloatArray:
+    """Return which way a mark's rod goes, (3,), as `optimizer.marks.inwards` does, from the document alone."""
+    if place_m[0] < END_FACE_M:
+        return np.array([1.0, 0.0, 0.0])
+    if log.length_m - place_m[0] < END_FACE_M:
+        return np.array([-1.0, 0.0, 0.0])
+    lines = [np.array(line) for line in log.hearts]
+    if not lines and log.sections:
+        nearest = min(log.sections, key=lambda section: abs(section.x_m - place_m[0]))
+        rings = [Polygon(ring).centroid for ring in nearest.outer_m]
+        lines = [np.array([[place_m[0], ring.x, ring.y]] * 2) for ring in rings]
+    targets = [point for line in lines for point in _nearest_on_segments(line, place_m)]
+    if not targets:
+        return np.array([0.0, 0.0, -1.0])
+    way: FloatArray = min(targets, key=lambda point: float(np.linalg.norm(point - place_m))) - place_m
+    return way / np.linalg.norm(way)
+
+
+def _nearest_on_segments(line: FloatArray, place_m: FloatArray) -> FloatArray:
+    """Return the point of each segment of a line (P, 3) that is nearest to a place, (P - 1, 3)."""
+    a, b = line[:-1], line[1:]
+    along = ((place_m - a) * (b - a)).sum(axis=1) / np.maximum(((b - a) ** 2).sum(axis=1), 1e-18)
+    nearest: FloatArray = a + np.clip(along, 0.0, 1.0)[:, None] * (b - a)
+    return nearest
 
 
 def _log_rolls(case: _Case) -> Verdict:
+    reasons = []
     if any(plan.rests_by_itself is False for plan in case.plans):
-        return "warning", "the log does not stay by itself as it is laid"
+        reasons.append("the log does not stay by itself as it is laid")
     if case.highest_shim_m > 0.0:
-        return "warning", f"shims up to {_height(case.highest_shim_m)} stand under the log"
+        reasons.append(f"shims up to {_height(case.highest_shim_m)} stand under the log")
     if any(plan.roll_deg % 360.0 != 0.0 for plan in case.plans):
-        return "warning", "the log is rolled before the first pass"
-    if any(cut.flipped for plan in case.plans for cut in plan.passes):
-        return "warning", "the half-sawn log is flipped"
-    return "note", "a log is round"
+        reasons.append("the log is rolled before the first pass")
+    if case.flips:
+        reasons.append("the half-sawn log is flipped")
+    return ("warning", ", ".join(reasons)) if reasons else ("note", "a log is round")
 
 
 def _tilted_log(case: _Case) -> Verdict:
@@ -135,9 +273,25 @@ def _tilted_log(case: _Case) -> Verdict:
 
 
 def _flip(case: _Case) -> Verdict:
-    if not any(cut.flipped for plan in case.plans for cut in plan.passes):
+    return ("warning", "passes follow a flip") if case.flips else None
+
+
+def _chainsaw(case: _Case) -> Verdict:
+    if not any(case.is_crosscut(plan) for plan in case.plans):
         return None
-    return "warning", "passes follow a flip"
+    return "warning", "the log is crosscut before it goes on the bed"
+
+
+def _rotten_log(case: _Case) -> Verdict:
+    # A crack may be a check of drying or a shake that lets go; rot is weak for certain.
+    rot, cracks = case.marked("rot"), case.marked("crack")
+    if rot:
+        return "warning", f"{_count(len(rot), 'place')} of rot marked"
+    return ("note", f"{_count(len(cracks), 'crack')} marked") if cracks else None
+
+
+def _spalt(case: _Case) -> Verdict:
+    return ("warning", "rot is marked") if case.marked("rot") else None
 
 
 def _fork_tension(case: _Case) -> Verdict:
@@ -157,7 +311,11 @@ def _slabs_across_forks(case: _Case) -> list[Slab]:
 
 
 def _bark_inclusion(case: _Case) -> Verdict:
-    return ("warning", "slabs reach across the fork") if _slabs_across_forks(case) else None
+    if _slabs_across_forks(case):
+        return "warning", "slabs reach across the fork"
+    if any(slab.figure_area_m2 for plan in case.plans for slab in plan.slabs):
+        return "warning", "slabs hold the feather under the fork"
+    return None
 
 
 def _offcut_falls(case: _Case) -> Verdict:
@@ -226,7 +384,11 @@ def _insects_in_slab(case: _Case) -> Verdict:
 
 
 def _slab_of(plan: Plan, slab: Slab) -> str:
-    return f"slab {slab.id} of {f'plan {plan.rank}' if plan.rank else 'the plain way'}"
+    return f"slab {slab.id} of {_named(plan)}"
+
+
+def _named(plan: Plan) -> str:
+    return f"plan {plan.rank}" if plan.rank else "the plain way"
 
 
 def _count(number: int, noun: str) -> str:
@@ -239,8 +401,23 @@ _RULES: tuple[_Rule, ...] = (
     _Rule("log_near_limit", _log_near_limit, "Weigh the log before it goes on the bed; it may be too heavy for it."),
     _Rule(
         "metal_find",
-        _always("warning", "no scan and no tape sees metal"),
+        _metal_find,
         "Sweep for metal before every pass, not only once: nails, wire and bullets hide deep, and broken blades fly.",
+    ),
+    _Rule(
+        "metal_known",
+        _metal_known,
+        "Marked metal is in or near the cut. Dig it out, or leave that wood; check its place by a sweep first.",
+    ),
+    _Rule(
+        "rotten_log",
+        _rotten_log,
+        "Hollow or shaken logs break under clamps and lifting. Do not rely on the wood to hold.",
+    ),
+    _Rule(
+        "chainsaw",
+        _chainsaw,
+        "Crosscut with chain brake, helmet, eye, ear and leg protection and cut-resistant boots; never alone.",
     ),
     _Rule(
         "log_rolls",
@@ -279,6 +456,11 @@ _RULES: tuple[_Rule, ...] = (
         "dust",
         _dust,
         "Wood dust can cause cancer. Wear a fitted N95 mask or better while it flies, and do not blow it off.",
+    ),
+    _Rule(
+        "spalt",
+        _spalt,
+        "Rotted wood holds moulds and spores: wear a P100 mask, work outdoors and keep the dust damp.",
     ),
     _Rule(
         "dust_allergy",

@@ -2,12 +2,18 @@
 
 from typing import Any
 
+import books
+import numpy as np
 import pytest
+import shapes
 from plan_documents import FORK, IDENTITY, a_log, a_mill, a_pass, a_plan, a_slab
 
-from optimizer.cautions import LEVELS, cautions_for
+from optimizer.cautions import LEVELS, cautions_for, inwards_found
+from optimizer.log_found import log_found
+from optimizer.marks import inwards
 from optimizer.mill import Mill
-from optimizer.plan import LogFound, Offcut, Plan, Shim, Waste
+from optimizer.plan import LogFound, Mark, Offcut, Plan, Shim, Source, Waste
+from optimizer.wood import find_wood
 
 ALWAYS = {"metal_find", "log_rolls", "log_clamped", "blade_guard", "bystanders", "noise", "dust"}
 WITH_GEAR = {"lift_gear", "lift_margin", "lift_angle", "under_load"}
@@ -160,3 +166,150 @@ def test_a_caution_shows_once_for_the_worst_of_several_plans() -> None:
 
     assert len(shown) == 1
     assert "112 kg" in shown[0].reason
+
+
+METAL = Mark(id="metal 1", kind="metal", x_m=1.2, y_m=0.0, z_m=0.6, radius_m=0.02, depth_m=0.1)
+"""A rod from 0.6 m up down to 0.5 m: the hearts of these logs are at 0."""
+HEART = (((0.0, 0.0, 0.0), (2.9, 0.0, 0.0)),)
+FLIPPED = ((1.0, 0.0, 0.0, 0.0), (0.0, -1.0, 0.0, 0.0), (0.0, 0.0, -1.0, 0.3), (0.0, 0.0, 0.0, 1.0))
+"""Turned over onto a face sawn at 0.3 m."""
+KERF_M = a_mill().kerf_m
+
+
+def metal_levels(*heights_m: float, mark: Mark = METAL, keep_out_m: float = 0.05, **changes: Any) -> dict[str, str]:
+    passes = tuple(a_pass(k, height_m) for k, height_m in enumerate(heights_m, start=1))
+    plan = a_plan(**{"passes": passes, "slabs": (), **changes})
+    shown = levels(a_log(marks=(mark,), hearts=HEART), a_mill(metal_keep_out_m=keep_out_m), plan)
+    return {key: value for key, value in shown.items() if key == "metal_known"}
+
+
+@pytest.mark.parametrize(
+    ("height_m", "level"),
+    [
+        (0.701, None),
+        (0.699, "warning"),
+        (0.6501, "warning"),
+        (0.6498, "stop"),
+        (0.55, "stop"),
+        (0.4502 - KERF_M, "stop"),
+        (0.4499 - KERF_M, "warning"),
+        (0.401 - KERF_M, "warning"),
+        (0.399 - KERF_M, None),
+    ],
+)
+def test_a_pass_within_the_keep_out_of_metal_is_a_stop_and_one_within_two_a_warning(
+    height_m: float, level: str | None
+) -> None:
+    assert metal_levels(height_m) == ({"metal_known": level} if level else {})
+
+
+@pytest.mark.parametrize(("height_m", "level"), [(0.652, None), (0.65, "warning"), (0.601, "warning"), (0.599, "stop")])
+def test_a_mill_without_a_keep_out_is_warned_within_two_inches(height_m: float, level: str | None) -> None:
+    assert metal_levels(height_m, keep_out_m=0.0) == ({"metal_known": level} if level else {})
+
+
+@pytest.mark.parametrize(
+    ("slab", "holds"),
+    [
+        ({"upper_face_m": 0.65, "lower_face_m": 0.59}, True),
+        ({"upper_face_m": 0.65, "lower_face_m": 0.601}, False),
+        ({"upper_face_m": 0.65, "lower_face_m": 0.59, "span_m": (0.0, 1.17)}, False),
+        ({"upper_face_m": 0.65, "lower_face_m": 0.59, "span_m": (0.0, 1.19)}, True),
+        ({"upper_face_m": 0.65, "lower_face_m": 0.59, "flipped": True}, False),
+    ],
+)
+def test_a_slab_that_holds_metal_is_a_warning(slab: dict[str, Any], holds: bool) -> None:
+    assert metal_levels(0.9, slabs=(a_slab(**slab),)) == ({"metal_known": "warning"} if holds else {})
+
+
+def test_metal_goes_with_the_log_when_it_is_flipped() -> None:
+    low = METAL.model_copy(update={"z_m": -0.6})
+    after = {"passes": (a_pass(1, 0.3), a_pass(2, 0.85).model_copy(update={"flipped": True}))}
+
+    assert metal_levels(mark=low) == {}
+    assert metal_levels(mark=low, flipped_log_to_bed=FLIPPED, **after) == {"metal_known": "stop"}
+
+
+def test_metal_that_was_sawn_off_before_the_flip_is_gone() -> None:
+    after = {"passes": (a_pass(1, 0.3), a_pass(2, 0.001).model_copy(update={"flipped": True}))}
+    high = METAL.model_copy(update={"z_m": 0.45, "depth_m": 0.05})
+
+    assert metal_levels(mark=high, flipped_log_to_bed=FLIPPED, keep_out_m=0.04, **after) == {}
+
+
+@pytest.mark.parametrize(("stretch_m", "level"), [((1.0, 2.9), "stop"), ((1.23, 2.9), None), ((0.0, 1.17), None)])
+def test_metal_that_is_crosscut_off_is_gone(stretch_m: tuple[float, float], level: str | None) -> None:
+    assert metal_levels(0.55, stretch_m=stretch_m) == ({"metal_known": level} if level else {})
+
+
+@pytest.mark.parametrize("kind", ["knot", "rot", "crack", "pith"])
+def test_other_marks_are_no_metal(kind: str) -> None:
+    assert metal_levels(0.55, mark=METAL.model_copy(update={"kind": kind})) == {}
+
+
+@pytest.mark.parametrize("heart", [True, False])
+@pytest.mark.parametrize("place", [(1.2, 0.1, 0.28), (0.0, 0.1, 0.1), (3.0, 0.1, 0.1), (2.9, -0.29, 0.05)])
+def test_a_marks_rod_goes_the_way_that_the_plan_was_made_with(heart: bool, place: tuple[float, ...]) -> None:
+    log = shapes.cylinder(0.3, 3.0, points=360, heart=heart)
+    problem = books.problem(log)
+    wood = find_wood("white ash")
+    source = Source(kind="sheet", sha256="0" * 64)
+    found = log_found(log, problem.bodies, problem.supports, wood, source, bark_on=False, cost=0.0)
+
+    assert inwards_found(found, np.array(place)) == pytest.approx(inwards(log, np.array(place)), abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("kind", "fires"),
+    [
+        ("rot", {"rotten_log": "warning", "spalt": "warning"}),
+        ("crack", {"rotten_log": "note"}),
+        ("knot", {}),
+        ("pith", {}),
+    ],
+)
+def test_rot_and_cracks(kind: str, fires: dict[str, str]) -> None:
+    shown = levels(log=a_log(marks=(METAL.model_copy(update={"kind": kind}),)))
+
+    assert {key: level for key, level in shown.items() if key not in ALWAYS} == fires
+
+
+@pytest.mark.parametrize(("figure_area_m2", "fires"), [(None, False), (0.0, False), (0.01, True)])
+def test_a_slab_of_feather_may_split_like_one_across_the_fork(figure_area_m2: float | None, fires: bool) -> None:
+    plan = with_slab(span_m=(0.0, 1.4), figure_area_m2=figure_area_m2)
+
+    assert ("bark_inclusion" in levels(log=a_log(forks=(FORK,)), plan=plan)) is fires
+
+
+@pytest.mark.parametrize(("stretch_m", "fires"), [((0.0, 2.9), False), ((0.0, 2.895), False), ((0.0, 2.85), True)])
+def test_a_stretch_is_crosscut(stretch_m: tuple[float, float], fires: bool) -> None:
+    assert ("chainsaw" in levels(plan=a_plan(stretch_m=stretch_m))) is fires
+
+
+@pytest.mark.parametrize(
+    ("most_kg", "found"),
+    [(15.1, {"log_near_limit"}), (14.9, {"log_too_heavy"}), (18.9, set()), (18.7, {"log_near_limit"})],
+)
+def test_the_mills_limit_is_for_what_goes_on_the_bed(most_kg: float, found: set[str]) -> None:
+    # Half of the 1.1 m3 of wood: half of the 30 kg.
+    half = a_plan(
+        stretch_m=(0.0, 1.5),
+        slabs=(a_slab(volume_m3=0.3),),
+        waste=(Waste(layer=1, volume_m3=0.1, mass_kg=0.1),),
+        offcuts=(Offcut(where="first", volume_m3=0.14, mass_kg=0.1),),
+        kerf_volume_m3=0.01,
+    )
+
+    shown = levels(mill=a_mill(max_log_mass_kg=most_kg), plan=half)
+
+    assert set(shown) & {"log_near_limit", "log_too_heavy"} == found
+
+
+def test_all_that_can_make_the_log_roll_is_said_the_flip_too() -> None:
+    plan = a_plan(roll_deg=10.0, passes=(a_pass(1, 0.5), a_pass(2, 0.4).model_copy(update={"flipped": True})))
+    (rolls,) = [c for c in cautions_for(a_log(), a_mill(), [plan], "maple, sugar") if c.id == "log_rolls"]
+    (still,) = [c for c in cautions_for(a_log(), a_mill(), [a_plan(roll_deg=10.0)], "") if c.id == "log_rolls"]
+
+    assert "flipped" in rolls.reason
+    assert "rolled" in rolls.reason
+    assert "flipped" not in still.reason
