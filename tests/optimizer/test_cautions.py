@@ -215,6 +215,7 @@ def test_a_mill_without_a_keep_out_is_warned_within_two_inches(height_m: float, 
         ({"upper_face_m": 0.65, "lower_face_m": 0.601}, False),
         ({"upper_face_m": 0.65, "lower_face_m": 0.59, "span_m": (0.0, 1.17)}, False),
         ({"upper_face_m": 0.65, "lower_face_m": 0.59, "span_m": (0.0, 1.19)}, True),
+        ({"upper_face_m": 0.65, "lower_face_m": 0.59, "span_m": (1.23, 2.5)}, False),
         ({"upper_face_m": 0.65, "lower_face_m": 0.59, "flipped": True}, False),
     ],
 )
@@ -230,11 +231,21 @@ def test_metal_goes_with_the_log_when_it_is_flipped() -> None:
     assert metal_levels(mark=low, flipped_log_to_bed=FLIPPED, **after) == {"metal_known": "stop"}
 
 
-def test_metal_that_was_sawn_off_before_the_flip_is_gone() -> None:
-    after = {"passes": (a_pass(1, 0.3), a_pass(2, 0.001).model_copy(update={"flipped": True}))}
-    high = METAL.model_copy(update={"z_m": 0.45, "depth_m": 0.05})
+def test_each_pass_is_judged_where_the_log_then_lies() -> None:
+    low = METAL.model_copy(update={"z_m": -0.6})
+    passes = (a_pass(1, 0.85), a_pass(2, 0.2).model_copy(update={"flipped": True}))
 
-    assert metal_levels(mark=high, flipped_log_to_bed=FLIPPED, keep_out_m=0.04, **after) == {}
+    assert metal_levels(mark=low, flipped_log_to_bed=FLIPPED, passes=passes) == {}
+
+
+@pytest.mark.parametrize(("depth_m", "level"), [(0.05, None), (0.08, "stop")])
+def test_metal_that_was_sawn_off_before_the_flip_is_gone(depth_m: float, level: str | None) -> None:
+    after = (a_pass(2, 0.025).model_copy(update={"flipped": True}),)
+    high = METAL.model_copy(update={"z_m": 0.36, "depth_m": depth_m})
+
+    found = metal_levels(mark=high, flipped_log_to_bed=FLIPPED, passes=after)
+
+    assert found == ({"metal_known": level} if level else {})
 
 
 @pytest.mark.parametrize(("stretch_m", "level"), [((1.0, 2.9), "stop"), ((1.23, 2.9), None), ((0.0, 1.17), None)])
