@@ -216,12 +216,14 @@ def _metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mar
     to_bed = np.array(matrix)
     found = []
     for mark in log.marks:
+        if mark.kind != "metal":
+            continue
         start = np.array([mark.x_m, mark.y_m, mark.z_m])
         corners = rod(start, start + mark.depth_m * inwards_found(log, start), mark.radius_m, 0.0).corners_m
         on_bed = corners @ to_bed[:3, :3].T + to_bed[:3, 3]
         crosscut_off = corners[:, 0].max() < plan.stretch_m[0] or corners[:, 0].min() > plan.stretch_m[1]
         sawn_off = flipped and on_bed[:, 2].max() <= 0.0
-        if mark.kind == "metal" and not crosscut_off and not sawn_off:
+        if not crosscut_off and not sawn_off:
             found.append((mark, on_bed))
     return found
 
