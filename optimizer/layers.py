@@ -422,58 +422,62 @@ def _layer_of(
 
 
 @numba.njit(cache=True, nogil=True)
-def _sound_simple_layer(
+def sound_simple_layer(
     terms: Terms,
     entry: int,
-    upper_low: NDArray[np.float32],
-    upper_high: NDArray[np.float32],
-    lower_low: NDArray[np.float32],
-    lower_high: NDArray[np.float32],
+    upper_y: NDArray[np.float32],
+    upper_row: int,
+    lower_y: NDArray[np.float32],
+    lower_row: int,
+    first: int,
+    last: int,
     cell_m: float,
 ) -> float:
     """Return what a layer brings as if nothing were lost or figured; -1 where a run must be crosscut.
 
-    upper_low .. lower_high : (count,) the one interval that each face has at a station; inf, -inf for none. The
-    same as _simple_layer in one loop that keeps no arrays: most layers are looked at no further.
+    upper_y, lower_y : of chord tables whose rows have one interval at most at each usable station. The same as
+    _simple_layer in one loop that keeps no arrays: most layers are looked at no further.
     """
     least, most = terms.min_width_m, terms.max_width_m
-    count = len(upper_low)
-    total, start, area, uncapped = 0.0, 0.0, 0.0, 0.0
+    count = last - first
+    # `widths`, `capped` : sums over the run's stations so far; the first and the last of them count half.
+    total, start, area, uncapped, widths, capped, first_width = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     before, before_left, before_right = 0.0, 0.0, 0.0
     running = False
     for i in range(count + 1):
         width, left, right = 0.0, 0.0, 0.0
         if i < count:
-            left = max(np.float64(upper_low[i]), np.float64(lower_low[i]))
-            right = min(np.float64(upper_high[i]), np.float64(lower_high[i]))
+            left, other = np.float64(upper_y[upper_row, 0, first + i]), np.float64(lower_y[lower_row, 0, first + i])
+            left = max(left, other)
+            right, other = np.float64(upper_y[upper_row, 1, first + i]), np.float64(lower_y[lower_row, 1, first + i])
+            right = min(right, other)
             width = right - left if right > left else 0.0
-        linked = width > 0.0 and before > 0.0 and min(right, before_right) > max(left, before_left)
+        linked = width > 0.0 and before > 0.0 and left < before_right and before_left < right
         if running and (not linked or width < least):
             # The run ends beyond the station before this one, at a trim half a cell away.
             reach, edge = 0.5 * cell_m, before
             if i < count:
                 reach, edge = cell_m * (before - least) / (before - (width if linked else 0.0)), least
             length = (i - 0.5) * cell_m + reach - start
+            uncapped += cell_m * (widths - 0.5 * (first_width + before)) + reach * 0.5 * (before + edge)
+            area += cell_m * (capped - 0.5 * (min(first_width, most) + min(before, most)))
             area += reach * 0.5 * (min(before, most) + min(edge, most))
-            uncapped += reach * 0.5 * (before + edge)
             if length > terms.max_length_m:
                 return -1.0
             if length >= terms.min_length_m:
                 total += slab_value(terms, entry, length, area, uncapped, 0.0, 0.0)
             running = False
         if width >= least:
-            capped = min(width, most)
-            if running:
-                area += 0.5 * cell_m * (min(before, most) + capped)
-                uncapped += 0.5 * cell_m * (before + width)
-            else:
+            if not running:
                 reach, edge = 0.5 * cell_m, width
                 if i > 0:
                     reach, edge = cell_m * (width - least) / (width - (before if linked else 0.0)), least
                 start = (i + 0.5) * cell_m - reach
-                area = reach * 0.5 * (capped + min(edge, most))
+                area = reach * 0.5 * (min(width, most) + min(edge, most))
                 uncapped = reach * 0.5 * (width + edge)
-                running = True
+                widths, capped, first_width, running = 0.0, 0.0, width, True
+            widths += width
+            capped += min(most, width)
         before, before_left, before_right = width, left, right
     return total
 
@@ -507,15 +511,7 @@ def layer_value(
         # Sound wood brings the most: look there first whether flaws are worth counting.
         sound = -1.0
         if simple:
-            sound = _sound_simple_layer(
-                terms,
-                entry,
-                upper.y[upper_row, 0, first:last],
-                upper.y[upper_row, 1, first:last],
-                lower.y[lower_row, 0, first:last],
-                lower.y[lower_row, 1, first:last],
-                cell_m,
-            )
+            sound = sound_simple_layer(terms, entry, upper.y, upper_row, lower.y, lower_row, first, last, cell_m)
         if sound < 0.0 and something:
             sound = _layer_of(
                 terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, False, inside,

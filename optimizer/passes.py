@@ -14,7 +14,7 @@ import numba
 import numpy as np
 
 from optimizer.lay_table import Faces, LayTable
-from optimizer.layers import Room, layer_value, room_for
+from optimizer.layers import Room, layer_value, room_for, sound_simple_layer
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -211,6 +211,11 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
     least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
     top, bottom = table.upper, table.lower
     top_m2, top_factor, bottom_m2, bottom_factor = top.usable_m2, top.best_factor, bottom.usable_m2, bottom.best_factor
+    top_y, bottom_y, top_simple, bottom_simple = top.chords.y, bottom.chords.y, top.simple, bottom.simple
+    top_shift, bottom_shift, first, last, cell_m = top.shift, bottom.shift, table.first, table.last, table.cell_m
+    inside = table.inside
+    figured, flaw_low_m, flaw_high_m = inside.best_feather > 0.0, inside.low_m, inside.high_m
+    zero_m, step_m, kerf_m = table.lowest_row * terms.step_m, terms.step_m, terms.kerf_m
     room = _room(table)
     for k in range(rows):
         # The row that a waste layer may now just reach.
@@ -233,6 +238,15 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
             most = _pair_most(least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_factor[k], bottom_factor[j])
             if most == 0.0 or after[j] + most <= value[k]:
                 continue
+            top_row, bottom_row = k + top_shift, j + bottom_shift
+            if top_simple[top_row] and bottom_simple[bottom_row] and not figured:
+                sound = sound_simple_layer(terms, m, top_y, top_row, bottom_y, bottom_row, first, last, cell_m)
+                if sound >= 0.0 and after[j] + sound <= value[k]:
+                    continue
+                flawed = zero_m + k * step_m > flaw_low_m and zero_m + j * step_m + kerf_m < flaw_high_m
+                if sound >= 0.0 and not flawed:
+                    value[k], choice[k], below[k] = after[j] + sound, m, j
+                    continue
             found = after[j] + _layer(terms, table, m, top, k, 0.0, bottom, j, terms.kerf_m, room, value[k] - after[j])
             if found > value[k]:
                 value[k], choice[k], below[k] = found, m, j
