@@ -18,7 +18,7 @@ class Chords(NamedTuple):
 
     counts : (rows, N) uint8, how many crossings: an even number.
     y : (rows, slots, N) float32, the crossings, rising along the second axis; each pair bounds an interval of
-        wood. Slots that are not used hold inf and -inf in turn, an interval that meets nothing. Single
+        wood. Where nothing is crossed the first two hold inf and -inf, an interval that meets nothing. Single
         precision is good to a ten-thousandth of a millimetre here, and twice as fast.
     most : the greatest count; over `slots`, the table is not whole and must be made anew with more.
     """
@@ -100,8 +100,8 @@ def _chord_table(offsets: IntArray, turned: FloatArray, rows: int, shift: float,
     n = len(offsets) - 1
     counts = np.zeros((rows, n), dtype=np.uint8)
     y = np.zeros((rows, slots, n), dtype=np.float32)
-    y[:, 0::2, :] = np.inf
-    y[:, 1::2, :] = -np.inf
+    y[:, 0, :] = np.inf
+    y[:, 1, :] = -np.inf
     most = 0
     for i in range(n):
         for s in range(offsets[i], offsets[i + 1]):
@@ -184,13 +184,15 @@ def reach_on_mesh(bed_points: FloatArray, faces: IntArray, rows: int, row_zero_m
 
 @numba.njit(cache=True, nogil=True)
 def _widths(table: Chords, r: int, widths: FloatArray) -> None:
-    # Slots that are not used are minus infinity wide; loops along the stations are ones for vector instructions.
-    widths[:] = 0.0
-    for c in range(0, min(table.most, table.y.shape[1]), 2):
-        low, high = table.y[r, c], table.y[r, c + 1]
+    # An interval that meets nothing is minus infinity wide; the loop is one for vector instructions.
+    low, high = table.y[r, 0], table.y[r, 1]
+    for i in range(len(widths)):
+        width = high[i] - low[i]
+        widths[i] = max(0.0, width)
+    if table.most > 2:
         for i in range(len(widths)):
-            width = high[i] - low[i]
-            widths[i] += max(0.0, width)
+            for c in range(2, table.counts[r, i], 2):
+                widths[i] += table.y[r, c + 1, i] - table.y[r, c, i]
 
 
 @numba.njit(cache=True, nogil=True)

@@ -328,6 +328,103 @@ def _simple_layer(
 
 
 @numba.njit(cache=True, nogil=True)
+def general_layer(
+    terms: Terms,
+    entry: int,
+    upper_counts: NDArray[np.uint8],
+    upper_y: NDArray[np.float32],
+    upper_row: int,
+    lower_counts: NDArray[np.uint8],
+    lower_y: NDArray[np.float32],
+    lower_row: int,
+    first: int,
+    last: int,
+    cell_m: float,
+    something: bool,
+    feather: bool,
+    low: FloatArray,
+    high: FloatArray,
+    parent: IntArray,
+    begins: IntArray,
+    begin: IntArray,
+    end: IntArray,
+    width: FloatArray,
+    lost: FloatArray,
+    figured: FloatArray,
+    sums: FloatArray,
+    strips: FloatArray,
+    strip_counts: IntArray,
+) -> float:
+    """Return what a layer of any outline brings; see layer_value, and Room for what it works in.
+
+    something : whether strips, strip_counts hold what lies between the faces. The arrays come one by one: to take
+    them out of a tuple costs more than most layers.
+    """
+    count = last - first
+    n = 0
+    for i in range(count):
+        begins[i] = n
+        s = first + i
+        a, a_end = 0, upper_counts[upper_row, s]
+        b, b_end = 0, lower_counts[lower_row, s]
+        while a < a_end and b < b_end:
+            left = max(upper_y[upper_row, a, s], lower_y[lower_row, b, s])
+            right = min(upper_y[upper_row, a + 1, s], lower_y[lower_row, b + 1, s])
+            if right > left:
+                low[n], high[n], parent[n] = left, right, n
+                n += 1
+            if upper_y[upper_row, a + 1, s] < lower_y[lower_row, b + 1, s]:
+                a += 2
+            else:
+                b += 2
+        if i:
+            p, q = begins[i - 1], begins[i]
+            while p < begins[i] and q < n:
+                if min(high[p], high[q]) > max(low[p], low[q]):
+                    root_p, root_q = _root(parent, p), _root(parent, q)
+                    if root_p != root_q:
+                        parent[max(root_p, root_q)] = min(root_p, root_q)
+                if high[p] < high[q]:
+                    p += 1
+                else:
+                    q += 1
+    begins[count] = n
+    for i in range(count):
+        for m in range(begins[i], begins[i + 1]):
+            # Parents come first, so that one step finds the root.
+            root = parent[parent[m]]
+            parent[m] = root
+            if root == m:
+                begin[m] = i
+            end[root] = i
+    needed = terms.min_length_m / cell_m - 1.0
+    total = 0.0
+    for k in range(n):
+        # Each piece once, at its root; a short one has no room for a run.
+        if parent[k] != k or end[k] - begin[k] + 1 < needed:
+            continue
+        on_end, longest = 0, 0
+        for i in range(begin[k], end[k] + 1):
+            width[i] = lost[i] = figured[i] = 0.0
+            for m in range(begins[i], begins[i + 1]):
+                if parent[m] == k:
+                    width[i] += high[m] - low[m]
+            on_end = on_end + 1 if width[i] >= terms.min_width_m else 0
+            longest = max(longest, on_end)
+        if longest < needed or longest == 0:
+            continue
+        if something:
+            for i in range(begin[k], end[k] + 1):
+                for m in range(begins[i], begins[i + 1]):
+                    if strip_counts[i] and parent[m] == k:
+                        lost[i] += largest_share(strips, i, strip_counts[i], 2, low[m], high[m])
+                        if feather:
+                            figured[i] += largest_share(strips, i, strip_counts[i], 3, low[m], high[m])
+        total += piece_value(terms, entry, width, lost, figured, begin[k], end[k], count, cell_m, sums)
+    return total
+
+
+@numba.njit(cache=True, nogil=True)
 def _layer_of(
     terms: Terms,
     entry: int,
@@ -350,75 +447,13 @@ def _layer_of(
             terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, something, inside,
             lower_m, upper_m, room,
         )  # fmt: skip
-    count = last - first
-    low, high, parent, begins = room.low, room.high, room.parent, room.begins
-    n = 0
-    for i in range(count):
-        begins[i] = n
-        s = first + i
-        a, a_end = 0, upper.counts[upper_row, s]
-        b, b_end = 0, lower.counts[lower_row, s]
-        while a < a_end and b < b_end:
-            left = max(upper.y[upper_row, a, s], lower.y[lower_row, b, s])
-            right = min(upper.y[upper_row, a + 1, s], lower.y[lower_row, b + 1, s])
-            if right > left:
-                low[n], high[n], parent[n] = left, right, n
-                n += 1
-            if upper.y[upper_row, a + 1, s] < lower.y[lower_row, b + 1, s]:
-                a += 2
-            else:
-                b += 2
-        if i:
-            p, q = begins[i - 1], begins[i]
-            while p < begins[i] and q < n:
-                if min(high[p], high[q]) > max(low[p], low[q]):
-                    root_p, root_q = _root(parent, p), _root(parent, q)
-                    if root_p != root_q:
-                        parent[max(root_p, root_q)] = min(root_p, root_q)
-                if high[p] < high[q]:
-                    p += 1
-                else:
-                    q += 1
-    begins[count] = n
-    begin, end = room.from_station, room.to_station
-    for i in range(count):
-        for m in range(begins[i], begins[i + 1]):
-            # Parents come first, so that one step finds the root.
-            root = parent[parent[m]]
-            parent[m] = root
-            if root == m:
-                begin[m] = i
-            end[root] = i
-    width, lost, figured = room.width, room.lost, room.figured
-    strips, strip_counts, found, feather = room.strips, room.strip_counts, False, inside.best_feather > 0.0
-    needed = terms.min_length_m / cell_m - 1.0
-    total = 0.0
-    for k in range(n):
-        # Each piece once, at its root; a short one has no room for a run.
-        if parent[k] != k or end[k] - begin[k] + 1 < needed:
-            continue
-        on_end, longest = 0, 0
-        for i in range(begin[k], end[k] + 1):
-            width[i] = lost[i] = figured[i] = 0.0
-            for m in range(begins[i], begins[i + 1]):
-                if parent[m] == k:
-                    width[i] += high[m] - low[m]
-            on_end = on_end + 1 if width[i] >= terms.min_width_m else 0
-            longest = max(longest, on_end)
-        if longest < needed or longest == 0:
-            continue
-        if something and not found:
-            strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts)
-            found = True
-        if found:
-            for i in range(begin[k], end[k] + 1):
-                for m in range(begins[i], begins[i + 1]):
-                    if strip_counts[i] and parent[m] == k:
-                        lost[i] += largest_share(strips, i, strip_counts[i], 2, low[m], high[m])
-                        if feather:
-                            figured[i] += largest_share(strips, i, strip_counts[i], 3, low[m], high[m])
-        total += piece_value(terms, entry, width, lost, figured, begin[k], end[k], count, cell_m, room.sums)
-    return total
+    if something:
+        strips_of_layer(inside, first, lower_m, upper_m, room.strips, room.strip_counts)
+    return general_layer(
+        terms, entry, upper.counts, upper.y, upper_row, lower.counts, lower.y, lower_row, first, last, cell_m,
+        something, inside.best_feather > 0.0, room.low, room.high, room.parent, room.begins, room.from_station,
+        room.to_station, room.width, room.lost, room.figured, room.sums, room.strips, room.strip_counts,
+    )  # fmt: skip
 
 
 @numba.njit(cache=True, nogil=True)

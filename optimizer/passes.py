@@ -14,7 +14,7 @@ import numba
 import numpy as np
 
 from optimizer.lay_table import Faces, LayTable
-from optimizer.layers import Room, layer_value, room_for, sound_simple_layer
+from optimizer.layers import Room, general_layer, layer_value, room_for, sound_simple_layer
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -211,12 +211,19 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
     least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
     top, bottom = table.upper, table.lower
     top_m2, top_factor, bottom_m2, bottom_factor = top.usable_m2, top.best_factor, bottom.usable_m2, bottom.best_factor
+    top_chords, bottom_chords = top.chords, bottom.chords
     top_y, bottom_y, top_simple, bottom_simple = top.chords.y, bottom.chords.y, top.simple, bottom.simple
     top_shift, bottom_shift, first, last, cell_m = top.shift, bottom.shift, table.first, table.last, table.cell_m
     inside = table.inside
     figured, flaw_low_m, flaw_high_m = inside.best_feather > 0.0, inside.low_m, inside.high_m
     zero_m, step_m, kerf_m = table.lowest_row * terms.step_m, terms.step_m, terms.kerf_m
     room = _room(table)
+    top_counts, bottom_counts = top.chords.counts, bottom.chords.counts
+    low, high, parent, begins, begin, end = (
+        room.low, room.high, room.parent, room.begins, room.from_station, room.to_station,
+    )  # fmt: skip
+    width, lost, figure, sums = room.width, room.lost, room.figured, room.sums
+    strips, strip_counts = room.strips, room.strip_counts
     for k in range(rows):
         # The row that a waste layer may now just reach.
         j = k - least_waste
@@ -239,15 +246,39 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
             if most == 0.0 or after[j] + most <= value[k]:
                 continue
             top_row, bottom_row = k + top_shift, j + bottom_shift
-            if top_simple[top_row] and bottom_simple[bottom_row] and not figured:
-                sound = sound_simple_layer(terms, m, top_y, top_row, bottom_y, bottom_row, first, last, cell_m)
-                if sound >= 0.0 and after[j] + sound <= value[k]:
+            if not figured:
+                sound = -1.0
+                if top_simple[top_row] and bottom_simple[bottom_row]:
+                    sound = sound_simple_layer(terms, m, top_y, top_row, bottom_y, bottom_row, first, last, cell_m)
+                if sound < 0.0:
+                    sound = general_layer(
+                        terms, m, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first, last, cell_m,
+                        False, False, low, high, parent, begins, begin, end, width, lost, figure, sums, strips,
+                        strip_counts,
+                    )  # fmt: skip
+                if after[j] + sound <= value[k]:
                     continue
                 flawed = zero_m + k * step_m > flaw_low_m and zero_m + j * step_m + kerf_m < flaw_high_m
-                if sound >= 0.0 and not flawed:
+                if not flawed:
                     value[k], choice[k], below[k] = after[j] + sound, m, j
                     continue
-            found = after[j] + _layer(terms, table, m, top, k, 0.0, bottom, j, terms.kerf_m, room, value[k] - after[j])
+            found = after[j] + layer_value(
+                terms,
+                m,
+                top_chords,
+                top_row,
+                bottom_chords,
+                bottom_row,
+                first,
+                last,
+                cell_m,
+                top_simple[top_row] and bottom_simple[bottom_row],
+                inside,
+                zero_m + j * step_m + kerf_m,
+                zero_m + k * step_m,
+                room,
+                value[k] - after[j],
+            )
             if found > value[k]:
                 value[k], choice[k], below[k] = found, m, j
         after[k] = value[k] - pass_cost[k]
