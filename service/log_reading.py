@@ -18,7 +18,7 @@ from scans.tape import LogSheet, log_from_sheet
 from service.errors import InputError
 from service.files import FileRead, parse_document
 from service.log_sheet import LogSheetTyped
-from service.mark_sheet import MarksTyped, MarkTyped, placed
+from service.mark_sheet import MarksRead, MarksTyped, placed
 
 MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
@@ -83,13 +83,13 @@ def read_log(file: FileRead, about: AboutLog, marks: FileRead | None = None) -> 
             raise InputError(f"{option} must be one of {', '.join(known)}, got {given}")
     trim_m = None if about.end_trim is None else _end_trim_m(about.end_trim)
     wood = None if about.species is None else find_wood(about.species)
-    more = () if marks is None else parse_document(marks, MarksTyped).mark
+    more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
     if file.suffix == SHEET_SUFFIX:
         if about.mesh_unit or about.up or about.butt:
             raise InputError(f"{file.shown}: --mesh-unit, --up and --other-butt are for meshes; leave them out")
         return _from_sheet(file, about, wood, trim_m, more)
     read = _from_mesh(file, about, wood, trim_m)
-    return replace(read, marks=placed(read.log, more))
+    return replace(read, marks=placed(read.log, more, taped=False))
 
 
 def _end_trim_m(text: str) -> float:
@@ -103,7 +103,7 @@ def _end_trim_m(text: str) -> float:
 
 
 def _from_sheet(
-    file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, more: tuple[MarkTyped, ...]
+    file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, more: tuple[MarksRead, ...]
 ) -> LogRead:
     typed = parse_document(file, LogSheetTyped)
     sheet = typed.taped()
@@ -131,7 +131,8 @@ def _from_sheet(
     bark_from = _FROM_OPTION if about.bark else _FROM_SHEET if "bark" in typed.model_fields_set else "not in the sheet"
     return LogRead(
         log, Source(kind="sheet", sha256=file.sha256), wood, sheet.bark_on, bark_ratio, trim_m, cost,
-        species_from, bark_from, trim_from, tuple(warnings), placed(log, (*typed.mark, *more)),
+        species_from, bark_from, trim_from, tuple(warnings),
+        placed(log, (MarksRead(file.shown, typed.mark), *more), taped=True),
     )  # fmt: skip
 
 
