@@ -160,8 +160,10 @@ def price(
         int | None, typer.Option(help="So many of the heights are sawn already: plan the rest anew.")
     ] = None,
     seen: Annotated[
-        str | None,
-        typer.Option(metavar="FACE", help='The first face as found, to compare: "1: 22 in x 8 ft".'),
+        list[str] | None,
+        typer.Option(
+            metavar="FACE", help='A face as found, to compare: "1: 22 in x 8 ft"; may be given more than once.'
+        ),
     ] = None,
     species: SpeciesOption = None,
     bark: BarkOption = None,
@@ -183,7 +185,7 @@ def price(
         log,
         commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **mesh),
         commands.Shown(units, json, show_all=False),
-        commands.Way(roll, shim_butt, shim_top, heights, made, seen),
+        commands.Way(roll, shim_butt, shim_top, heights, made, tuple(seen or ())),
         mill=mill,
         prices=prices,
         marks=marks,

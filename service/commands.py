@@ -18,8 +18,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bar
 
-from optimizer.given import Given, GivenError
-from optimizer.lengths import LengthError, parse_length_m
+from optimizer.given import GivenError
 from optimizer.marks import MarkError
 from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
@@ -43,9 +42,11 @@ from service.files import (
     write_whole,
 )
 from service.log_reading import AboutLog, LogRead, read_log
+from service.mark_sheet import idle_marks
 from service.measures import Measures
-from service.tables import Assumed, plan_text, seen_text, solid_text
+from service.tables import Assumed, plan_text, solid_text
 from service.units import Units
+from service.way import Way, compared, face_expected
 
 __all__ = ["AboutLog", "Effort", "Shown", "Way", "demo", "exit_code", "init", "plan", "price", "solid"]
 
@@ -128,22 +129,10 @@ def _plan(
     settings = effort.settings()
     mill = parse_document(mill_at.file, Mill)
     prices = parse_document(prices_at.file, PriceBook)
-    read, given = _read(file, about, marks)
+    read, given = _read(file, about, marks, mill, prices)
     with _progress_bar(Measures(shown.units, mill, prices.currency)) as on_progress:
         document = plan_log(given, mill, prices, settings=settings, run=_run(), on_progress=on_progress)
     _show(document, shown, read, mill_at, prices_at, "Plan 1")
-
-
-@dataclass(frozen=True)
-class Way:
-    """What somebody chose, as typed: lengths with their unit, or bare numbers in the unit that is shown."""
-
-    roll_deg: float
-    shim_butt: str
-    shim_top: str
-    heights: str
-    made: int | None = None
-    seen: str | None = None
 
 
 def price(
@@ -153,35 +142,15 @@ def price(
     """Price a way that somebody chose, or plan on from passes made. Raises the errors of EXIT_CODES."""
     mill_at, prices_at = settle(mill, MILL_FILE), settle(prices, PRICES_FILE)
     the_mill, the_prices = parse_document(mill_at.file, Mill), parse_document(prices_at.file, PriceBook)
-    given_way = Given(
-        roll_deg=way.roll_deg,
-        shim_butt_m=_length_m("--shim-butt", way.shim_butt, shown.units),
-        shim_top_m=_length_m("--shim-top", way.shim_top, shown.units),
-        heights_m=tuple(
-            _length_m("--heights", part, shown.units) + the_mill.scale_zero_m for part in way.heights.split(",")
-        ),
-        made=way.made,
-    )
-    read, given = _read(read_file(log), about, None if marks is None else read_file(marks))
+    given_way, faces = way.given(the_mill, shown.units), way.faces_seen(shown.units)
+    read, given = _read(read_file(log), about, None if marks is None else read_file(marks), the_mill, the_prices)
     document = price_way(given, the_mill, the_prices, given_way, run=_run())
-    if way.seen is not None:
-        measures = Measures(shown.units, the_mill, the_prices.currency)
-        document = document.model_copy(
-            update={"warnings": (*document.warnings, seen_text(document.plans[0], way.seen, measures))}
-        )
+    measures = Measures(shown.units, the_mill, the_prices.currency)
+    found = tuple(
+        compared(face, face_expected(read.log.wood, document.plans[0], face.order), measures) for face in faces
+    )
+    document = document.model_copy(update={"warnings": (*document.warnings, *found)})
     _show(document, shown, read, mill_at, prices_at, "Your way")
-
-
-def _length_m(option: str, text: str, units: Units) -> float:
-    """Read a length; a bare number is in inches, or millimetres where those are shown."""
-    stripped = text.strip()
-    try:
-        return parse_length_m(stripped)
-    except LengthError as error:
-        try:
-            return parse_length_m(f"{stripped} {'mm' if units is Units.METRIC else 'in'}")
-        except LengthError:
-            raise InputError(f"{option}: {error}") from None
 
 
 def _run() -> Run:
@@ -193,7 +162,9 @@ def _run() -> Run:
     )
 
 
-def _read(file: FileRead, about: AboutLog, marks: FileRead | None) -> tuple[LogRead, LogGiven]:
+def _read(
+    file: FileRead, about: AboutLog, marks: FileRead | None, mill: Mill, prices: PriceBook
+) -> tuple[LogRead, LogGiven]:
     read = read_log(file, about, marks)
     if 2.0 * read.end_trim_m >= read.log.length_m:
         raise InputError(
@@ -209,7 +180,7 @@ def _read(file: FileRead, about: AboutLog, marks: FileRead | None) -> tuple[LogR
         bark_ratio=read.bark_ratio,
         cost=read.cost,
         marks=read.marks,
-        warnings=read.warnings,
+        warnings=(*read.warnings, *idle_marks(read.marks, mill, prices)),
     )
     return read, given
 

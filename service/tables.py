@@ -1,14 +1,12 @@
 """A plan document as text that a sawyer reads in the yard."""
 
-import re
 from collections import Counter
 from dataclasses import dataclass
 from math import floor
 
 from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
-from optimizer.lengths import LengthError, feet_text, parse_length_m
+from optimizer.lengths import feet_text
 from optimizer.plan import LogFound, Plan, PlanDocument, Shim, Slab
-from service.errors import InputError
 from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
 from service.units import Units
@@ -17,8 +15,6 @@ _TABLE_HEAD = ("Pass", "Blade at", "Gives", "Sold", "Green", "Width mean", "Leng
 
 _MOST_THICKNESSES = 20
 """Letters that the column of slabs may take on a page 80 wide."""
-FACE_OFF_SHARE = 0.1
-"""A face that is farther off than this says that the log is not what was measured (our own rule, no source)."""
 _LEAST_FACE_M = 0.3
 """A first face shorter than this tells nothing."""
 
@@ -346,29 +342,6 @@ def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
         rows.append(("The log cost", measures.money(-log.cost), f"which leaves {measures.money(left)}"))
     rows.append(("Break-even", measures.money(plan.break_even_log_price), "the most that the log may cost"))
     return sums(rows)
-
-
-def seen_text(plan: Plan, seen: str, measures: Measures) -> str:
-    """Compare a face as it was found with the one that the plan expects. Raises InputError for a text that is none."""
-    found = re.fullmatch(r"\s*(?:1\s*:)?\s*(?P<width>.+?)\s*x\s*(?P<length>.+?)\s*", seen)
-    if found is None:
-        raise InputError(f'--seen must hold a width x a length, got "{seen}"; write "1: 22 in x 8 ft", the first face')
-    try:
-        width_m, length_m = parse_length_m(found["width"]), parse_length_m(found["length"])
-    except LengthError as error:
-        raise InputError(f"--seen: {error}") from None
-    face = plan.first_face
-    off = [
-        f"{name} {measures.long(seen_m)} against {measures.long(said_m)}"
-        for name, seen_m, said_m in (
-            ("width", width_m, face.max_width_m),
-            ("length", length_m, face.length_m),
-        )
-        if abs(seen_m - said_m) > FACE_OFF_SHARE * max(said_m, 0.01)
-    ]
-    if not off:
-        return "The first face is as the log's shape said, within a tenth."
-    return f"The first face is not as the log's shape said: {'; '.join(off)}. Measure the log again before you go on."
 
 
 def _caution_lines(document: PlanDocument) -> list[str]:

@@ -1,0 +1,128 @@
+"""Your own way as typed on the command line, and faces as they were found held against it."""
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.bodies import manifold_of, polygons_of
+from optimizer.given import Given
+from optimizer.lengths import LengthError, parse_length_m
+from optimizer.mill import Mill
+from optimizer.outlines import width_profile
+from optimizer.plan import Plan
+from scans.log import Solid
+from service.errors import InputError
+from service.measures import Measures
+from service.units import Units
+
+FACE_OFF_SHARE = 0.1
+"""A face that is farther off than this says that the log is not what was measured (our own rule, no source)."""
+_FACE = re.compile(r"\s*(?:(?P<order>\d+)\s*:)?(?P<width>.+?)(?:x|×|\bby\b)(?P<length>.+)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class FaceSeen:
+    """A face as it was found: of which pass, and how large. [m]."""
+
+    order: int
+    width_m: float
+    length_m: float
+
+
+@dataclass(frozen=True)
+class Way:
+    """What somebody chose, as typed: lengths with their unit, or bare numbers in that of the mill's scale.
+
+    roll_deg : clockwise seen from the butt. heights : as the scale reads them, with commas between.
+    made : how many of them are sawn already. seen : faces as found, such as "1: 22 in x 8 ft".
+    """
+
+    roll_deg: float
+    shim_butt: str
+    shim_top: str
+    heights: str
+    made: int | None = None
+    seen: tuple[str, ...] = ()
+
+    def given(self, mill: Mill, units: Units) -> Given:
+        """Return the way in metres above the bunks. Raises InputError, and GivenError where it contradicts itself."""
+        if not math.isfinite(self.roll_deg):
+            raise InputError(f"--roll must be an angle in degrees, got {self.roll_deg:g}")
+        return Given(
+            roll_deg=self.roll_deg,
+            shim_butt_m=_length_m("--shim-butt", self.shim_butt, units),
+            shim_top_m=_length_m("--shim-top", self.shim_top, units),
+            heights_m=tuple(
+                _length_m("--heights", part, units) + mill.scale_zero_m for part in self.heights.split(",")
+            ),
+            made=self.made,
+        )
+
+    def faces_seen(self, units: Units) -> tuple[FaceSeen, ...]:
+        """Return the faces as found. Raises InputError."""
+        return tuple(_face_seen(text, units) for text in self.seen)
+
+
+def _length_m(option: str, text: str, units: Units) -> float:
+    """Read a length; a bare number is in inches, or in millimetres where those are shown."""
+    try:
+        return parse_length_m(text)
+    except LengthError as error:
+        try:
+            return parse_length_m(f"{text} {'mm' if units is Units.METRIC else 'in'}")
+        except LengthError:
+            raise InputError(f"{option}: {error}") from None
+
+
+def _face_seen(text: str, units: Units) -> FaceSeen:
+    found = _FACE.fullmatch(text)
+    if found is None:
+        raise InputError(f'--seen must hold a pass, a width and a length, got "{text}"; write it as "1: 22 in x 8 ft"')
+    width_m, length_m = (_length_m("--seen", found[name], units) for name in ("width", "length"))
+    if width_m <= 0.0 or length_m <= 0.0:
+        raise InputError(f'--seen must hold a width and a length over 0, got "{text}"')
+    return FaceSeen(int(found["order"] or 1), width_m, length_m)
+
+
+def face_expected(wood: Solid, plan: Plan, order: int) -> FaceSeen:
+    """Return the largest face that a pass of a plan opens in the wood (log frame): its widest place and its length.
+
+    Raises InputError for a pass that the plan does not have.
+    """
+    if not 1 <= order <= len(plan.passes):
+        raise InputError(f"--seen: the way has passes 1 to {len(plan.passes)}, got {order}; name one of these")
+    cut = plan.passes[order - 1]
+    matrix = np.array(plan.flipped_log_to_bed if cut.flipped else plan.log_to_bed)
+    pieces = polygons_of(manifold_of(wood).transform(matrix[:3]).slice(cut.blade_height_m))
+    if not pieces:
+        return FaceSeen(order, 0.0, 0.0)
+    face = max(pieces, key=lambda piece: piece.area)
+    return FaceSeen(order, width_profile(face).most_m(), face.bounds[2] - face.bounds[0])
+
+
+def compared(seen: FaceSeen, expected: FaceSeen, measures: Measures) -> str:
+    """Say what was found beside what was expected, and what to do where they differ."""
+    off = [
+        f"the {name} is {_off(found_m, said_m)}"
+        for name, found_m, said_m in (
+            ("width", seen.width_m, expected.width_m),
+            ("length", seen.length_m, expected.length_m),
+        )
+        if abs(found_m - said_m) > FACE_OFF_SHARE * said_m
+    ]
+    sizes = " against ".join(
+        f"{measures.width(face.width_m)} {measures.reading_unit} x {measures.long(face.length_m)} {what}"
+        for face, what in ((seen, "found"), (expected, "expected"))
+    )
+    if not off:
+        return f"Face {seen.order}: {sizes}: as expected, to within {100.0 * FACE_OFF_SHARE:.0f} %."
+    return f"Face {seen.order}: {sizes}: {' and '.join(off)}. Measure the log again before you go on."
+
+
+def _off(found_m: float, said_m: float) -> str:
+    if said_m <= 0.0:
+        return "not expected at all"
+    percent = 100.0 * (found_m / said_m - 1.0)
+    return f"{abs(percent):.0f} % {'more' if percent > 0.0 else 'less'}"
