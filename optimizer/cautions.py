@@ -188,7 +188,7 @@ def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan) -> list[tuple[floa
     """
     found = []
     for flipped in (False, True):
-        for mark, corners in _metal_on_bed(log, plan, flipped=flipped):
+        for mark, corners in metal_on_bed(log, plan, flipped=flipped):
             low_m, high_m = float(corners[:, 2].min()), float(corners[:, 2].max())
             for cut in plan.passes:
                 if cut.flipped is flipped:
@@ -202,13 +202,13 @@ def _slabs_with_metal(log: LogFound, plan: Plan) -> list[str]:
     found = []
     for slab in plan.slabs:
         sold = Polygon(slab.outline_m[0], slab.outline_m[1:]) & box(slab.span_m[0], -FAR_M, slab.span_m[1], FAR_M)
-        for mark, corners in _metal_on_bed(log, plan, flipped=slab.flipped):
+        for mark, corners in metal_on_bed(log, plan, flipped=slab.flipped):
             if in_plan(corners, slab.lower_face_m, slab.upper_face_m).intersects(sold):
                 found.append(f"{_slab_of(plan, slab)} holds {mark.id}")
     return found
 
 
-def _metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mark, FloatArray]]:
+def metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mark, FloatArray]]:
     """Return the metal marks that lie on the bed, before or after the flip, with their rods' corners (P, 3). [m]."""
     matrix = plan.flipped_log_to_bed if flipped else plan.log_to_bed
     if matrix is None:

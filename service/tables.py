@@ -4,17 +4,21 @@ from collections import Counter
 from dataclasses import dataclass
 from math import floor
 
-from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
+from optimizer.cautions import CROSSCUT_M, LEVELS, PLAN_LINE, lift_kg, metal_on_bed
 from optimizer.lengths import feet_text
-from optimizer.plan import LogFound, Plan, PlanDocument, Shim, Slab
+from optimizer.plan import LogFound, Mark, Plan, PlanDocument, Shim, Slab
 from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
 from service.units import Units
+from service.worth import worth_inside
 
 _TABLE_HEAD = ("Pass", "Blade at", "Gives", "Sold", "Green", "Width mean", "Length", "Board", "Mass/lift", "Price")
 
 _MOST_THICKNESSES = 20
 """Letters that the column of slabs may take on a page 80 wide."""
+LEAST_AREA_M2 = 5e-5
+"""A smaller area of marks or feather is not worth a word."""
+FLIP_LINE = "flip the log: half a turn onto its last sawn face; heights after the flip"
 _LEAST_FACE_M = 0.3
 """A first face shorter than this tells nothing."""
 
@@ -80,20 +84,20 @@ def _log_lines(log: LogFound, measures: Measures) -> list[str]:
         )
         if board_feet is not None
     ]
-    for mark in log.marks:
-        away = measures.long(max(0.0, mark.x_m - log.sections[0].x_m))
-        size = (
-            ""
-            if mark.kind == "pith"
-            else f", {measures.short(mark.radius_m)} round, {measures.short(mark.depth_m)} deep"
-        )
-        lines += paragraph(f"marked: {mark.id}, {away} from the butt{size}", first="  ")
     if shown:
         lines += paragraph(
             f"as buyers scale it, {rules.diameter_in} in x {rules.length_ft} ft: {', '.join(shown)} board feet",
             first="  ",
         )
-    return lines
+    marks = "; ".join(_mark_text(mark, measures) for mark in log.marks)
+    return lines + (paragraph(f"marked: {marks}", first="  ") if marks else [])
+
+
+def _mark_text(mark: Mark, measures: Measures) -> str:
+    away = f"{mark.id} at {measures.long(max(0.0, mark.x_m))} from the butt"
+    if mark.kind == "pith":
+        return away
+    return f"{away}, {measures.short(2.0 * mark.radius_m)} across and {measures.short(mark.depth_m)} deep"
 
 
 def _assumed_lines(document: PlanDocument, assumed: Assumed, measures: Measures) -> list[str]:
@@ -136,11 +140,30 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
         for name, plan, reading in zip(names, compared, readings, strict=True)
     ]
     lines = columns(header, rows, left=(0, 5))
+    stretches: dict[str, list[str]] = {}
+    for name, plan in zip(names, compared, strict=True):
+        stretches.setdefault(_crosscut(plan, document, measures), []).append(name)
+    texts = [f"{', '.join(of)} {text}" for text, of in stretches.items() if text]
+    if texts:
+        lines += paragraph(f"Crosscut, from the butt end: {'; '.join(texts)}.", first="  ")
     searched = f" {_how_searched(document)}" if document.value_by_roll else ""
     lines += ["", *paragraph(f"{_worth_more(document, measures, title)}{searched}")]
     if level is not None:
-        lines += paragraph("level: butt heart and both limb hearts at one height, the way to the best feather.")
+        lines += paragraph(_level_text(level, document, measures))
     return lines
+
+
+def _level_text(level: Plan, document: PlanDocument, measures: Measures) -> str:
+    apart = level.net - document.plans[0].net
+    against = f"{measures.money(abs(apart))} {'more' if apart > 0.0 else 'less'} than plan 1"
+    return f"Level puts butt heart and both limb hearts at one height, the usual way to the best feather: {against}."
+
+
+def _crosscut(plan: Plan, document: PlanDocument, measures: Measures) -> str:
+    """Say where a stretch is crosscut; nothing for the whole log."""
+    from_m, to_m = plan.stretch_m
+    cuts = [place_m for place_m in (from_m, to_m) if CROSSCUT_M < place_m < document.log.length_m - CROSSCUT_M]
+    return " and ".join(f"at {measures.long(place_m)}" for place_m in cuts)
 
 
 def _worth_more(document: PlanDocument, measures: Measures, title: str) -> str:
@@ -190,15 +213,15 @@ def _shim_height(shim: Shim, measures: Measures) -> str:
 def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: str) -> list[str]:
     mill = document.mill
     lines = [f"{title}: net {measures.money(plan.net)}"]
-    from_m, to_m = plan.stretch_m
-    if to_m - from_m < document.log.length_m - 0.01:
-        ends = " and ".join(measures.long(place_m) for place_m in (from_m, to_m))
-        lines += paragraph(f"crosscut at {ends} from the butt end", first="  Length ")
+    crosscut = _crosscut(plan, document, measures)
+    if crosscut:
+        lines += paragraph(f"crosscut {crosscut}, from the butt end", first="  Length ")
     lines += paragraph(turn_text(plan.roll_deg), first="  Roll   ")
     lines += paragraph(_shims_text(plan, document, measures), first="  Shims  ")
     hearts = ", ".join(f"{heart.end.replace('_', ' ')} {measures.short(heart.height_m)}" for heart in plan.hearts)
     if hearts:
         lines += paragraph(f"{hearts}, above the bunks", first="  Heart  ")
+    lines += _metal_lines(plan, document.log, measures)
     lines += paragraph(_first_face_text(plan, measures), first="  Check  ")
     zero_m = mill.scale_zero_m
     zero = (
@@ -207,8 +230,21 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
     lines += paragraph(f"heights as the mill's scale shows them, its 0 {zero}", first="  Blade  ")
     lines += ["", *_pass_table(plan, measures)]
     lines += ["  Mass is the mean of the species, and 1.25 times it to lift by."]
-    lines += [*_inside_lines(plan, measures), ""]
+    lines += [*_inside_lines(plan, document, measures), ""]
     lines += _sum_lines(plan, document.log, measures)
+    return lines
+
+
+def _metal_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
+    """Say how high marked metal lies, before and after a flip."""
+    lines = []
+    for flipped, when in ((False, ""), (True, " after the flip")):
+        heights = ", ".join(
+            f"{mark.id} {measures.short(corners[:, 2].min())} to {measures.short(corners[:, 2].max())}"
+            for mark, corners in metal_on_bed(log, plan, flipped=flipped)
+        )
+        if heights:
+            lines += paragraph(f"{heights}, above the bunks{when}", first="  Metal  ")
     return lines
 
 
@@ -250,11 +286,10 @@ def _pass_table(plan: Plan, measures: Measures) -> list[str]:
     header = [f"{head}\n{sub}" for head, sub in zip(_TABLE_HEAD, subs, strict=True)]
     rows: list[list[str]] = []
     readings = aligned([measures.reading(cut.blade_height_m) for cut in plan.passes])
-    layer, flipped = 0, False
+    layer, flip_at = 0, None
     for cut, reading in zip(plan.passes, readings, strict=True):
-        if cut.flipped and not flipped:
-            flipped = True
-            rows.append(["", "", "flip", *[""] * 7])
+        if cut.flipped and flip_at is None:
+            flip_at = len(rows)
             came_off = _offcut_rows(plan, "flipped", measures)
         elif cut.order == 1:
             came_off = _offcut_rows(plan, "first", measures)
@@ -267,23 +302,38 @@ def _pass_table(plan: Plan, measures: Measures) -> list[str]:
             head = ["", ""]
     rows += [["", "", *row] for row in _layer_rows(plan, layer + 1, measures)]
     rows += [["", "", *row] for row in _offcut_rows(plan, "last", measures)]
-    return columns(header, rows, left=(2,))
-
-
-def _inside_lines(plan: Plan, measures: Measures) -> list[str]:
-    """Say what the slabs hold that costs or brings something, and what the flip is."""
-    lines = []
-    if plan.flipped_log_to_bed is not None:
-        lines += paragraph(
-            "flip: turn the log over onto the face that you sawed last; the heights after it count from the bunks "
-            "anew. What comes last lies on the bunks.",
-            first="  ",
-        )
-    for what, name in (("marked_area_m2", "marked flaws"), ("figure_area_m2", "feather")):
-        held = [f"{slab.id} {measures.area(getattr(slab, what))}" for slab in plan.slabs if getattr(slab, what)]
-        if held:
-            lines += paragraph(f"{name} in slabs: {', '.join(held)}", first="  ")
+    lines = columns(header, rows, left=(2,))
+    if flip_at is not None:
+        lines.insert(len(lines) - len(rows) + flip_at, f"     {FLIP_LINE}")
     return lines
+
+
+def _inside_lines(plan: Plan, document: PlanDocument, measures: Measures) -> list[str]:
+    """Say what heart, marks and feather in the slabs cost or brought; else how much of them there is."""
+    marked, figured = (
+        {slab.id: area for slab in plan.slabs if (area := getattr(slab, what)) and area >= LEAST_AREA_M2}
+        for what in ("marked_area_m2", "figure_area_m2")
+    )
+    worth = worth_inside(plan, document)
+    if worth is None:
+        held = (("marks", marked), ("feather", figured))
+        texts = [
+            f"{name} in slab {', '.join(f'{slab} {measures.area(area)}' for slab, area in areas.items())}"
+            for name, areas in held
+            if areas
+        ]
+    else:
+        flaws = f"heart and marks (in {', '.join(marked)})" if marked else "the heart"
+        feather = f"the feather (in {', '.join(figured)})"
+        texts = [
+            f"{what} {verb} {measures.money(amount)}"
+            for what, verb, amount in (
+                (flaws, "cost" if marked else "costs", worth.lost),
+                (feather, "brings", worth.brought),
+            )
+            if measures.money(amount) != measures.money(0.0)
+        ]
+    return paragraph(f"In these prices: {'; '.join(texts)}.", first="  ") if texts else []
 
 
 def _offcut_rows(plan: Plan, where: str, measures: Measures) -> list[list[str]]:
