@@ -19,6 +19,8 @@ _MOST_THICKNESSES = 20
 LEAST_AREA_M2 = 5e-5
 """A smaller area of marks or feather is not worth a word."""
 FLIP_LINE = "flip the log: half a turn onto its last sawn face; heights after the flip"
+MOST_TIMES = 10.0
+"""A difference of so many times the plain way's net is better told in money alone."""
 _LEAST_FACE_M = 0.3
 """A first face shorter than this tells nothing."""
 
@@ -173,7 +175,8 @@ def _worth_more(document: PlanDocument, measures: Measures, title: str) -> str:
     more = document.plans[0].net - plain.net
     if measures.money(more) == measures.money(0.0):
         return f"{title} is worth no more than the plain way: roll 0 and one thickness throughout."
-    share = f" ({100.0 * abs(more) / plain.net:.0f} %)" if plain.net > 0.0 else ""
+    tells = 0.0 < abs(more) < MOST_TIMES * plain.net
+    share = f" ({100.0 * abs(more) / plain.net:.0f} %)" if tells else ""
     which = "more" if more > 0.0 else "less"
     lies = "lies" if turn_deg(plain.roll_deg) == 0 else "goes with the least turn"
     return (
@@ -314,6 +317,8 @@ def _inside_lines(plan: Plan, document: PlanDocument, measures: Measures) -> lis
         {slab.id: area for slab in plan.slabs if (area := getattr(slab, what)) and area >= LEAST_AREA_M2}
         for what in ("marked_area_m2", "figure_area_m2")
     )
+    left = [slab.id for slab in plan.slabs if slab.flipped and slab.lower_face_m == 0.0]
+    lines = paragraph(f"What is left on the bunks at the end is slab {', '.join(left)}.", first="  ") if left else []
     worth = worth_inside(plan, document)
     if worth is None:
         held = (("marks", marked), ("feather", figured))
@@ -333,7 +338,7 @@ def _inside_lines(plan: Plan, document: PlanDocument, measures: Measures) -> lis
             )
             if measures.money(amount) != measures.money(0.0)
         ]
-    return paragraph(f"In these prices: {'; '.join(texts)}.", first="  ") if texts else []
+    return lines + (paragraph(f"In these prices: {'; '.join(texts)}.", first="  ") if texts else [])
 
 
 def _offcut_rows(plan: Plan, where: str, measures: Measures) -> list[list[str]]:
@@ -375,6 +380,7 @@ def _tight(length: str) -> str:
 
 def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
     minutes = sum(cut.minutes for cut in plan.passes)
+    flip = " and a flip" if plan.flipped_log_to_bed is not None else ""
     share = f"{100.0 * plan.recovery:.0f} % of the wood"
     slabs = f"{len(plan.slabs)} slabs, {board_feet_text(plan.board_feet)} board feet, {share}"
     rows = [
@@ -382,7 +388,7 @@ def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
         (
             "Sawing",
             measures.money(-plan.sawing_cost),
-            f"{len(plan.passes)} passes, {minutes_text(minutes)} at the blade, and handling",
+            f"{len(plan.passes)} passes{flip}, {minutes_text(minutes)} at the blade, and handling",
         ),
         ("Drying", measures.money(-plan.drying_cost), ""),
         ("Net", measures.money(plan.net), ""),

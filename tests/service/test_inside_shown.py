@@ -63,7 +63,20 @@ def test_the_flip_stands_between_the_passes_and_layers_go_on_after_it() -> None:
 
 
 def test_a_plan_without_a_flip_says_nothing_of_one() -> None:
-    assert FLIP_LINE not in text_of()
+    text = text_of()
+
+    assert FLIP_LINE not in text
+    assert "flip" not in text
+
+
+@pytest.mark.parametrize(("lower_face_m", "told"), [(0.0, True), (0.01, False)])
+def test_a_slab_that_lies_on_the_bunks_at_the_end_is_told(lower_face_m: float, told: bool) -> None:
+    slab = a_slab(id="3", layer=3, flipped=True, lower_face_m=lower_face_m)
+
+    words = words_of(plans=(a_flipped_plan(slabs=(slab,)),))
+
+    assert ("left on the bunks at the end is slab 3." in words) is told
+    assert "4 passes and a flip" in words
 
 
 @pytest.mark.parametrize(

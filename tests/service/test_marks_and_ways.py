@@ -8,6 +8,7 @@ from typing import Any
 import pytest
 
 from service.log_sheet import LogSheetTyped
+from service.tables import FLIP_LINE
 
 METAL = """
 [[mark]]
@@ -156,4 +157,4 @@ def test_a_flip_is_told_where_it_comes(pithline: Callable[..., Any]) -> None:
 
     flipped = [p for p in document["plans"][0]["passes"] if p["flipped"]]
     assert flipped
-    assert "turn the log over" in " ".join(out.split())
+    assert FLIP_LINE in out

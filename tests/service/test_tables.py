@@ -108,6 +108,13 @@ def test_plans_stand_beside_the_plain_way_with_the_difference_in_money() -> None
     assert "$100 (21 %)" in text
 
 
+@pytest.mark.parametrize(("plain_net", "share"), [(60.0, "$511 (852 %) more"), (50.0, "$521 more"), (0.0, "$571 more")])
+def test_a_plain_way_that_is_worth_next_to_nothing_is_no_measure(plain_net: float, share: str) -> None:
+    text = text_of(a_document(plain_way=a_plan(rank=0, net=plain_net)))
+
+    assert f"Plan 1 is worth {share} than the plain way" in " ".join(text.split())
+
+
 def test_a_log_without_a_plain_way() -> None:
     assert "$571" in text_of(a_document(plain_way=None))
 
