@@ -46,8 +46,9 @@ class YardSettings:
 
     slope_deg : of the ground. [deg]
     rolling_m : height of the ground's waves. [m]
-    grass_per_m2 : blades for each square metre; grass_height_m : how high. [m]
-    grass_touches : whether grass grows up to the log and against it; else it keeps `grass_away_m` off. [m]
+    grass_per_m2 : blades for each square metre; grass_height_m : how high at most. [m]
+    grass_touches : whether grass grows up to the log and against it, denser there and up to 2.5 times as
+        high; else it keeps `grass_away_m` off. [m]
     bunks : beams under the log, 0 if it lies on the ground; bunk_height_m, bunk_width_m : their section. [m]
     stones, persons : how many; stones_touch : whether half of the stones lie against the log.
     stone_m : a stone's radius. [m]
@@ -292,7 +293,7 @@ def _boots(rng: Generator, outline: cKDTree, lying: FloatArray, ground: Ground, 
         foot = trimesh.creation.icosphere(subdivisions=3, radius=1.0)
         shoe = np.array(foot.vertices) * [0.055, 0.15, 0.06] + np.array([0.0, -side * 0.06, 0.05])
         shin = trimesh.creation.capsule(height=0.4, radius=0.06, count=[16, 16]).subdivide_to_size(0.08)
-        leg = np.array(shin.vertices) + np.array([0.0, 0.0, 0.12])
+        leg = np.array(shin.vertices) + np.array([0.0, 0.0, 0.3])
         spot = np.array([*place, floor])
         shoe_faces, leg_faces = np.array(foot.faces, dtype=np.int64), np.array(shin.faces, dtype=np.int64)
         found.append(Thing(Label.BOOT, shoe + spot, shoe_faces, _speckled(rng, (0.2, 0.14, 0.1), len(shoe_faces), 0.2)))
@@ -324,15 +325,20 @@ def _grass(rng: Generator, lying: FloatArray, ground: Ground, settings: YardSett
     tufts = np.sin(roots @ rng.normal(0.0, 4.0, (2, 4)) + rng.uniform(0.0, 6.28, 4)).mean(axis=1)
     roots = roots[rng.random(len(roots)) < np.clip(0.6 + 0.9 * tufts, 0.1, 1.0)]
     outline = cKDTree(lying[:, :2])
+    tall = np.ones(len(roots))
     if settings.grass_touches:
-        # Where the mower does not reach there is four times as much.
+        # Where the mower does not reach there is four times as much, and it is taller: what is no higher
+        # than the log's belly is seen by nobody.
         extra = rng.uniform(low, high, (int(3.0 * per_m2 * np.prod(high - low)), 2))
-        roots = np.concatenate([roots, extra[outline.query(extra, distance_upper_bound=_NEAR_M)[0] < _NEAR_M]])
+        extra = extra[outline.query(extra, distance_upper_bound=_NEAR_M)[0] < _NEAR_M]
+        roots = np.concatenate([roots, extra])
+        tall = np.concatenate([tall, rng.uniform(1.0, 2.5, len(extra))])
     else:
         off = settings.grass_away_m + settings.grass_height_m[1]
         roots = roots[outline.query(roots, distance_upper_bound=off)[0] >= off]
+        tall = np.ones(len(roots))
     count = len(roots)
-    height = draw(rng, settings.grass_height_m) * rng.uniform(0.4, 1.0, count)
+    height = tall * draw(rng, settings.grass_height_m) * rng.uniform(0.4, 1.0, count)
     toward = rng.uniform(0.0, 2.0 * np.pi, count)
     lean = rng.uniform(0.1, 0.7, count)
     over = np.stack([np.cos(toward), np.sin(toward), np.zeros(count)], axis=1)

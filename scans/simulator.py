@@ -45,6 +45,9 @@ __all__ = [
 _WALK_BETWEEN_M = 1.3
 """A second log is walked round together with the first where they are nearer than this."""
 
+SEEN_WITHIN_M = 0.03
+"""A face is seen if there is a point this near to its middle. [m]."""
+
 _Y_UP = np.array([[1.0, 0.0, 0.0, 0.0], [0.0, 0.0, 1.0, 0.0], [0.0, -1.0, 0.0, 0.0], [0.0, 0.0, 0.0, 1.0]])
 
 
@@ -84,7 +87,7 @@ class SimulatedScan:
     log_to_scan : (4, 4) from the truth's log frame to the scan frame, the scan's error of scale included;
         what is left between the two is noise and drift.
     truth : the log, in its own log frame.
-    face_seen : (F,) bool, faces of the truth that some ray met, or that lie among such faces.
+    face_seen : (F,) bool, faces of the truth whose middle lies within `SEEN_WITHIN_M` of a place that some ray met.
     other_logs : those that lie beside it, in their own log frames.
     """
 
@@ -143,7 +146,8 @@ def simulate(seed: int, settings: SimulatorSettings | None = None) -> SimulatedS
     labels = labels_of(things, hits)
     kept = keeper.keeps(hits, labels)
     hits, labels = hits.picked(kept), labels[kept]
-    seen = _faces_seen(truth, hits.faces[labels == Label.LOG])
+    met = hits.points_m[labels == Label.LOG]
+    seen = _faces_seen(truth, (met - yard.log_to_yard[:3, 3]) @ yard.log_to_yard[:3, :3])
     if len(labels) > phone.points:
         chosen = np.sort(phone_rng.permutation(len(labels))[: phone.points])
         hits, labels = hits.picked(chosen), labels[chosen]
@@ -207,13 +211,10 @@ class _Keeper:
         return kept
 
 
-def _faces_seen(truth: SimulatedLog, met: NDArray[np.int64]) -> NDArray[np.bool_]:
-    """Faces (F,) that rays met, and those all of whose corners belong to such faces."""
-    seen = np.zeros(len(truth.solid.faces), dtype=np.bool_)
-    seen[met] = True
-    corners = np.zeros(len(truth.solid.vertices_m), dtype=np.bool_)
-    corners[truth.solid.faces[seen]] = True
-    return np.asarray(seen | corners[truth.solid.faces].all(axis=1))
+def _faces_seen(truth: SimulatedLog, met_m: FloatArray) -> NDArray[np.bool_]:
+    """Faces (F,) whose middle lies near a point of `met_m` (N, 3), log frame."""
+    middles = truth.solid.vertices_m[truth.solid.faces].mean(axis=1)
+    return np.asarray(cKDTree(met_m).query(middles, distance_upper_bound=SEEN_WITHIN_M)[0] <= SEEN_WITHIN_M)
 
 
 def _placing(rng: Generator, settings: SimulatorSettings, scale: float) -> FloatArray:
