@@ -20,6 +20,8 @@ from scans.log import FloatArray, IntArray
 
 STOP, WASTE = -1, -2
 """What follows a pass, beside an entry of the menu."""
+TIE = 1e-9
+"""Money that is only rounding."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +61,7 @@ def best_cuts(table: LayTable, terms: Terms, floor: float = 0.0) -> Cuts:
         best = Cuts(tuple(table.lowest_row + row for row in rows), entries, float(net))
     if terms.can_flip:
         flipped = _best_flipped(terms, table)
-        if flipped.net > best.net:
+        if flipped.net > best.net + TIE:  # nobody turns a log over for nothing
             return flipped
     return best
 

@@ -149,8 +149,9 @@ def test_ways_that_cannot_be_are_one_line(
 
 
 def test_a_flip_is_told_where_it_comes(pithline: Callable[..., Any]) -> None:
-    # What lies under the lowest blade can only be sawn after a flip, on the bunks.
-    Path("mill.toml").write_text('can_flip = true\nlowest_blade = "3 in"\n' + Path("mill.toml").read_text())
+    # With slabs that stay on, the lower half of the log is reached from the other side alone.
+    changes = 'can_flip = true\nslabs_stay_on = true\nthroat_depth = "9 in"\n'
+    Path("mill.toml").write_text(changes + Path("mill.toml").read_text())
 
     document = planned(pithline, "plan", "log.toml", *QUICK)
     _, out, _ = pithline("plan", "log.toml", *QUICK)
