@@ -25,6 +25,9 @@ _HALF_WIDTH, _HALF_HEIGHT = 0.6, 0.75
 COARSE = 24
 """Width in cells of the pictures of a first look, which tells how fine they must be."""
 
+COARSE_EVERY = 4
+"""One picture in so many is looked at first."""
+
 _GRAZING = (0.08, 0.4)
 """Cosines of slant: below the first nothing comes back, above the second everything."""
 
@@ -111,6 +114,10 @@ class Walk:
     axes: FloatArray
     share: FloatArray
 
+    def every(self, step: int) -> "Walk":
+        """Return the way with one picture in `step`."""
+        return Walk(self.places_m[::step], self.axes[::step], self.share[::step])
+
 
 def walk_round(
     rng: Generator, around: Sequence[FloatArray], log: FloatArray, ground: Ground, settings: PhoneSettings
@@ -154,10 +161,11 @@ def look(rng: Generator, walk: Walk, things: Sequence[Thing], columns: int) -> H
     normals = np.cross(b - a, c - a)
     normals /= np.maximum(np.linalg.norm(normals, axis=1), 1e-15)[:, None]
     rows = round(columns * _HALF_HEIGHT / _HALF_WIDTH)
+    seen = np.empty_like(vertices)
     found = []
     for number, (place, axes) in enumerate(zip(walk.places_m, walk.axes, strict=True)):
         jitter = rng.random((rows, columns, 2))
-        seen = (vertices - place) @ axes.T
+        _turn(vertices, place, axes, seen)
         nearness = np.zeros((rows, columns))
         face = np.full((rows, columns), -1, dtype=np.int64)
         _draw(seen, faces, closed, jitter, _HALF_WIDTH, _HALF_HEIGHT, nearness, face)
@@ -184,6 +192,15 @@ def look(rng: Generator, walk: Walk, things: Sequence[Thing], columns: int) -> H
     hits = Hits(*(np.concatenate(values) for values in zip(*found, strict=True)))
     back = np.clip((hits.cosine - _GRAZING[0]) / (_GRAZING[1] - _GRAZING[0]), 0.0, 1.0)
     return hits.picked(rng.random(len(back)) < back)
+
+
+@njit(cache=True, nogil=True)
+def _turn(vertices, place, axes, seen):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Write (V, 3) vertices as they lie right, down and forward of a camera."""
+    for v in range(vertices.shape[0]):
+        x, y, z = vertices[v, 0] - place[0], vertices[v, 1] - place[1], vertices[v, 2] - place[2]
+        for k in range(3):
+            seen[v, k] = axes[k, 0] * x + axes[k, 1] * y + axes[k, 2] * z
 
 
 @njit(cache=True, nogil=True)
@@ -230,8 +247,8 @@ def _draw(seen, faces, closed, jitter, half_width, half_height, nearness, face):
 
 
 def columns_for(points: int, kept_of_coarse: int) -> int:
-    """How wide pictures must be for so many points, if coarse ones gave `kept_of_coarse`."""
-    return int(np.ceil(COARSE * np.sqrt(1.1 * points / kept_of_coarse))) + 1
+    """How wide pictures must be for so many points, if the coarse ones gave `kept_of_coarse`."""
+    return int(np.ceil(COARSE * np.sqrt(1.15 * points / (kept_of_coarse * COARSE_EVERY)))) + 1
 
 
 def noise_of_m(noise_m: float, settings: PhoneSettings, hits: Hits) -> FloatArray:

@@ -17,6 +17,7 @@ from scans.log import FloatArray
 from scans.simulated_log import LogSettings, SimulatedLog, simulate_log
 from scans.simulated_phone import (
     COARSE,
+    COARSE_EVERY,
     Hits,
     PhoneSettings,
     colours_of,
@@ -138,7 +139,7 @@ def simulate(seed: int, settings: SimulatorSettings | None = None) -> SimulatedS
     near = [points for points in beside if np.min(cKDTree(lying).query(points)[0]) < _WALK_BETWEEN_M]
     walk = walk_round(phone_rng, [lying, *near], lying, yard.ground, phone)
     keeper = _Keeper.drawn(phone_rng, truth, yard, np.concatenate([lying, *near]), phone)
-    coarse = look(phone_rng, walk, things, COARSE)
+    coarse = look(phone_rng, walk.every(COARSE_EVERY), things, COARSE)
     kept_of_coarse = int(keeper.keeps(coarse, labels_of(things, coarse)).sum())
     if kept_of_coarse == 0:
         raise ValueError("simulate: nothing of the log is seen; check walk_away_m, walk_height_m and margin_m")
