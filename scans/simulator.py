@@ -177,6 +177,7 @@ class _Keeper:
 
     outline: cKDTree
     hearts: cKDTree
+    end_faces: NDArray[np.bool_]
     margin_m: float
     top_deg: float
     top_edge: FloatArray
@@ -197,7 +198,7 @@ class _Keeper:
         # The strip's edge is uneven, as the way of the phone was.
         edge = 1.0 + 0.15 * wander(rng, np.linspace(0.0, 1.0, 100), 6.0)
         margin, top = draw(rng, phone.margin_m), draw(rng, phone.unseen_top_deg)
-        return cls(cKDTree(around[::7, :2]), cKDTree(hearts), margin, top, edge, along, phone.ground)
+        return cls(cKDTree(around[::7, :2]), cKDTree(hearts), truth.end_faces, margin, top, edge, along, phone.ground)
 
     def keeps(self, hits: Hits, labels: NDArray[np.uint8]) -> NDArray[np.bool_]:
         """Which hits are kept (N,)."""
@@ -205,10 +206,13 @@ class _Keeper:
         near = self.outline.query(hits.points_m[:, :2], distance_upper_bound=self.margin_m)[0] <= self.margin_m
         kept = np.asarray((on_log | near) & (on_log | self.ground))
         if self.top_deg > 0.0:
-            points = hits.points_m[on_log]
+            # The log is the first of all things, so that rows of its faces are rows of all. Its ends were filmed.
+            on_side = on_log.copy()
+            on_side[on_log] = ~self.end_faces[hits.faces[on_log]]
+            points = hits.points_m[on_side]
             aside = points - np.asarray(self.hearts.data)[self.hearts.query(points)[1]]
             angle = np.degrees(np.arctan2(np.hypot(aside[:, 0], aside[:, 1]), aside[:, 2]))
-            kept[on_log] &= angle > self.top_deg * np.interp(points[:, 0], self.along_m, self.top_edge)
+            kept[on_side] &= angle > self.top_deg * np.interp(points[:, 0], self.along_m, self.top_edge)
         return kept
 
 

@@ -183,6 +183,11 @@ def test_a_strip_along_the_top_stays_unseen_when_asked():
 
     assert not filled[:, [0, 1, 2, 69, 70, 71]].any()
     assert filled[:, [10, 11, 12, 59, 60, 61]].mean() > 0.95
+    # The sawn ends were filmed, up to their upper edge.
+    ends = scan.truth.end_faces
+    middles = scan.truth.solid.vertices_m[scan.truth.solid.faces].mean(axis=1)
+    upper = ends & (middles[:, 2] > 0.5 * middles[ends, 2].max())
+    assert scan.face_seen[upper].mean() > 0.95
 
 
 def test_faces_seen_are_those_with_points(bare):
