@@ -20,7 +20,8 @@ _COARSE_M = 0.005
 def read_las(data: bytes, limits: ReadingLimits) -> Scan:
     """Return the points of a LAS or LAZ file, a COPC among them; z is up.
 
-    data : the file's bytes. limits : at most limits.points are read.
+    data : the file's bytes. limits : at most limits.points are read, packed to at most 1 in
+    limits.archive_ratio.
 
     Points are read a million at a time, so that beside the result only that many are held. Coordinates keep
     the file's own origin; unit_m is what its GeoTIFF keys or well-known text state, and None where they do not.
@@ -87,17 +88,22 @@ def _checked_header(data: bytes, limits: ReadingLimits) -> _Header:
     if header.records * 54 > header.points_at - header.header_bytes:
         raise ScanError(f"the header promises {header.records} records, more than its bytes hold: {_DAMAGED}")
     if header.is_packed:
-        _check_packed(data, header)
+        _check_packed(data, header, limits)
     elif header.points_at + header.count * header.point_bytes > len(data):
         there = (len(data) - header.points_at) // max(header.point_bytes, 1)
         raise ScanError(f"the file promises {header.count} points and holds {there}: {_DAMAGED}")
     return header
 
 
-def _check_packed(data: bytes, header: _Header) -> None:
+def _check_packed(data: bytes, header: _Header, limits: ReadingLimits) -> None:
     """Hold the table of a LAZ's chunks to its bytes; the decoder would take memory for what it promises."""
     if header.points_at + 8 > len(data):
         raise ScanError(f"the file ends before its points: {_DAMAGED}")
+    ratio = header.count * header.point_bytes / len(data)
+    if ratio > limits.archive_ratio and header.count > _CHUNK_POINTS:
+        raise ScanError(
+            f"the points are packed {ratio:.0f} times, at most {limits.archive_ratio:.0f} times is read: {_DAMAGED}"
+        )
     table_at = struct.unpack_from("<q", data, header.points_at)[0]
     if table_at == -1:  # written by a program that could not go back: the place is in the last 8 bytes
         table_at = struct.unpack_from("<q", data, len(data) - 8)[0]

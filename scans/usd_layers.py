@@ -1,9 +1,6 @@
 """Opens USD from bytes, a bare layer or a USDZ, with nothing read that is not in those bytes."""
 
 import posixpath
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -16,23 +13,14 @@ _WHOLE = "export the scan as one USDZ with all that belongs to it"
 _LAYERS = (".usd", ".usda", ".usdc")
 
 
-@contextmanager
-def opened_stage(data: bytes, suffix: str, limits: ReadingLimits) -> Iterator[Any]:
-    """Give the stage of a USD file while the context lasts.
+def laid_out(data: bytes, suffix: str, limits: ReadingLimits, folder: Path) -> list[str]:
+    """Write the layers of a USD file into a folder; return their names, the root layer first.
 
-    data : the file's bytes. suffix : ".usd", ".usda", ".usdc" or ".usdz".
+    data : the file's bytes. suffix : ".usd", ".usda", ".usdc" or ".usdz", with or without the dot. The textures of a
+    USDZ stay out.
 
-    Raises ScanError where the file is none of these, is cut off, or draws on layers that it does not hold.
+    Raises ScanError where the file is none of these, or is over the limits of an archive or of text.
     """
-    # The library maps files by path and has no way in for bytes, so that they lie in a folder of their own while
-    # they are read; the textures of a USDZ stay out of it.
-    with tempfile.TemporaryDirectory(prefix="pithline-") as folder:
-        names = _laid_out(data, suffix, limits, Path(folder))
-        yield _stage(Path(folder), names)
-
-
-def _laid_out(data: bytes, suffix: str, limits: ReadingLimits, folder: Path) -> list[str]:
-    """Write the layers into the folder; return their names, the root layer first."""
     if not data:
         raise ScanError("the file is empty; copy or export it again")
     kind = suffix.lower().lstrip(".")
@@ -59,20 +47,21 @@ def _laid_out(data: bytes, suffix: str, limits: ReadingLimits, folder: Path) -> 
     return list(layers)
 
 
-def _stage(folder: Path, names: list[str]) -> Any:
-    from pxr import Sdf, Tf, Usd  # noqa: PLC0415 - a large library, for this format alone
+def opened(folder: Path, names: list[str]) -> Any:
+    """Return the stage of layers in a folder, the first of them its root.
 
-    try:
-        layers = {name: Sdf.Layer.FindOrOpen(str(folder / name)) for name in names}
-        if any(layer is None for layer in layers.values()):
-            raise ScanError(f"the file could not be read as USD: {_DAMAGED}")
-        for name, layer in layers.items():
-            for asset in layer.GetCompositionAssetDependencies():
-                if asset and posixpath.normpath(posixpath.join(posixpath.dirname(name), asset)) not in layers:
-                    raise ScanError(f"the file draws on another, {asset[:80]!r}, that is not in it: {_WHOLE}")
-        stage = Usd.Stage.Open(layers[names[0]])
-    except (Tf.ErrorException, RuntimeError) as error:
-        raise ScanError(f"the file could not be read as USD ({type(error).__name__}): {_DAMAGED}") from error
+    Raises ScanError where one is damaged, or draws on a file that is not among them.
+    """
+    from pxr import Sdf, Usd  # noqa: PLC0415 - a large library, for this format alone
+
+    layers = {name: Sdf.Layer.FindOrOpen(str(folder / name)) for name in names}
+    if any(layer is None for layer in layers.values()):
+        raise ScanError(f"the file could not be read as USD: {_DAMAGED}")
+    for name, layer in layers.items():
+        for asset in layer.GetCompositionAssetDependencies():
+            if asset and posixpath.normpath(posixpath.join(posixpath.dirname(name), asset)) not in layers:
+                raise ScanError(f"the file draws on another, {asset[:80]!r}, that is not in it: {_WHOLE}")
+    stage = Usd.Stage.Open(layers[names[0]])
     if not stage:
         raise ScanError(f"the file could not be read as USD: {_DAMAGED}")
     return stage

