@@ -15,18 +15,19 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from scans.errors import NotALogError, ScanError
+from scans.grass import is_grass
 from scans.ground_plane import voxel_centroids
 from scans.ground_surface import GroundSurface, find_ground_surface
 from scans.log import FloatArray, IntArray
 from scans.neighbours import nearest
 from scans.outline import LogOutline, outline_of
-from scans.smooth_parts import near_places, normals_and_roughness, smooth_parts
+from scans.smooth_parts import near_places, normals_and_roughness, smooth_parts, smoothed_places
 from scans.thinning import MOST_POINTS, mask_from_some
 from scans.units import LENGTH_BOUNDS_M
 
 BoolArray = NDArray[np.bool_]
 
-LEAST_VOXEL_M = 0.015
+LEAST_VOXEL_M = 0.02
 _ABOVE_GROUND_M = 0.045
 """What stands less above the ground is ground, unless it is steep."""
 
@@ -34,8 +35,8 @@ _STEEP_ABOVE_M, _STEEP = 0.012, 0.75
 _ON_GROUND_M = 0.08
 """A part that reaches down to this stands on the ground: a stone, a boot, a bunk, grass; a stub does not."""
 
-_THIN_REACH_M, _THIN_SHARE = 0.03, 0.15
-"""Grass: fewer neighbours within this than such a share of the usual number."""
+_TURNED = np.cos(np.radians(35.0))
+"""A point whose normal is farther than this from the surface's may be grass."""
 
 _LEAST_DIAMETER_M = 0.10
 _LEAST_SLENDER = 1.2
@@ -47,6 +48,7 @@ _LEAST_OF_TOUCHED = 0.2
 
 _LEAST_LIMB_M, _LEAST_LIMB_THICK_M, _LEAST_LIMB_HIGH_M = 0.45, 0.2, 0.25
 _AT_ITS_END = 0.45
+_BESIDE_M, _UNDERSIDE = 0.2, 0.3
 _FLAT_END, _FLAT_END_LEAN, _LEAST_END = 0.3, 0.6, 0.5
 _UPRIGHT = np.cos(np.radians(35.0))
 _STANDING = np.cos(np.radians(30.0))
@@ -79,18 +81,19 @@ def find_log(
 ) -> FoundLog:
     """Return the log's points among those of a scan. Deterministic.
 
-    points_m : (N, 3), z up, any yaw. [m] normals : not needed: taken anew from the points, which smooths them.
+    points_m : (N, 3), z up, any yaw. [m]
+    normals : (N, 3) unit vectors of either sign, which help to tell grass, or None.
     pick : which log, the largest first, from 1. butt : "other" for the end that would not be taken for it.
 
     Raises NotALogError where nothing is like a log, ScanError where `pick` names none.
     """
-    del normals
     if len(points_m) < 50:
         raise NotALogError(f"the scan holds {len(points_m)} points, too few to find a log in; scan it again")
-    some = points_m[:: -(-len(points_m) // MOST_POINTS)]
+    step = -(-len(points_m) // MOST_POINTS)
+    some, some_normals = points_m[::step], None if normals is None else normals[::step]
     spacing = _spacing_m(some)
     ground = find_ground_surface(some, spacing)
-    found = _alone(some, spacing) if ground is None else _on_ground(some, spacing, ground)
+    found = _alone(some, spacing) if ground is None else _on_ground(some, some_normals, spacing, ground)
     outlines = [_outline(some[mask], ground) for mask in found]
     logs = [k for k, outline in enumerate(outlines) if _is_log(outline, ground)]
     logs.sort(key=lambda k: -outlines[k].volume_m3)
@@ -180,12 +183,16 @@ def _clusters(points_m: FloatArray, edge_m: float) -> IntArray:
     return np.asarray(connected_components(graph, directed=False)[1][place_of], dtype=np.int64)
 
 
-def _on_ground(points_m: FloatArray, spacing_m: float, ground: GroundSurface) -> list[BoolArray]:
+def _on_ground(
+    points_m: FloatArray, own_normals: FloatArray | None, spacing_m: float, ground: GroundSurface
+) -> list[BoolArray]:
     """Points of each large smooth thing that stands on the ground, with what is on it."""
     voxel = max(LEAST_VOXEL_M, 1.5 * spacing_m)
     places, place_of = voxel_centroids(points_m, voxel)
     heights = ground.height_m(places)
     near = near_places(places, 3.0 * voxel)
+    normals, roughness = normals_and_roughness(places, near)
+    places = smoothed_places(places, near, normals)
     normals, roughness = normals_and_roughness(places, near)
     steep = np.abs(normals @ _up(ground)) < _STEEP
     above = (heights > _ABOVE_GROUND_M) | ((heights > _STEEP_ABOVE_M) & steep)
@@ -213,9 +220,16 @@ def _on_ground(points_m: FloatArray, spacing_m: float, ground: GroundSurface) ->
     group = _groups(links, above & ~in_mains)
     lowest = np.full(int(group.max()) + 1, np.inf)
     np.minimum.at(lowest, group[group >= 0], heights[group >= 0])
-    return [
-        _without_thin(points_m, _with_parts_on_it(part == k, links, group, lowest)[place_of], spacing_m) for k in mains
-    ]
+    found = []
+    for k in mains:
+        mask = _with_parts_on_it(part == k, links, group, lowest)[place_of]
+        at = place_of[mask]
+        turned = np.zeros(len(at), dtype=np.bool_)
+        if own_normals is not None:
+            turned = np.abs(np.einsum("ni,ni->n", own_normals[mask], normals[at])) < _TURNED
+        mask[mask] = ~is_grass(points_m[mask], heights[at], roughness[at], turned, spacing_m)
+        found.append(mask)
+    return found
 
 
 def _join_limbs(
@@ -224,8 +238,8 @@ def _join_limbs(
     """Join parts (V,) that a crotch divides, in place.
 
     A limb is long and thick, does not stand upright, and grows out of the larger part by one of its ends;
-    a bunk is thin, a boot upright, a stone low, and another log beside it touches along its length. A sawn
-    end with a step in it is flat, and about as wide and high as the log.
+    a bunk is thin or under the log, a boot upright, a stone low, and another log beside it touches along its
+    length. A sawn end with a step in it is flat, and about as wide and high as the log.
     """
     if not large:
         return
@@ -236,7 +250,12 @@ def _join_limbs(
         axes = np.linalg.eigh(about.T @ about)[1][:, ::-1]
         extents = np.ptp(about @ axes, axis=0)
         flat = extents[2] < _FLAT_END * extents[1] and abs(float(axes[:, 2] @ up)) < _FLAT_END_LEAN
-        if flat and extents[1] > _LEAST_END * diameter and len(_borders(part, links, k, large[0])) >= 20:
+        if (
+            flat
+            and extents[0] < 1.8 * extents[1]
+            and extents[1] > _LEAST_END * diameter
+            and len(_borders(part, links, k, large[0])) >= 20
+        ):
             part[own] = large[0]
             continue
         lying = abs(float(axes[:, 0] @ up)) < _UPRIGHT
@@ -248,9 +267,17 @@ def _join_limbs(
                 continue
             along = (about @ axes[:, 0])[np.searchsorted(own, borders)]
             share = (along - (about @ axes[:, 0]).min()) / extents[0]
-            if np.quantile(share, 0.9) < _AT_ITS_END or np.quantile(share, 0.1) > 1.0 - _AT_ITS_END:
+            at_end = np.quantile(share, 0.9) < _AT_ITS_END or np.quantile(share, 0.1) > 1.0 - _AT_ITS_END
+            if at_end and not _is_under(places[borders], heights[borders], places[part == main], heights[part == main]):
                 part[own] = main
                 break
+
+
+def _is_under(border_m: FloatArray, border_heights: FloatArray, main_m: FloatArray, main_heights: FloatArray) -> bool:
+    """Whether a border with a part runs along the underside of that part, as a bunk's does."""
+    beside = cKDTree(border_m[:, :2]).query(main_m[:, :2], distance_upper_bound=_BESIDE_M, workers=2)[0] < _BESIDE_M
+    low, high = np.quantile(main_heights[beside], [0.02, 0.98])
+    return bool(np.median(border_heights) < low + _UNDERSIDE * (high - low))
 
 
 def _borders(part: IntArray, links: IntArray, one: int, other: int) -> IntArray:
@@ -267,17 +294,6 @@ def _with_parts_on_it(main: BoolArray, links: IntArray, group: IntArray, lowest:
     touching[there[there >= 0]] = True
     taken = touching & (lowest > _ON_GROUND_M)
     return np.asarray(main | ((group >= 0) & taken[np.maximum(group, 0)]))
-
-
-def _without_thin(points_m: FloatArray, mask: BoolArray, spacing_m: float) -> BoolArray:
-    """Take points with few neighbours out of a mask: grass, and what strays near the log."""
-    if not mask.any():
-        return mask
-    reach = max(_THIN_REACH_M, 4.0 * spacing_m)
-    counts = cKDTree(points_m[mask]).query_ball_point(points_m[mask], reach, return_length=True, workers=2)
-    kept = mask.copy()
-    kept[mask] = counts >= _THIN_SHARE * np.median(counts)
-    return kept
 
 
 def _groups(links: IntArray, among: BoolArray) -> IntArray:

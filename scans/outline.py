@@ -5,11 +5,14 @@ from itertools import pairwise
 
 import numpy as np
 
-from scans.log import FloatArray
+from scans.log import FloatArray, IntArray
 
 _SLICE_M = 0.06
 _APART_M = 0.10
 """Two parts of a slice with a wider gap than this between them, seen from above, are two limbs."""
+
+_FLANK = 1.5
+"""A part so many times as high as wide is no limb but the flank of one whose top was not seen."""
 
 _OUTERMOST = 0.0005
 """Share of the points at each end that may lie beyond it, as noise."""
@@ -101,6 +104,21 @@ def _area_and_parts(y: FloatArray, z: FloatArray) -> tuple[float, int]:
         return 0.0, 1
     order = np.argsort(y, kind="stable")
     pieces = np.split(order, np.flatnonzero(np.diff(y[order]) > _APART_M) + 1)
-    pieces = [piece for piece in pieces if len(piece) >= max(4, 0.05 * len(y))]
+    pieces = _flanks_joined([piece for piece in pieces if len(piece) >= max(4, 0.05 * len(y))], y, z)
     area = sum(np.ptp(y[piece]) * min(float(np.ptp(z[piece])), float(np.ptp(y[piece]))) for piece in pieces)
     return float(np.pi / 4.0 * area), max(1, len(pieces))
+
+
+def _flanks_joined(pieces: list[IntArray], y: FloatArray, z: FloatArray) -> list[IntArray]:
+    """Join the parts of a slice, from one side to the other, that are the two flanks of one stem or limb."""
+    joined: list[IntArray] = []
+    waiting = False
+    for piece in pieces:
+        flank = bool(np.ptp(z[piece]) > _FLANK * np.ptp(y[piece]))
+        if flank and waiting:
+            joined[-1] = np.concatenate([joined[-1], piece])
+            waiting = False
+        else:
+            joined.append(piece)
+            waiting = flank
+    return joined

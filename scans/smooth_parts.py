@@ -9,10 +9,10 @@ from scans.log import FloatArray, IntArray
 from scans.neighbours import nearest
 
 NEIGHBOURS = 24
-_RISE = np.sin(np.radians(20.0))
+_RISE = np.sin(np.radians(14.0))
 """A neighbour that stands this much out of the surface is across a crease."""
 
-_HOLLOW = np.cos(np.radians(35.0))
+_HOLLOW = np.cos(np.radians(28.0))
 """Normals that turn towards each other by more than this have a crease between them."""
 
 _ROUGHEST = 0.06
@@ -36,6 +36,14 @@ def normals_and_roughness(places_m: FloatArray, near: IntArray) -> tuple[FloatAr
     alone = (near >= 0).sum(axis=1) < 4
     share = np.where(alone, 1.0, values[:, 0] / np.maximum(values.sum(axis=1), 1e-30))
     return np.ascontiguousarray(vectors[:, :, 0]), share
+
+
+def smoothed_places(places_m: FloatArray, near: IntArray, normals: FloatArray) -> FloatArray:
+    """Return places (V, 3) moved along their normals onto the planes of their neighbours: noise, not creases."""
+    padded = np.where(near >= 0, near, np.arange(len(places_m))[:, None])
+    off = np.einsum("nki,ni->nk", places_m[padded] - places_m[:, None], normals)
+    count = (near >= 0).sum(axis=1) + 1
+    return np.asarray(places_m + (off.sum(axis=1) / count)[:, None] * normals)
 
 
 def smooth_parts(

@@ -16,17 +16,26 @@ class Yard(NamedTuple):
 
 
 def round_log(
-    rng: Generator, length=3.0, radius=0.3, *, seen_below_deg=40.0, density=6000.0, taper=0.02, ends=True
+    rng: Generator,
+    length=3.0,
+    radius=0.3,
+    *,
+    seen_below_deg=40.0,
+    seen_above_deg=90.0,
+    density=6000.0,
+    taper=0.02,
+    ends=True,
 ) -> np.ndarray:
     """Points of a round log along x from x = 0, axis at the height of its butt's radius.
 
-    seen_below_deg : how far down from level its flanks are seen.
+    seen_below_deg, seen_above_deg : how far down and up from level its flanks are seen.
     """
     count = int(density * 2.0 * np.pi * radius * length)
     x, turn = rng.uniform(0.0, length, count), rng.uniform(-np.pi, np.pi, count)
     r = radius * (1.0 - taper * x) * (1.0 + 0.01 * np.cos(3.0 * turn + x))
     wall = np.stack([x, r * np.cos(turn), r * np.sin(turn)], axis=1)
-    parts = [wall[np.sin(turn) > -np.sin(np.radians(seen_below_deg))]]
+    low, high = -np.sin(np.radians(seen_below_deg)), np.sin(np.radians(seen_above_deg))
+    parts = [wall[(np.sin(turn) > low) & (np.sin(turn) < high)]]
     for at, r in ((0.0, radius), (length, radius * (1.0 - taper * length))):
         n = int(density * np.pi * r * r)
         rho, turn = r * np.sqrt(rng.random(n)), rng.uniform(-np.pi, np.pi, n)
@@ -65,17 +74,16 @@ def yard(
     yaw_deg: float = 0.0,
     noise_m: float = 0.003,
     uneven_m: float = 0.01,
-    ground: bool = True,
+    seen_above_deg: float = 90.0,
 ) -> Yard:
     """Return an invented yard; `things` names by their labels what lies about the log."""
     rng = np.random.default_rng(seed)
     lift = 0.1 if BUNK in things else 0.0
-    log = round_log(rng, length, radius) + np.array([0.0, 0.0, lift])
+    log = round_log(rng, length, radius, seen_above_deg=seen_above_deg) + np.array([0.0, 0.0, lift])
     parts = [(LOG, log)]
-    if ground:
-        flat = rng.uniform([-0.8, -1.4, 0.0], [length + 0.8, 1.4, 0.0], (int(5000 * (length + 1.6) * 2.8), 3))
-        under = (np.abs(flat[:, 1]) < 0.75 * radius) & (flat[:, 0] > 0.0) & (flat[:, 0] < length)
-        parts.append((GROUND, flat[~under]))
+    flat = rng.uniform([-0.8, -1.4, 0.0], [length + 0.8, 1.4, 0.0], (int(5000 * (length + 1.6) * 2.8), 3))
+    under = (np.abs(flat[:, 1]) < 0.75 * radius) & (flat[:, 0] > 0.0) & (flat[:, 0] < length)
+    parts.append((GROUND, flat[~under]))
     if BUNK in things:
         parts += [(BUNK, box(rng, [x, 0.0, 0.05], [0.1, 1.2, 0.1])) for x in (0.5, length - 0.5)]
     if STONE in things:
