@@ -1,6 +1,7 @@
 """Unpacks a zip archive without trusting what it says of itself."""
 
 import io
+import struct
 import zipfile
 import zlib
 
@@ -35,8 +36,17 @@ def unpacked(data: bytes, limits: ReadingLimits) -> dict[str, bytes]:
         raise ScanError(f"the file is no whole zip archive: {_AGAIN}") from error
     with archive:
         entries = archive.infolist()
+        _check_promise(len(entries), data)
         _check_entries(entries, len(data), limits)
         return {entry.filename: _contents(archive, entry) for entry in entries if not entry.is_dir()}
+
+
+def _check_promise(count: int, data: bytes) -> None:
+    """Hold the entries that were found to the count at the archive's end; the library does not, and drops some."""
+    end = data.rfind(b"PK\x05\x06")
+    promised = struct.unpack_from("<H", data, end + 10)[0] if 0 <= end <= len(data) - 22 else count
+    if promised not in {count, 0xFFFF}:  # all ones where the archive is a large one, with its count elsewhere
+        raise ScanError(f"the archive promises {promised} files and lists {count}: {_AGAIN}")
 
 
 def _check_entries(entries: list[zipfile.ZipInfo], packed_bytes: int, limits: ReadingLimits) -> None:
