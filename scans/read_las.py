@@ -13,6 +13,7 @@ from scans.log import FloatArray
 from scans.scan import ReadingLimits, Scan
 
 _CHUNK_POINTS = 1_000_000
+_WIDEST_CHUNK_POINTS = 64_000_000
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _COARSE_M = 0.005
 
@@ -130,7 +131,7 @@ def _check_chunks(data: bytes, header: _Header, laz_record: bytes) -> None:
     if packed > len(data) - header.points_at:
         raise ScanError(f"the packed points are said to have {packed} bytes, more than the file: {_DAMAGED}")
     if not record.uses_variable_size_chunks():
-        if not 0 < record.chunk_size() <= max(_CHUNK_POINTS * 64, header.count):
+        if not 0 < record.chunk_size() <= max(_WIDEST_CHUNK_POINTS, header.count):
             raise ScanError(f"the packed points come in chunks of {record.chunk_size()}: {_DAMAGED}")
         held = len(table) * record.chunk_size()
     if held < header.count:
