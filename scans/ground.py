@@ -52,7 +52,7 @@ _BESIDE_M, _UNDERSIDE = 0.2, 0.3
 _FLAT_END, _FLAT_END_LEAN, _LEAST_END = 0.3, 0.6, 0.5
 _UPRIGHT = np.cos(np.radians(35.0))
 _STANDING = np.cos(np.radians(30.0))
-_JOINED_M, _STRAY_M = 0.06, 0.15
+_JOINED_M, _STRAY_M = 0.06, 0.10
 
 
 @dataclass(frozen=True, eq=False)
@@ -76,6 +76,7 @@ def find_log(
     points_m: FloatArray,
     normals: FloatArray | None = None,
     *,
+    faces: IntArray | None = None,
     pick: int = 1,
     butt: Literal["auto", "other"] = "auto",
 ) -> FoundLog:
@@ -83,6 +84,7 @@ def find_log(
 
     points_m : (N, 3), z up, any yaw. [m]
     normals : (N, 3) unit vectors of either sign, which help to tell grass, or None.
+    faces : (F, 3) of a mesh, or None: without ground, what they join stays together, however far apart.
     pick : which log, the largest first, from 1. butt : "other" for the end that would not be taken for it.
 
     Raises NotALogError where nothing is like a log, ScanError where `pick` names none.
@@ -93,7 +95,11 @@ def find_log(
     some, some_normals = points_m[::step], None if normals is None else normals[::step]
     spacing = _spacing_m(some)
     ground = find_ground_surface(some, spacing)
-    found = _alone(some, spacing) if ground is None else _on_ground(some, some_normals, spacing, ground)
+    found = (
+        _alone(some, spacing, faces if step == 1 else None)
+        if ground is None
+        else _on_ground(some, some_normals, spacing, ground)
+    )
     outlines = [_outline(some[mask], ground) for mask in found]
     logs = [k for k, outline in enumerate(outlines) if _is_log(outline, ground)]
     logs.sort(key=lambda k: -outlines[k].volume_m3)
@@ -164,13 +170,19 @@ def _is_log(outline: LogOutline, ground: GroundSurface | None) -> bool:
     return bool(low <= outline.length_m <= high and outline.diameter_m >= _LEAST_DIAMETER_M and slender and lying)
 
 
-def _alone(points_m: FloatArray, spacing_m: float) -> list[BoolArray]:
+def _alone(points_m: FloatArray, spacing_m: float, faces: IntArray | None) -> list[BoolArray]:
     """Points of each thing in a scan without ground, however sparse in parts; stray points are in none."""
     edge = max(_JOINED_M, 4.0 * spacing_m)
     names = _clusters(points_m, edge)
     counts = np.bincount(names)
-    fifth = nearest(cKDTree(points_m), points_m, 6)[0][:, -1]
-    near = fifth < max(_STRAY_M, 12.0 * spacing_m)
+    near = nearest(cKDTree(points_m), points_m, 6)[0][:, -1] < max(_STRAY_M, 12.0 * spacing_m)
+    if faces is not None and len(faces):
+        near[faces.ravel()] = True
+        edges = names[np.concatenate([faces[:, :2], faces[:, 1:]])]
+        size = int(names.max()) + 1
+        joined = coo_matrix((np.ones(len(edges)), (edges[:, 0], edges[:, 1])), shape=(size, size))
+        names = np.asarray(connected_components(joined, directed=False)[1][names], dtype=np.int64)
+        counts = np.bincount(names)
     large = np.flatnonzero(counts >= max(50, 0.02 * counts.max()))
     return [np.asarray((names == name) & near) for name in large]
 

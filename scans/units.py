@@ -13,6 +13,7 @@ from scans.errors import DoubtfulScanError, ScanError
 from scans.ground_plane import GroundPlane, find_ground_plane, robust_diagonal, thinned
 from scans.log import FloatArray
 from scans.scan import Scan
+from scans.scan_surface import points_on_faces
 
 UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 
@@ -43,6 +44,7 @@ _LEANING = np.cos(np.radians(35.0))
 """Ground, or an unseen side, this near to square to an axis tells which is up."""
 
 _PLAUSIBLE = np.cos(np.radians(65.0))
+_ON_FACES = 100_000
 _LEAST_GAP_DEG = 30.0
 
 
@@ -78,9 +80,11 @@ def place_scan(
             raise ScanError(f"{option} must be one of {', '.join(known)}, got {given}")
     if len(scan.points) < 4:
         raise ScanError(f"the file holds {len(scan.points)} points, too few for a log; scan it again")
-    ground = find_ground_plane(scan.points)
-    up_axis, up_note = _up(scan, up, ground)
-    unit_name, unit_m, unit_note = _unit(scan, unit, taped_length_m, ground)
+    # The corners of a mesh may stand anywhere: its faces show its shape.
+    shown = points_on_faces(scan.points, scan.faces, _ON_FACES) if len(scan.faces) else scan.points
+    ground = find_ground_plane(shown)
+    up_axis, up_note = _up(scan, shown, up, ground)
+    unit_name, unit_m, unit_note = _unit(scan, shown, unit, taped_length_m, ground)
     turn = UP_TURNS[up_axis]
     placing = np.eye(4)
     placing[:3, :3] = unit_m * turn
@@ -99,7 +103,7 @@ def _axis(up: str) -> FloatArray:
     return np.asarray(UP_TURNS[up][2])
 
 
-def _up(scan: Scan, given: str | None, ground: GroundPlane | None) -> tuple[str, str]:
+def _up(scan: Scan, shown: FloatArray, given: str | None, ground: GroundPlane | None) -> tuple[str, str]:
     if given is not None:
         return given, f"up: {given}, as you said"
     nearest, cosine = None, 0.0
@@ -121,7 +125,7 @@ def _up(scan: Scan, given: str | None, ground: GroundPlane | None) -> tuple[str,
                 "is up cannot be told: say --up z, --up y or --up x"
             )
         return nearest, f"up: {nearest}, as the ground lies"
-    return _up_without_ground(scan.points)
+    return _up_without_ground(shown)
 
 
 def _up_without_ground(points: FloatArray) -> tuple[str, str]:
@@ -182,12 +186,12 @@ def _unseen_side(points: FloatArray, along: FloatArray) -> tuple[FloatArray, flo
 
 
 def _unit(
-    scan: Scan, given: str | None, taped_length_m: float | None, ground: GroundPlane | None
+    scan: Scan, shown: FloatArray, given: str | None, taped_length_m: float | None, ground: GroundPlane | None
 ) -> tuple[str, float, str]:
     """Name, size and note of the unit. [m]."""
     if given is not None:
         return given, UNITS_M[given], f"unit: {given}, as you said"
-    length, width = rough_size(scan.points, ground)
+    length, width = rough_size(shown, ground)
     if scan.unit_m is not None:
         name = next((name for name, unit_m in UNITS_M.items() if np.isclose(unit_m, scan.unit_m)), f"{scan.unit_m:g} m")
         low, high = LENGTH_BOUNDS_M

@@ -36,13 +36,20 @@ SpeciesOption = Annotated[str | None, typer.Option(help='The wood, such as "suga
 BarkOption = Annotated[
     str | None, typer.Option(metavar="on|off", help="Whether the bark is on; else the sheet's, or on.")
 ]
-MeshUnitOption = Annotated[
-    str | None, typer.Option(metavar="m|cm|mm|in|ft", help="The unit of a mesh's numbers; else metres.")
+UnitOption = Annotated[
+    str | None, typer.Option("--unit", metavar="m|cm|mm|in|ft", help="The unit of a scan; else what makes a log of it.")
 ]
-UpOption = Annotated[str | None, typer.Option(metavar="x|y|z", help="The axis of a mesh that points up; else z.")]
-OtherButtOption = Annotated[
-    bool, typer.Option("--other-butt", help="Take the other end of a mesh for the butt end than was found.")
+UpOption = Annotated[
+    str | None, typer.Option(metavar="x|y|z|-x|-y|-z", help="The axis of a scan that points up; else as it lies.")
 ]
+ButtOption = Annotated[
+    str | None, typer.Option(metavar="other", help="Take the other end of a scan for the butt end than was found.")
+]
+TapedOption = Annotated[
+    str | None,
+    typer.Option("--taped-length", metavar="LENGTH", help="The log's length by the tape: sets a scan's scale."),
+]
+PickOption = Annotated[int | None, typer.Option(min=1, help="Which log of a scan, the largest first; else 1.")]
 MillOption = Annotated[
     Path | None, typer.Option("--mill", metavar="FILE", help="The mill; else mill.toml is looked for.")
 ]
@@ -110,9 +117,11 @@ def plan(
         typer.Option(metavar="LENGTH", help='Lost at each end, such as "2 in"; else the sheet\'s, or 2 in for a mesh.'),
     ] = None,
     cost: Annotated[float | None, typer.Option(help="What the log cost; else what the sheet says.")] = None,
-    mesh_unit: MeshUnitOption = None,
+    taped_length: TapedOption = None,
+    unit: UnitOption = None,
     up: UpOption = None,
-    other_butt: OtherButtOption = False,
+    butt: ButtOption = None,
+    pick: PickOption = None,
     mill: MillOption = None,
     prices: PricesOption = None,
     marks: Annotated[
@@ -132,10 +141,10 @@ def plan(
 ) -> None:
     """Plan how to lay and saw a log, and what it is worth."""
     commands = _commands()
-    mesh = {"mesh_unit": mesh_unit, "up": up, "butt": "other" if other_butt else None}
+    scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     commands.plan(
         log,
-        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **mesh),
+        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
         commands.Shown(units, json, show_all),
         commands.Effort(lays=lays, seconds=seconds, gap=gap, seed=seed, workers=workers),
         mill=mill,
@@ -169,9 +178,11 @@ def price(
     bark: BarkOption = None,
     end_trim: Annotated[str | None, typer.Option(metavar="LENGTH", help="Lost at each end.")] = None,
     cost: Annotated[float | None, typer.Option(help="What the log cost; else what the sheet says.")] = None,
-    mesh_unit: MeshUnitOption = None,
+    taped_length: TapedOption = None,
+    unit: UnitOption = None,
     up: UpOption = None,
-    other_butt: OtherButtOption = False,
+    butt: ButtOption = None,
+    pick: PickOption = None,
     mill: MillOption = None,
     prices: PricesOption = None,
     marks: Annotated[Path | None, typer.Option(metavar="FILE", help="Marks on the log.")] = None,
@@ -180,10 +191,10 @@ def price(
 ) -> None:
     """Price your own way to lay and saw a log, or plan on from passes already made."""
     commands = _commands()
-    mesh = {"mesh_unit": mesh_unit, "up": up, "butt": "other" if other_butt else None}
+    scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     commands.price(
         log,
-        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **mesh),
+        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
         commands.Shown(units, json, show_all=False),
         commands.Way(roll, shim_butt, shim_top, heights, made, tuple(seen or ())),
         mill=mill,
@@ -200,9 +211,11 @@ def solid(
     wood: Annotated[bool, typer.Option("--wood", help="The wood alone, without its bark.")] = False,
     species: SpeciesOption = None,
     bark: BarkOption = None,
-    mesh_unit: MeshUnitOption = None,
+    taped_length: TapedOption = None,
+    unit: UnitOption = None,
     up: UpOption = None,
-    other_butt: OtherButtOption = False,
+    butt: ButtOption = None,
+    pick: PickOption = None,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
     """Write the log as a closed mesh.
@@ -210,8 +223,8 @@ def solid(
     In metres: +x from the butt end to the top end, z up as the log lay.
     """
     commands = _commands()
-    mesh = {"mesh_unit": mesh_unit, "up": up, "butt": "other" if other_butt else None}
-    commands.solid(log, out, commands.AboutLog(species=species, bark=bark, **mesh), wood=wood, units=units)
+    scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
+    commands.solid(log, out, commands.AboutLog(species=species, bark=bark, **scan), wood=wood, units=units)
 
 
 @app.command()
@@ -245,6 +258,8 @@ def _guarded(work: Callable[[], Any]) -> int:
         typer.echo(f"{_one_line(error.format_message())} (pithline --help shows what may be given)", err=True)
         return WRONG_INPUT
     except InputError as error:
+        for note in getattr(error, "notes", ()):
+            typer.echo(note)
         typer.echo(_one_line(str(error)), err=True)
         return WRONG_INPUT
     except (typer.Abort, KeyboardInterrupt):

@@ -1,21 +1,26 @@
 """From the user's file to a Log with its wood: what the sheet says, what the user says, what is assumed."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
 
 import numpy as np
 
-from optimizer.lengths import FOOT_M, INCH_M, LengthError, parse_length_m
+from optimizer.lengths import LengthError, parse_length_m
 from optimizer.plan import Mark, Source
 from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
-from scans.errors import ScanError
-from scans.log import FloatArray, Log
+from scans.errors import OpenSolidError, ScanError
+from scans.ground import find_log
+from scans.log import Log
 from scans.readers import read_mesh
+from scans.scan import Scan
 from scans.solid import log_from_mesh
 from scans.tape import LogSheet, log_from_sheet
-from service.errors import InputError
+from scans.taped_length import scaled_to_length
+from scans.units import UNITS_M, UP_TURNS, PlacedScan, place_scan
+from service.errors import InputError, OpenScanError
 from service.files import FileRead, parse_document
 from service.log_sheet import LogSheetTyped
 from service.mark_sheet import MarksRead, MarksTyped, placed
@@ -24,11 +29,7 @@ MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
 MOST_END_TRIM_M = 5.0
 SHEET_SUFFIX = ".toml"
-MESH_UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": INCH_M, "ft": FOOT_M}
-_FIXED_BY_FORMAT = ".glb"
-_UP_AXES = {"z": ([0, 1, 2], [1.0, 1.0, 1.0]), "y": ([0, 2, 1], [1.0, -1.0, 1.0]), "x": ([2, 1, 0], [-1.0, 1.0, 1.0])}
-"""Which columns of the file, with which signs, are x, y and z where an axis of its points up: turns, no mirrors."""
-_UNIT_HINT = "; --mesh-unit mm says it"
+_UNIT_HINT = "; --unit mm says it"
 _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
 
 
@@ -37,17 +38,20 @@ class AboutLog:
     """What the user says of the log beside its file; None leaves it to the file.
 
     bark : "on" or "off". end_trim : a length with its unit.
-    mesh_unit, up, butt : of a mesh alone: a unit of MESH_UNITS_M; the file's axis that points up; "other" for
-        the end that would not be taken for the butt end.
+    unit, up, butt, taped_length, pick : of a scan or mesh alone: a key of UNITS_M; a key of UP_TURNS, the file's
+        axis that points up; "other" for the end that would not be taken for the butt end; the log's length by the
+        tape, with its unit; which of several logs, the largest first.
     """
 
     species: str | None = None
     bark: str | None = None
     end_trim: str | None = None
     cost: float | None = None
-    mesh_unit: str | None = None
+    unit: str | None = None
     up: str | None = None
     butt: Literal["other"] | None = None
+    taped_length: str | None = None
+    pick: int | None = None
 
 
 @dataclass(frozen=True)
@@ -69,24 +73,31 @@ class LogRead:
 
 
 def read_log(file: FileRead, about: AboutLog, marks: FileRead | None = None) -> LogRead:
-    """Read a log sheet or a closed mesh, with the marks of the sheet and of a file of marks.
+    """Read a log sheet, a closed mesh or a scan, with the marks of the sheet and of a file of marks.
 
     Raises InputError, UnknownSpeciesError or ScanError, each in one line with the file's name where it is
-    the file that is wrong.
+    the file that is wrong; OpenScanError for a scan in which a log was found, but that is not closed.
     """
     if about.bark not in {None, "on", "off"}:
         raise InputError(f"--bark must be on or off, got {about.bark}")
     if about.cost is not None and not 0.0 <= about.cost < math.inf:
         raise InputError(f"--cost must be 0 or more, got {about.cost:g}")
-    for option, given, known in (("--mesh-unit", about.mesh_unit, MESH_UNITS_M), ("--up", about.up, _UP_AXES)):
+    for option, given, known in (
+        ("--unit", about.unit, UNITS_M),
+        ("--up", about.up, UP_TURNS),
+        ("--butt", about.butt, ("other",)),
+    ):
         if given is not None and given not in known:
             raise InputError(f"{option} must be one of {', '.join(known)}, got {given}")
     trim_m = None if about.end_trim is None else _end_trim_m(about.end_trim)
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
     if file.suffix == SHEET_SUFFIX:
-        if about.mesh_unit or about.up or about.butt:
-            raise InputError(f"{file.shown}: --mesh-unit, --up and --other-butt are for meshes; leave them out")
+        if about.unit or about.up or about.butt or about.taped_length or about.pick:
+            raise InputError(
+                f"{file.shown}: --unit, --up, --butt, --taped-length and --pick are for meshes and scans; "
+                "leave them out"
+            )
         return _from_sheet(file, about, wood, trim_m, more)
     read = _from_mesh(file, about, wood, trim_m)
     return replace(read, marks=placed(read.log, more, taped=False))
@@ -149,27 +160,68 @@ def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
         ratios.append(wood.bark_ratio(diameter_m) if bark_on else 1.0)
         return ratios[-1]
 
+    taped_m = None if about.taped_length is None else _taped_m(about.taped_length)
     try:
-        vertices, faces = read_mesh(file.data, file.suffix)
-        placed = _in_metres_z_up(vertices, file, about)
-        log, notes = log_from_mesh(placed, faces, Path(file.shown).stem, bark_ratio, about.butt or "auto")
+        scan = _scan_in(file)
+        at = place_scan(scan, about.unit, about.up, taped_m)
+        try:
+            log, notes = _from_closed(at, scan, Path(file.shown).stem, bark_ratio, about, taped_m)
+        except OpenSolidError:
+            raise _open_scan(file, at, scan, about, taped_m) from None
     except ScanError as error:
         raise InputError(f"{file.shown}: {error}{_UNIT_HINT if 'unit' in str(error) else ''}") from None
     return LogRead(
         log, Source(kind="solid", sha256=file.sha256), wood, bark_on, ratios[-1],
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
         species_from, _FROM_OPTION if about.bark else "not said", _FROM_OPTION if about.end_trim else "common practice",
-        (*warnings, *(f"{note[:1].upper()}{note[1:]}." for note in notes)),
+        (*warnings, *(_sentence(note) for note in notes)),
     )  # fmt: skip
 
 
-def _in_metres_z_up(vertices: FloatArray, file: FileRead, about: AboutLog) -> FloatArray:
-    """Apply the unit and the up-axis that the user says; (V, 3) float."""
-    if file.suffix == _FIXED_BY_FORMAT and (about.mesh_unit or about.up):
-        raise InputError(f"{file.shown}: --mesh-unit and --up are not for {_FIXED_BY_FORMAT}: it is in metres, y up")
-    scaled = vertices * MESH_UNITS_M[about.mesh_unit or "m"]
-    order, signs = _UP_AXES[about.up or "z"]
-    return scaled[:, order] * signs
+def _sentence(note: str) -> str:
+    return f"{note[:1].upper()}{note[1:]}."
+
+
+def _taped_m(text: str) -> float:
+    try:
+        return parse_length_m(text)
+    except LengthError as error:
+        raise InputError(f"--taped-length: {error}") from None
+
+
+def _scan_in(file: FileRead) -> Scan:
+    points, faces = read_mesh(file.data, file.suffix)
+    if file.suffix == ".glb":  # metres and y up by its standard (glTF 2.0, section 3.4), and read z up
+        return Scan(points @ UP_TURNS["y"], faces, unit_m=1.0, up="y")
+    return Scan(points, faces)
+
+
+def _from_closed(
+    at: PlacedScan, scan: Scan, name: str, bark_ratio: Callable[[float], float], about: AboutLog, taped_m: float | None
+) -> tuple[Log, tuple[str, ...]]:
+    """Return the log of a closed mesh, and each choice made. Raises OpenSolidError, ScanError."""
+    log, found = log_from_mesh(at.points_m, scan.faces, name, bark_ratio, about.butt or "auto")
+    if about.pick not in {None, 1}:
+        raise ScanError(f"--pick must be 1, as a closed mesh holds one log, got {about.pick}")
+    if taped_m is None:
+        return log, (*scan.notes, *at.notes, *found)
+    scaled = scaled_to_length(at.points_m, log.length_m, taped_m)
+    log, found = log_from_mesh(scaled.points_m, scan.faces, name, bark_ratio, about.butt or "auto")
+    return log, (*scan.notes, *at.notes, scaled.note, *found)
+
+
+def _open_scan(file: FileRead, at: PlacedScan, scan: Scan, about: AboutLog, taped_m: float | None) -> OpenScanError:
+    """Return what is said of a scan whose log was found. Raises ScanError where there is none."""
+    log = find_log(at.points_m, at.normals, faces=scan.faces, pick=about.pick or 1, butt=about.butt or "auto")
+    notes, length_m = (*scan.notes, *at.notes, *log.notes), log.outline.length_m
+    if taped_m is not None:
+        notes, length_m = (*notes, scaled_to_length(at.points_m[:0], length_m, taped_m).note), taped_m
+    return OpenScanError(
+        f"{file.shown}: a log about {length_m:.2f} m long was found, {int(log.mask.sum())} of {len(log.mask)} points "
+        "kept, but a scan that is not closed cannot be made into a solid yet: close it in a mesh editor, or write a "
+        "log sheet (pithline init)",
+        tuple(_sentence(note) for note in notes),
+    )
 
 
 def _unknown_species(mend: str) -> str:

@@ -10,6 +10,7 @@ from scans.grass import is_grass
 from scans.ground import find_log
 from scans.ground_surface import find_ground_surface
 from scans.outline import outline_of
+from scans.scan_surface import points_on_faces
 from scans.smooth_parts import near_places, normals_and_roughness, smooth_parts
 from scans.taped_length import scaled_to_length
 from scans.thinning import mask_from_some
@@ -161,6 +162,28 @@ def test_grass_is_thin_ragged_or_turned_and_low():
     assert is_grass(thinner, level, 0.0 * level, turned & False, 0.01)[thin].mean() < 0.01
     assert is_grass(thinner, level, rough, turned & False, 0.01)[thin].mean() > 0.8
     assert is_grass(thinner, level, 0.0 * level, turned, 0.01)[thin].mean() > 0.8
+
+
+def test_what_faces_join_stays_together_however_far_apart():
+    points = np.concatenate([round_log(np.random.default_rng(1)), [[1.5, 0.0, 1.6], [1.5, 0.5, 1.6]]])
+    faces = np.array([[0, 1, len(points) - 2]])
+
+    mask = find_log(points, faces=faces).mask
+
+    assert mask[:-1].all()
+    assert not mask[-1]
+
+
+def test_points_on_faces_lie_on_them_by_area():
+    corners = np.array([[0.0, 0, 0], [1, 0, 0], [0, 1, 0], [0, 0, 5], [3, 0, 5], [0, 3, 5], [9, 9, 9]])
+    points = points_on_faces(corners, np.array([[0, 1, 2], [3, 4, 5], [6, 6, 6]]), 10_000)
+    low = points[:, 2] < 2.5
+
+    assert low.mean() == pytest.approx(0.1, abs=0.001)
+    assert (points[:, :2] >= 0.0).all()
+    assert (points[low, :2].sum(axis=1) <= 1.0 + 1e-12).all()
+    assert np.allclose(points[low].mean(axis=0), [1 / 3, 1 / 3, 0.0], atol=0.02)
+    assert np.array_equal(points_on_faces(corners, np.array([[6, 6, 6]]), 10), corners[[6, 6, 6]])
 
 
 def test_points_far_from_a_log_without_ground_are_strays():

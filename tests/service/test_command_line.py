@@ -237,8 +237,8 @@ def test_a_mesh_with_nothing_said_is_assumed_to_lose_two_inches_and_to_have_its_
 @pytest.mark.parametrize(
     ("scale", "columns", "signs", "options"),
     [
-        (1000.0, [0, 1, 2], [1, 1, 1], ("--mesh-unit", "mm")),
-        (1 / 0.0254, [0, 1, 2], [1, 1, 1], ("--mesh-unit", "in")),
+        (1000.0, [0, 1, 2], [1, 1, 1], ("--unit", "mm")),
+        (1 / 0.0254, [0, 1, 2], [1, 1, 1], ("--unit", "in")),
         (1.0, [0, 2, 1], [1, 1, -1], ("--up", "y")),
         (1.0, [2, 1, 0], [1, 1, -1], ("--up", "x")),
     ],
@@ -268,8 +268,91 @@ def test_an_open_mesh_is_one_line_and_exit_code_2(pithline: Callable[..., Ran]) 
 
     code, out, err = pithline("plan", "open.ply", *QUICK)
 
+    assert code == 2
+    assert [line.partition(":")[0] for line in out.splitlines()] == ["Unit", "Up", "Ground", "Log"]
+    assert err.startswith("open.ply: a log about 0.7")
+    assert err.count("\n") == 1
+
+
+def test_of_a_scan_on_the_ground_each_choice_is_a_line(pithline: Callable[..., Ran]) -> None:
+    x, y = (grid.ravel() for grid in np.meshgrid(np.linspace(-0.5, 3.5, 161), np.linspace(-1.0, 1.0, 81)))
+    turn, along = (grid.ravel() for grid in np.meshgrid(np.linspace(-0.6, np.pi + 0.6, 80), np.linspace(0.0, 3.0, 150)))
+    log = np.stack([along, 0.3 * np.cos(turn), 0.3 + 0.3 * np.sin(turn)], axis=1)
+    shells = [trimesh.Trimesh(points, sheet(*shape), process=False) for points, shape in (
+        (np.stack([x, y, 0.0 * x], axis=1), (81, 161)), (log, (150, 80)))]  # fmt: skip
+    shell = trimesh.util.concatenate(shells)
+    # In millimetres with y up, as some programs write it.
+    turned = trimesh.Trimesh(shell.vertices[:, [0, 2, 1]] * [1000, 1000, -1000], shell.faces, process=False)
+    Path("scan.ply").write_bytes(turned.export(file_type="ply"))
+
+    code, out, err = pithline("plan", "scan.ply", "--taped-length", "3.03 m", *QUICK)
+
+    lines = out.splitlines()
+    assert code == 2
+    assert [line.partition(":")[0] for line in lines] == ["Unit", "Up", "Ground", "Log", "Scale"]
+    assert lines[0].startswith("Unit: mm")
+    assert lines[1].startswith("Up: y")
+    assert "+1.0 %" in lines[4]
+    assert "a log about 3.03 m long" in err
+    assert "not closed" in err
+    assert err.count("\n") == 1
+    assert "--pick must be 1 to 1" in pithline("plan", "scan.ply", "--pick", "2")[2]
+
+
+def sheet(rows: int, columns: int) -> np.ndarray:
+    """Faces of a grid of points, row by row."""
+    first = (np.arange(rows - 1)[:, None] * columns + np.arange(columns - 1)).ravel()
+    return np.concatenate(
+        [
+            np.stack([first, first + 1, first + columns], axis=1),
+            np.stack([first + 1, first + columns + 1, first + columns], axis=1),
+        ]
+    )
+
+
+def test_a_taped_length_sets_the_scale_of_a_mesh(pithline: Callable[..., Ran]) -> None:
+    pithline("solid", "log.toml", "--out", "log.ply")
+
+    code, _, err = pithline("solid", "log.ply", "--bark", "off", "--taped-length", "5 ft 1 in", "--out", "longer.ply")
+
+    before, after = (read_mesh(Path(name).read_bytes(), ".ply")[0] for name in ("log.ply", "longer.ply"))
+    assert (code, err) == (0, "")
+    assert np.ptp(before[:, 0]) == pytest.approx(1.524, abs=1e-3)
+    assert np.ptp(after, axis=0) == pytest.approx(np.ptp(before, axis=0) * 61 / 60, abs=1e-3)
+
+
+def test_a_mesh_whose_unit_is_clear_needs_no_option(pithline: Callable[..., Ran]) -> None:
+    pithline("solid", "log.toml", "--out", "log.ply")
+    vertices, faces = read_mesh(Path("log.ply").read_bytes(), ".ply")
+    Path("mm.ply").write_bytes(trimesh.Trimesh(vertices * 1000.0, faces, process=False).export(file_type="ply"))
+
+    code, _, err = pithline("solid", "mm.ply", "--bark", "off", "--out", "again.ply")
+
+    assert (code, err) == (0, "")
+    assert np.ptp(read_mesh(Path("again.ply").read_bytes(), ".ply")[0][:, 0]) == pytest.approx(1.524, abs=1e-3)
+
+
+@pytest.mark.parametrize(
+    ("options", "said"),
+    [
+        (("--unit", "yd"), "--unit must be one of m, cm, mm, in, ft, got yd"),
+        (("--up", "w"), "--up must be one of"),
+        (("--butt", "left"), "--butt must be one of other, got left"),
+        (("--taped-length", "5"), "--taped-length"),
+        (("--taped-length", "12 ft"), "--taped-length says"),
+        (("--pick", "2"), "--pick must be 1"),
+        (("--unit", "ft", "--bark", "off"), "0.5"),
+    ],
+)
+def test_wrong_words_about_a_mesh_are_one_line(
+    pithline: Callable[..., Ran], options: tuple[str, ...], said: str
+) -> None:
+    pithline("solid", "log.toml", "--out", "log.ply")
+
+    code, out, err = pithline("plan", "log.ply", *QUICK, *options)
+
     assert (code, out) == (2, "")
-    assert err.startswith("open.ply: ")
+    assert said in err
     assert err.count("\n") == 1
 
 
