@@ -106,7 +106,8 @@ def _parts(stage: Any, limits: ReadingLimits, notes: list[str]) -> Iterator[_Par
         if points_left < 0:
             raise ScanError(f"the file has over {limits.points} points, the most that are read; thin it and export it")
         # USD's vectors are rows, so that the translation is the last row.
-        points = own @ matrix[:3, :3] + matrix[3, :3]
+        with np.errstate(invalid="ignore", over="ignore"):
+            points = own @ matrix[:3, :3] + matrix[3, :3]
         if not np.isfinite(points).all():
             bad = int((~np.isfinite(points).all(axis=1)).sum())
             raise ScanError(f"{bad} points of {name} are not finite numbers; delete them and export again")
