@@ -72,6 +72,13 @@ def test_a_bow_tie_is_counted():
     assert len(faces) == 2
 
 
+def test_a_star_drawn_in_one_stroke_is_no_convex_polygon():
+    turn = np.arange(5) * 4.0 * np.pi / 5.0
+    points = in_space(np.stack([np.cos(turn), np.sin(turn)], axis=1))
+
+    assert triangles_of(points, np.arange(5), np.array([5]))[2] == 1
+
+
 def test_no_polygons_give_no_triangles():
     faces, owners, crossed = triangles_of(np.zeros((0, 3)), np.zeros(0, np.int64), np.zeros(0, np.int64))
 

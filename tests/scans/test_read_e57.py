@@ -119,7 +119,7 @@ def test_a_cut_file_is_refused_wherever_it_is_cut(tmp_path):
     whole = file_of(tmp_path / "a.e57", (points_of(500), STILL, (0.0, 0.0, 0.0), {}))
 
     for size in [0, 7, 8, 47, 48, *np.linspace(49, len(whole) - 1, 40).astype(int)]:
-        with pytest.raises(ScanError):
+        with pytest.raises(ScanError, match=r"has \d+ of its \d+ bytes" if size >= 48 else "empty|begin|fewer"):
             read_e57(whole[:size], LIMITS)
         # The same, with a header that says the cut length.
         lying = bytearray(whole[:size])

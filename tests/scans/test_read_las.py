@@ -186,6 +186,13 @@ def test_a_count_beyond_the_bytes_is_refused(is_packed, count):
         read_las(bytes(whole), LIMITS)
 
 
+def test_missing_points_are_counted_before_they_are_read():
+    whole = file_of(points_of(2000), is_packed=False)
+
+    with pytest.raises(ScanError, match="promises 2000 points and holds 1999"):
+        read_las(whole[:-1], LIMITS)
+
+
 def test_the_limit_on_points_holds():
     whole = file_of(points_of(2000))
 
