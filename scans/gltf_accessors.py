@@ -80,7 +80,8 @@ class Gltf:
     def shares(self, index: object, most: int) -> FloatArray:
         """Return an accessor's numbers (count, width) as they are meant: shares of 1 where its type says so."""
         rows, is_share = self.array(index, most)
-        numbers = rows.astype(np.float64)
+        with np.errstate(all="ignore"):  # damaged numbers of 32 bits may complain on their way to 64
+            numbers = rows.astype(np.float64)
         if is_share and rows.dtype.kind in "iu":
             numbers = np.maximum(numbers / float(np.iinfo(rows.dtype).max), -1.0)
         return numbers
