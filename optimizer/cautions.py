@@ -7,17 +7,13 @@ gravity and moisture vary by about 14 % together; the 1.25 is common practice, n
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
-from shapely import Polygon, box
 
-from optimizer.lengths import POUND_KG, inches_text
-from optimizer.marks import END_FACE_M
+from optimizer.caution_words import Level, Verdict, count_text, height_text, mass_text, slab_name
+from optimizer.metal_cautions import is_crosscut, metal_known
 from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Mark, Plan, Slab
-from optimizer.zones import in_plan, rod
-from scans.log import FloatArray
 
 PLAN_LINE = (
     "This plan is geometry. Your equipment's manual, the law where you work and trained judgement at the log "
@@ -30,19 +26,9 @@ PERSON_LIFT_KG = 23.0
 """Ideal-case limit of the NIOSH lifting equation, 51 lb (Publication 94-110)."""
 GEAR_LIFT_KG = 50.0
 """Common practice, no source."""
-METAL_NEAR = 2.0
-"""A pass is near metal within so many keep-outs: a place pointed out by hand is no better known than that (our
-own rule, no source)."""
-METAL_NEAR_LEAST_M = 0.0508
-"""Near for a mill that names no keep-out: 2 in (common practice, no source)."""
-HAIR_M = 1e-4
-FAR_M = 1e3
-CROSSCUT_M = 0.01
-"""A stretch this much shorter than the log is crosscut from it."""
 RULES_READ = 2026
 """The year that the rules behind the cautions were read."""
 
-Level = Literal["note", "warning", "stop"]
 LEVELS: tuple[Level, ...] = ("stop", "warning", "note")
 STRONG_DUST = ("oak", "beech", "walnut", "birch", "western redcedar")
 ALLERGY_DUST = ("locust, black", "osage-orange", "walnut", "mesquite", "redcedar")
@@ -56,6 +42,7 @@ class _Case:
     mill: Mill
     plans: tuple[Plan, ...]
     wood_name: str
+    own_way: bool
 
     @property
     def heaviest_slab(self) -> tuple[Plan, Slab] | None:
@@ -68,8 +55,21 @@ class _Case:
         return LIFT_FACTOR * heaviest[1].mass_kg if heaviest else 0.0
 
     @property
-    def log_lift_kg(self) -> float:
-        return LIFT_FACTOR * self.log.mass_kg
+    def unsold_lift_kg(self) -> float:
+        """Lift mass of the heaviest offcut or waste. [kg]."""
+        offcuts_kg = [piece.mass_kg for plan in self.plans for piece in plan.offcuts]
+        waste_kg = [piece.mass_kg for plan in self.plans for piece in plan.waste]
+        return LIFT_FACTOR * max(offcuts_kg + waste_kg, default=0.0)
+
+    @property
+    def laid_lift_kg(self) -> float:
+        return LIFT_FACTOR * self.laid_kg
+
+    @property
+    def laid_name(self) -> str:
+        """What goes on the bed: the log, or what is crosscut from it."""
+        heaviest = max(self.plans, key=self._stretch_kg, default=None)
+        return "the log" if heaviest is None or not is_crosscut(self.log, heaviest) else "the length for the bed"
 
     @property
     def laid_kg(self) -> float:
@@ -77,16 +77,12 @@ class _Case:
         return max((self._stretch_kg(plan) for plan in self.plans), default=self.log.mass_kg)
 
     def _stretch_kg(self, plan: Plan) -> float:
-        if not self.is_crosscut(plan):
+        if not is_crosscut(self.log, plan):
             return self.log.mass_kg
         # Slabs, waste, offcuts and kerf are all the wood of the stretch; its bark has the same share of the log's.
         wood_m3 = plan.kerf_volume_m3 + sum(slab.volume_m3 for slab in plan.slabs)
         wood_m3 += sum(waste.volume_m3 for waste in plan.waste) + sum(offcut.volume_m3 for offcut in plan.offcuts)
         return self.log.mass_kg * min(wood_m3 / self.log.volume_m3, 1.0)
-
-    def is_crosscut(self, plan: Plan) -> bool:
-        """Whether a plan is for a stretch of the log alone."""
-        return plan.stretch_m[1] - plan.stretch_m[0] < self.log.length_m - CROSSCUT_M
 
     @property
     def flips(self) -> bool:
@@ -103,13 +99,10 @@ class _Case:
 
     @property
     def is_lifted_by_gear(self) -> bool:
-        return max(self.slab_lift_kg, self.log_lift_kg) > GEAR_LIFT_KG
+        return max(self.slab_lift_kg, self.laid_lift_kg) > GEAR_LIFT_KG
 
     def is_of(self, names: Sequence[str]) -> bool:
         return any(name in self.wood_name.lower() for name in names)
-
-
-Verdict = tuple[Level, str] | None
 
 
 @dataclass(frozen=True)
@@ -126,14 +119,6 @@ def lift_kg(mass_kg: float) -> float:
     return LIFT_FACTOR * mass_kg
 
 
-def _mass(kg: float) -> str:
-    return f"{kg:,.0f} kg ({kg / POUND_KG:,.0f} lb)"
-
-
-def _height(height_m: float) -> str:
-    return f"{height_m * 1000.0:.0f} mm ({inches_text(height_m)})"
-
-
 def _always(level: Level, reason: str) -> Callable[[_Case], Verdict]:
     return lambda _: (level, reason)
 
@@ -142,7 +127,7 @@ def _log_too_heavy(case: _Case) -> Verdict:
     most = case.mill.max_log_mass_kg
     if most is None or case.laid_kg <= most:
         return None
-    return "stop", f"the log has {_mass(case.laid_kg)}, the mill bears {_mass(most)}"
+    return "stop", f"{case.laid_name} has {mass_text(case.laid_kg)}, the mill bears {mass_text(most)}"
 
 
 def _log_near_limit(case: _Case) -> Verdict:
@@ -150,7 +135,10 @@ def _log_near_limit(case: _Case) -> Verdict:
     may_be_kg = lift_kg(case.laid_kg)
     if most is None or case.laid_kg > most or may_be_kg <= most:
         return None
-    return "warning", f"the log may have up to {_mass(may_be_kg)} (1.25 x its mean), the mill bears {_mass(most)}"
+    return (
+        "warning",
+        f"{case.laid_name} may have up to {mass_text(may_be_kg)} (1.25 x its mean), the mill bears {mass_text(most)}",
+    )
 
 
 def _metal_find(case: _Case) -> Verdict:
@@ -158,100 +146,13 @@ def _metal_find(case: _Case) -> Verdict:
     if metal:
         return (
             "warning",
-            f"{_count(len(metal), 'piece')} of metal marked, and more may hide; no scan and no tape sees it",
+            f"{count_text(len(metal), 'piece')} of metal marked, and more may hide; no scan and no tape sees it",
         )
     return "warning", "no scan and no tape sees metal"
 
 
 def _metal_known(case: _Case) -> Verdict:
-    """Judge a pass within the keep-out a stop, one near it and a slab that holds metal a warning.
-
-    The search makes no pass within the keep-out, but a pass made already, or a mill without a keep-out, may be.
-    """
-    keep_out_m = case.mill.metal_keep_out_m
-    near_m = METAL_NEAR * keep_out_m or METAL_NEAR_LEAST_M
-    apart = [found for plan in case.plans for found in _passes_from_metal(case.log, case.mill, plan)]
-    nearest_m, which = min(apart, default=(np.inf, ""))
-    if nearest_m < near_m:
-        keep_out = f"the keep-out is {_height(keep_out_m)}" if keep_out_m else "the mill names no metal_keep_out"
-        where = f"is {_height(nearest_m)} from it" if nearest_m > 0.0 else "goes through it"
-        level: Level = "stop" if nearest_m <= 0.0 or nearest_m < keep_out_m - HAIR_M else "warning"
-        return level, f"{which} {where}; {keep_out}"
-    held = [found for plan in case.plans for found in _slabs_with_metal(case.log, plan)]
-    return ("warning", held[0]) if held else None
-
-
-def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan) -> list[tuple[float, str]]:
-    """Return how far each pass's kerf stays from each metal mark, and which they are. [m].
-
-    The blade sweeps its whole plane, so that only heights count; 0 where it goes through.
-    """
-    found = []
-    for flipped in (False, True):
-        for mark, corners in metal_on_bed(log, plan, flipped=flipped):
-            low_m, high_m = float(corners[:, 2].min()), float(corners[:, 2].max())
-            for cut in plan.passes:
-                if cut.flipped is flipped:
-                    below_m, above_m = low_m - (cut.blade_height_m + mill.kerf_m), cut.blade_height_m - high_m
-                    which = f"pass {cut.order} of {_named(plan)}, beside {mark.id},"
-                    found.append((max(0.0, below_m, above_m), which))
-    return found
-
-
-def _slabs_with_metal(log: LogFound, plan: Plan) -> list[str]:
-    found = []
-    for slab in plan.slabs:
-        sold = Polygon(slab.outline_m[0], slab.outline_m[1:]) & box(slab.span_m[0], -FAR_M, slab.span_m[1], FAR_M)
-        for mark, corners in metal_on_bed(log, plan, flipped=slab.flipped):
-            if in_plan(corners, slab.lower_face_m, slab.upper_face_m).intersects(sold):
-                found.append(f"{_slab_of(plan, slab)} holds {mark.id}")
-    return found
-
-
-def metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mark, FloatArray]]:
-    """Return the metal marks that lie on the bed, before or after the flip, with their rods' corners (P, 3). [m]."""
-    matrix = plan.flipped_log_to_bed if flipped else plan.log_to_bed
-    if matrix is None:
-        return []
-    to_bed = np.array(matrix)
-    found = []
-    for mark in log.marks:
-        if mark.kind != "metal":
-            continue
-        start = np.array([mark.x_m, mark.y_m, mark.z_m])
-        corners = rod(start, start + mark.depth_m * inwards_found(log, start), mark.radius_m, 0.0).corners_m
-        on_bed = corners @ to_bed[:3, :3].T + to_bed[:3, 3]
-        crosscut_off = corners[:, 0].max() < plan.stretch_m[0] or corners[:, 0].min() > plan.stretch_m[1]
-        sawn_off = flipped and on_bed[:, 2].max() <= 0.0
-        if not crosscut_off and not sawn_off:
-            found.append((mark, on_bed))
-    return found
-
-
-def inwards_found(log: LogFound, place_m: FloatArray) -> FloatArray:
-    """Return which way a mark's rod goes, (3,), as `optimizer.marks.inwards` does, from the document alone."""
-    if place_m[0] < END_FACE_M:
-        return np.array([1.0, 0.0, 0.0])
-    if log.length_m - place_m[0] < END_FACE_M:
-        return np.array([-1.0, 0.0, 0.0])
-    lines = [np.array(line) for line in log.hearts]
-    if not lines and log.sections:
-        nearest = min(log.sections, key=lambda section: abs(section.x_m - place_m[0]))
-        rings = [Polygon(ring).centroid for ring in nearest.outer_m]
-        lines = [np.array([[place_m[0], ring.x, ring.y]] * 2) for ring in rings]
-    targets = [point for line in lines for point in _nearest_on_segments(line, place_m)]
-    if not targets:
-        return np.array([0.0, 0.0, -1.0])
-    way: FloatArray = min(targets, key=lambda point: float(np.linalg.norm(point - place_m))) - place_m
-    return way / np.linalg.norm(way)
-
-
-def _nearest_on_segments(line: FloatArray, place_m: FloatArray) -> FloatArray:
-    """Return the point of each segment of a line (P, 3) that is nearest to a place, (P - 1, 3)."""
-    a, b = line[:-1], line[1:]
-    along = ((place_m - a) * (b - a)).sum(axis=1) / np.maximum(((b - a) ** 2).sum(axis=1), 1e-18)
-    nearest: FloatArray = a + np.clip(along, 0.0, 1.0)[:, None] * (b - a)
-    return nearest
+    return metal_known(case.log, case.mill, case.plans, own_way=case.own_way)
 
 
 def _log_rolls(case: _Case) -> Verdict:
@@ -259,7 +160,7 @@ def _log_rolls(case: _Case) -> Verdict:
     if any(plan.rests_by_itself is False for plan in case.plans):
         reasons.append("the log does not stay by itself as it is laid")
     if case.highest_shim_m > 0.0:
-        reasons.append(f"shims up to {_height(case.highest_shim_m)} stand under the log")
+        reasons.append(f"shims up to {height_text(case.highest_shim_m)} stand under the log")
     if any(plan.roll_deg % 360.0 != 0.0 for plan in case.plans):
         reasons.append("the log is rolled before the first pass")
     if case.flips:
@@ -271,7 +172,7 @@ def _tilted_log(case: _Case) -> Verdict:
     tilt_deg = max((abs(plan.tilt_deg) for plan in case.plans), default=0.0)
     if tilt_deg == 0.0 and case.highest_shim_m == 0.0:
         return None
-    return "warning", f"tilt up to {tilt_deg:.1f} deg, shims up to {_height(case.highest_shim_m)}"
+    return "warning", f"tilt up to {tilt_deg:.1f} deg, shims up to {height_text(case.highest_shim_m)}"
 
 
 def _flip(case: _Case) -> Verdict:
@@ -279,7 +180,7 @@ def _flip(case: _Case) -> Verdict:
 
 
 def _chainsaw(case: _Case) -> Verdict:
-    if not any(case.is_crosscut(plan) for plan in case.plans):
+    if not any(is_crosscut(case.log, plan) for plan in case.plans):
         return None
     return "warning", "the log is crosscut before it goes on the bed"
 
@@ -288,8 +189,8 @@ def _rotten_log(case: _Case) -> Verdict:
     # A crack may be a check of drying or a shake that lets go; rot is weak for certain.
     rot, cracks = case.marked("rot"), case.marked("crack")
     if rot:
-        return "warning", f"{_count(len(rot), 'place')} of rot marked"
-    return ("note", f"{_count(len(cracks), 'crack')} marked") if cracks else None
+        return "warning", f"{count_text(len(rot), 'place')} of rot marked"
+    return ("note", f"{count_text(len(cracks), 'crack')} marked") if cracks else None
 
 
 def _spalt(case: _Case) -> Verdict:
@@ -297,7 +198,7 @@ def _spalt(case: _Case) -> Verdict:
 
 
 def _fork_tension(case: _Case) -> Verdict:
-    return ("warning", f"the log divides in {_count(len(case.log.forks), 'place')}") if case.log.forks else None
+    return ("warning", f"the log divides in {count_text(len(case.log.forks), 'place')}") if case.log.forks else None
 
 
 def _slabs_across_forks(case: _Case) -> list[Slab]:
@@ -321,12 +222,9 @@ def _bark_inclusion(case: _Case) -> Verdict:
 
 
 def _offcut_falls(case: _Case) -> Verdict:
-    offcuts_kg = [piece.mass_kg for plan in case.plans for piece in plan.offcuts]
-    waste_kg = [piece.mass_kg for plan in case.plans for piece in plan.waste]
-    heaviest_kg = max(offcuts_kg + waste_kg, default=0.0)
-    if heaviest_kg <= 0.0:
+    if case.unsold_lift_kg <= 0.0:
         return None
-    return "warning", f"pieces that are not sold have up to {_mass(lift_kg(heaviest_kg))} (1.25 x their mean)"
+    return "warning", f"pieces that are not sold have up to {mass_text(case.unsold_lift_kg)} (1.25 x their mean)"
 
 
 def _loader_limit(case: _Case) -> Verdict:
@@ -334,11 +232,15 @@ def _loader_limit(case: _Case) -> Verdict:
     if most is None:
         return None
     over = [
-        f"{what} may have {_mass(lift)}"
-        for what, lift in (("the log", case.log_lift_kg), ("the heaviest slab", case.slab_lift_kg))
+        f"{what} may have {mass_text(lift)}"
+        for what, lift in (
+            (case.laid_name, case.laid_lift_kg),
+            ("the heaviest slab", case.slab_lift_kg),
+            ("the heaviest piece that is not sold", case.unsold_lift_kg),
+        )
         if lift > most
     ]
-    return ("warning", f"{' and '.join(over)} (1.25 x the mean), the loader lifts {_mass(most)}") if over else None
+    return ("warning", f"{' and '.join(over)} (1.25 x the mean), the loader lifts {mass_text(most)}") if over else None
 
 
 def _lift_person(case: _Case) -> Verdict:
@@ -347,18 +249,24 @@ def _lift_person(case: _Case) -> Verdict:
         return None
     plan, slab = heaviest
     return "warning", (
-        f"{_slab_of(plan, slab)} has a lift mass of {_mass(case.slab_lift_kg)} (1.25 x its mean); "
-        f"one person's limit at best is {_mass(PERSON_LIFT_KG)}"
+        f"{slab_name(plan, slab, own_way=case.own_way)} has a lift mass of {mass_text(case.slab_lift_kg)} "
+        f"(1.25 x its mean); one person's limit at best is {mass_text(PERSON_LIFT_KG)}"
     )
 
 
 def _lift_gear(case: _Case) -> Verdict:
     if not case.is_lifted_by_gear:
         return None
-    heavy = [f"the log has a lift mass of {_mass(case.log_lift_kg)}"] if case.log_lift_kg > GEAR_LIFT_KG else []
+    heavy = (
+        [f"{case.laid_name} has a lift mass of {mass_text(case.laid_lift_kg)}"]
+        if case.laid_lift_kg > GEAR_LIFT_KG
+        else []
+    )
     if case.heaviest_slab is not None and case.slab_lift_kg > GEAR_LIFT_KG:
-        heavy.append(f"{_slab_of(*case.heaviest_slab)} has a lift mass of {_mass(case.slab_lift_kg)}")
-    return "warning", f"{', '.join(heavy)} (1.25 x the mean), over {_mass(GEAR_LIFT_KG)}"
+        heavy.append(
+            f"{slab_name(*case.heaviest_slab, own_way=case.own_way)} has a lift mass of {mass_text(case.slab_lift_kg)}"
+        )
+    return "warning", f"{', '.join(heavy)} (1.25 x the mean), over {mass_text(GEAR_LIFT_KG)}"
 
 
 def _with_gear(level: Level, reason: str) -> Callable[[_Case], Verdict]:
@@ -383,18 +291,6 @@ def _eab_ash(case: _Case) -> Verdict:
 
 def _insects_in_slab(case: _Case) -> Verdict:
     return ("note", "the bark is on") if case.log.bark else None
-
-
-def _slab_of(plan: Plan, slab: Slab) -> str:
-    return f"slab {slab.id} of {_named(plan)}"
-
-
-def _named(plan: Plan) -> str:
-    return f"plan {plan.rank}" if plan.rank else "the plain way"
-
-
-def _count(number: int, noun: str) -> str:
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 # In the order of the work: the log, its setting, the sawing, lifting what comes off, the wood.
@@ -509,13 +405,15 @@ _RULES: tuple[_Rule, ...] = (
 )
 
 
-def cautions_for(log: LogFound, mill: Mill, plans: Sequence[Plan], wood_name: str) -> tuple[Caution, ...]:
+def cautions_for(
+    log: LogFound, mill: Mill, plans: Sequence[Plan], wood_name: str, *, own_way: bool = False
+) -> tuple[Caution, ...]:
     """Return the cautions that show, by level (stop, warning, note), then by the order of the work.
 
     plans : all that are shown, the plain way too; each rule shows once, for the worst of them.
-    wood_name : the table's name in lower case, or unknown.
+    wood_name : the table's name in lower case, or unknown. own_way : whether the plan is what somebody chose.
     """
-    case = _Case(log, mill, tuple(plans), wood_name)
+    case = _Case(log, mill, tuple(plans), wood_name, own_way)
     shown = []
     for rule in _RULES:
         verdict = rule.judge(case)

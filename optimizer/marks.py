@@ -1,10 +1,11 @@
 """Places on the log that the user points out, and what follows from them: rods, hearts, keep-outs.
 
 A mark is a rod, `radius_m` round, from its place on the surface `depth_m` inwards: towards the nearest
-heart, or, where none is known, the middle of the wood there; from an end face, along x.
+heart, or, where none is known, the middle of the wood there; from an end face, along x. Rods are made on the
+whole log, and what is crosscut from it holds the part of them that lies in it: a cut is no end face.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from math import cos, radians, sin
 
@@ -70,7 +71,11 @@ def _middle_at(log: Log, x: float) -> FloatArray:
     hearts = [_on_line(line, x) for line in log.hearts if line[0, 0] <= x <= line[-1, 0]]
     if hearts:
         return np.mean(hearts, axis=0)
-    segments = _section(log.outer, x)
+    return middle_of(_section(log.outer, x))
+
+
+def middle_of(segments: FloatArray) -> FloatArray:
+    """Return the middle (2,) of a section's outline, given as its segments (S, 2, 2), whatever their order. [m]."""
     length = np.linalg.norm(segments[:, 1] - segments[:, 0], axis=1)
     middle: FloatArray = (segments.mean(axis=1) * length[:, None]).sum(axis=0) / length.sum()
     return middle
@@ -81,23 +86,43 @@ def _on_line(line: FloatArray, x: float) -> FloatArray:
 
 
 def rod_of(log: Log, mark: Mark, share: float) -> Zone:
-    """Return the rod of a mark."""
+    """Return the rod of a mark on a log. log : the whole, as marks are placed on it; a crosscut is no end face."""
+    butt_m, top_m = (float(x) for x in log.outer.bounds_m[:, 0])
+    return rod_towards(mark, log.hearts, (butt_m, top_m), share, lambda x: _middle_at(log, x))
+
+
+def rod_towards(
+    mark: Mark,
+    hearts: Sequence[FloatArray],
+    ends_m: tuple[float, float],
+    share: float,
+    middle_at: Callable[[float], FloatArray],
+) -> Zone:
+    """Return the rod of a mark; see `inwards` for the rest."""
     start = np.array([mark.x_m, mark.y_m, mark.z_m])
-    return rod(start, start + mark.depth_m * inwards(log, start), mark.radius_m, share)
+    return rod(start, start + mark.depth_m * inwards(start, hearts, ends_m, middle_at), mark.radius_m, share)
 
 
-def inwards(log: Log, place_m: FloatArray) -> FloatArray:
-    """Return the unit vector from a place on the surface into the log, (3,)."""
-    butt_m, top_m = log.outer.bounds_m[:, 0]
-    if place_m[0] - butt_m < END_FACE_M:
+def inwards(
+    place_m: FloatArray,
+    hearts: Sequence[FloatArray],
+    ends_m: tuple[float, float],
+    middle_at: Callable[[float], FloatArray],
+) -> FloatArray:
+    """Return the unit vector from a place on the surface into the log, (3,); log frame.
+
+    hearts : (P, 3) each. [m] ends_m : log x of the butt and the top end. middle_at : the middle (2,) of (y, z) of
+    the wood at a log x, asked where no heart is known.
+    """
+    if place_m[0] - ends_m[0] < END_FACE_M:
         return np.array([1.0, 0.0, 0.0])
-    if top_m - place_m[0] < END_FACE_M:
+    if ends_m[1] - place_m[0] < END_FACE_M:
         return np.array([-1.0, 0.0, 0.0])
-    nearest = [_nearest_on_line(line, place_m) for line in log.hearts]
+    nearest = [_nearest_on_line(line, place_m) for line in hearts]
     if nearest:
         target = min(nearest, key=lambda point: float(np.linalg.norm(point - place_m)))
     else:
-        target = np.array([place_m[0], *_middle_at(log, float(place_m[0]))])
+        target = np.array([place_m[0], *middle_at(float(place_m[0]))])
     way = target - place_m
     length = float(np.linalg.norm(way))
     return way / length if length > 0.0 else np.array([0.0, 0.0, -1.0])
@@ -105,7 +130,9 @@ def inwards(log: Log, place_m: FloatArray) -> FloatArray:
 
 def _nearest_on_line(line: FloatArray, point: FloatArray) -> FloatArray:
     a, b = line[:-1], line[1:]
-    along = np.clip(((point - a) * (b - a)).sum(axis=1) / ((b - a) ** 2).sum(axis=1), 0.0, 1.0)
+    # A point given twice makes a segment without length: its nearest is the point itself.
+    squared = np.maximum(((b - a) ** 2).sum(axis=1), np.finfo(float).tiny)
+    along = np.clip(((point - a) * (b - a)).sum(axis=1) / squared, 0.0, 1.0)
     on = a + along[:, None] * (b - a)
     nearest: FloatArray = on[int(np.argmin(((on - point) ** 2).sum(axis=1)))]
     return nearest

@@ -1,7 +1,7 @@
 """A log in, ranked plans out: the recipe."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from optimizer.cautions import cautions_for
 from optimizer.describe import describe
@@ -16,7 +16,7 @@ from optimizer.plan import Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssu
 from optimizer.prices import PriceBook, menu_for
 from optimizer.pricing import Priced, PricedPass
 from optimizer.search import Problem, Progress, StoppedBy, ranked, search_stretches
-from optimizer.stretch import cut_stretch, stretches_of
+from optimizer.stretch import stretches_of
 from optimizer.terms import REACH_MARGIN_M
 from optimizer.wood import Wood
 from scans.log import Log
@@ -171,6 +171,7 @@ def price_way(given: LogGiven, mill: Mill, prices: PriceBook, way: Given, *, run
         value_by_roll=(),
         work=Work(lays=1, stopped_by="lays", seed=0, seconds=run.clock() - started),
         warnings=(*given.warnings, *notes),
+        own_way=True,
     )
 
 
@@ -194,6 +195,7 @@ def _document(
     value_by_roll: tuple[NetAtRoll, ...],
     work: Work,
     warnings: tuple[str, ...],
+    own_way: bool = False,
 ) -> PlanDocument:
     wood = given.wood
     found = log_found(
@@ -231,7 +233,7 @@ def _document(
         value_by_roll=value_by_roll,
         work=work,
         warnings=warnings,
-        cautions=cautions_for(found, whole.mill, plans, wood.name),
+        cautions=cautions_for(found, whole.mill, plans, wood.name, own_way=own_way),
     )
 
 
@@ -239,7 +241,7 @@ def _stretched(whole: Problem) -> list[Problem]:
     stretches = stretches_of(whole.log.length_m, whole.mill.bed_length_m)
     if len(stretches) == 1:
         return [whole]
-    return [replace(whole, log=cut_stretch(whole.log, *stretch)) for stretch in stretches]
+    return [whole.stretch(*stretch) for stretch in stretches]
 
 
 def _stretch(problem: Problem) -> tuple[float, float]:

@@ -24,8 +24,9 @@ from optimizer.plan import Mark
 from optimizer.prices import MenuEntry, PriceBook
 from optimizer.pricing import Priced, Pricer
 from optimizer.stations import Stations, stations_of
+from optimizer.stretch import cut_stretch
 from optimizer.terms import Terms, terms_for
-from optimizer.zones import Zone, feather
+from optimizer.zones import Zone, clipped, feather
 from scans.log import FloatArray, Log
 
 COARSE_SPACING_M = 0.02
@@ -65,7 +66,10 @@ class Progress:
 
 @dataclass(frozen=True, eq=False)
 class Problem:
-    """A log on a mill at given prices: what every lay is priced by."""
+    """A log on a mill at given prices: what every lay is priced by.
+
+    whole : of a stretch, the log that it is crosscut from, which has the marks and the forks.
+    """
 
     log: Log
     mill: Mill
@@ -73,10 +77,17 @@ class Problem:
     menu: tuple[MenuEntry, ...]
     end_trim_m: tuple[float, float]
     marks: tuple[Mark, ...] = ()
+    whole: "Problem | None" = None
+
+    def stretch(self, from_m: float, to_m: float) -> "Problem":
+        """Return the same for the part of the log between two places along it, crosscut. [m]."""
+        return replace(self, log=cut_stretch(self.log, from_m, to_m), whole=self)
 
     @cached_property
     def zones(self) -> tuple[Zone, ...]:
         """Marks that cost, and the feather if it brings anything."""
+        if self.whole is not None:
+            return self._here(self.whole.zones)
         found = flaw_zones(self.log, self.marks, self.prices.deduct)
         if self.prices.figure.feather_per_board_foot > 0.0:
             found += tuple(feather(fork) for fork in self.log.forks)
@@ -85,7 +96,14 @@ class Problem:
     @cached_property
     def metal(self) -> tuple[Zone, ...]:
         """Rods of metal."""
+        if self.whole is not None:
+            return self._here(self.whole.metal)
         return metal_rods(self.log, self.marks)
+
+    def _here(self, zones: tuple[Zone, ...]) -> tuple[Zone, ...]:
+        """Return what of the whole log's zones lies in this stretch."""
+        from_m, to_m = (float(x) for x in self.log.outer.bounds_m[:, 0])
+        return tuple(part for zone in zones if (part := clipped(zone, from_m, to_m)) is not None)
 
     @cached_property
     def heart(self) -> HeartStrip:

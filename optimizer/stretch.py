@@ -11,6 +11,7 @@ from scans.log import FloatArray, Log, Solid
 
 STEP_M = 0.25
 MOST_STRETCHES = 13
+SAME_POINT_M = 1e-9
 
 
 def stretches_of(length_m: float, bed_length_m: float | None) -> list[tuple[float, float]]:
@@ -29,7 +30,8 @@ def stretches_of(length_m: float, bed_length_m: float | None) -> list[tuple[floa
 def cut_stretch(log: Log, from_m: float, to_m: float) -> Log:
     """Return the part of a log between two places along it, crosscut square to its axis.
 
-    What the cuts leave as several bodies is kept whole: limbs beyond a fork.
+    What the cuts leave as several bodies is kept whole: limbs beyond a fork. Marks and the feather under a fork
+    are not found on it anew: the parts of their zones that lie in it are those of the whole log (Problem.stretch).
     """
     start_m = float(log.outer.bounds_m[0, 0])
     low, high = start_m + from_m, start_m + to_m
@@ -48,12 +50,13 @@ def _cut(body: Manifold, low: float, high: float) -> Solid:
 
 
 def _clipped(line: FloatArray, low: float, high: float) -> FloatArray:
-    inner = line[(line[:, 0] > low) & (line[:, 0] < high)]
-    ends = [
-        np.array([[x, np.interp(x, line[:, 0], line[:, 1]), np.interp(x, line[:, 0], line[:, 2])]])
-        for x in (max(low, line[0, 0]), min(high, line[-1, 0]))
-    ]
-    if ends[0][0, 0] >= ends[1][0, 0]:
+    """Return the part of a line (P, 3) between two places along the log, no point of it twice."""
+    from_m, to_m = max(low, line[0, 0]), min(high, line[-1, 0])
+    if from_m >= to_m:
         return np.zeros((0, 3))
-    clipped: FloatArray = np.concatenate([ends[0], inner, ends[1]])
+    inner = line[(line[:, 0] > from_m) & (line[:, 0] < to_m)]
+    ends = [np.array([[x, *(np.interp(x, line[:, 0], line[:, k]) for k in (1, 2))]]) for x in (from_m, to_m)]
+    points = np.concatenate([ends[0], inner, ends[1]])
+    apart = np.linalg.norm(np.diff(points, axis=0), axis=1) > SAME_POINT_M
+    clipped: FloatArray = points[np.concatenate([[True], apart])]
     return clipped

@@ -3,7 +3,7 @@
 A zone is the hull of its corners. What two planes leave of it is convex too, and so is its view in plan.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import cos, pi, radians, sin, sqrt
 
 import numpy as np
@@ -88,6 +88,18 @@ def cut_hull(corners: FloatArray, axis: int, low: float, high: float) -> FloatAr
             parts.append(points.reshape(-1, 3))
     found: FloatArray = np.concatenate(parts)
     return found
+
+
+def clipped(zone: Zone, from_m: float, to_m: float) -> Zone | None:
+    """Return the part of a zone between two places along the log; None where they do not meet. [m]."""
+    x = zone.corners_m[:, 0]
+    if from_m <= x.min() and x.max() <= to_m:
+        return zone
+    corners = cut_hull(zone.corners_m, 0, from_m, to_m)
+    try:
+        return replace(zone, corners_m=corners[ConvexHull(corners).vertices])
+    except (QhullError, ValueError):  # beyond, or it touches the cut and no more
+        return None
 
 
 def in_plan(corners_m: FloatArray, lower_m: float, upper_m: float) -> BaseGeometry:

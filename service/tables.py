@@ -4,8 +4,9 @@ from collections import Counter
 from dataclasses import dataclass
 from math import floor
 
-from optimizer.cautions import CROSSCUT_M, LEVELS, PLAN_LINE, lift_kg, metal_on_bed
+from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
 from optimizer.lengths import feet_text
+from optimizer.metal_cautions import CROSSCUT_M, metal_on_bed
 from optimizer.plan import LogFound, Mark, Plan, PlanDocument, Shim, Slab
 from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text

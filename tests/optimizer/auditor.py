@@ -14,6 +14,21 @@ LINE_SPACING_M = 0.002
 SQUARE_FEET_PER_M2 = 1.0 / 0.3048**2
 
 
+def inwards(log, hearts, start):
+    """The way of a mark's rod: along x from an end face, else towards the nearest heart."""
+    x = log.outer.vertices_m[:, 0]
+    if start[0] - x.min() < 0.02:
+        return np.array([1.0, 0, 0])
+    if x.max() - start[0] < 0.02:
+        return np.array([-1.0, 0, 0])
+    dense = []
+    for line in hearts:
+        dense += [a + np.linspace(0, 1, 200)[:, None] * (b - a) for a, b in itertools.pairwise(np.array(line))]
+    dense = np.concatenate(dense)
+    way = dense[np.argmin(np.linalg.norm(dense - start, axis=1))] - start
+    return way / np.linalg.norm(way)
+
+
 class Audit:
     def __init__(self, log, document):
         self.log, self.document = log, document
@@ -60,20 +75,6 @@ class Audit:
             if edges[end] - edges[start] >= self.limits["min_length_m"]:
                 yield edges[start], edges[end], middle[start:end], width[start:end], edges[1] - edges[0]
 
-    def inwards(self, start):
-        """The way of a mark's rod: along x from an end face, else towards the nearest heart."""
-        x = self.log.outer.vertices_m[:, 0]
-        if start[0] - x.min() < 0.02:
-            return np.array([1.0, 0, 0])
-        if x.max() - start[0] < 0.02:
-            return np.array([-1.0, 0, 0])
-        dense = []
-        for line in self.document["log"]["hearts"]:
-            dense += [a + np.linspace(0, 1, 200)[:, None] * (b - a) for a, b in itertools.pairwise(np.array(line))]
-        dense = np.concatenate(dense)
-        way = dense[np.argmin(np.linalg.norm(dense - start, axis=1))] - start
-        return way / np.linalg.norm(way)
-
     def shares(self, points, piece_line_matrix):
         """The largest share lost at points (P, 3) of the bed, and whether each lies in the feather."""
         inverse = np.linalg.inv(piece_line_matrix)
@@ -87,7 +88,7 @@ class Audit:
                 lost[close] = np.maximum(lost[close], deduct["heart"])
         for mark in log["marks"]:
             start = np.array([mark["x_m"], mark["y_m"], mark["z_m"]])
-            way = self.inwards(start)
+            way = inwards(self.log, log["hearts"], start)
             along = (local - start) @ way
             off = np.linalg.norm(local - start - along[:, None] * way, axis=1)
             close = (along >= 0) & (along <= mark["depth_m"]) & (off <= mark["radius_m"])
@@ -225,21 +226,31 @@ def check_lay(log, document, plan):
         assert box[4] - box[1] <= mill["between_posts_m"]
 
 
+def rod_points(log, hearts, mark):
+    """Points (P, 3) all over a mark's rod, made on the whole log."""
+    start = np.array([mark["x_m"], mark["y_m"], mark["z_m"]])
+    way = inwards(log, hearts, start)
+    across = np.linalg.svd(way[None])[2][1:]
+    angle = np.linspace(0.0, 2.0 * np.pi, 180, endpoint=False)
+    ring = mark["radius_m"] * np.stack([np.cos(angle), np.sin(angle)], axis=1) @ across
+    along = np.linspace(0.0, mark["depth_m"], 200)
+    # Discs too, not the round of the rod alone: a crosscut may leave a sliver of it.
+    rings = np.concatenate([share * ring for share in np.linspace(0.0, 1.0, 9)])
+    return (start + along[:, None, None] * way + rings).reshape(-1, 3)
+
+
 def check_metal(log, document, plan):
-    """No blade, kerf and all, comes nearer to metal than the keep-out."""
+    """No blade, kerf and all, comes nearer to metal on the bed than the keep-out."""
     audit, mill = Audit(log, document), document["mill"]
     for mark in document["log"]["marks"]:
         if mark["kind"] != "metal":
             continue
-        start = np.array([mark["x_m"], mark["y_m"], mark["z_m"]])
-        way = audit.inwards(start)
-        spread = mark["radius_m"]
-        for p in plan["passes"]:
+        points = rod_points(log, document["log"]["hearts"], mark)
+        points = points[(points[:, 0] >= plan["stretch_m"][0]) & (points[:, 0] <= plan["stretch_m"][1])]
+        for p in plan["passes"] if len(points) else ():
             matrix = audit.matrix(plan, p["flipped"])
-            normal = matrix[2, :3]
-            ends = [(matrix @ [*(start + along * way), 1.0])[2] for along in (0.0, mark["depth_m"])]
-            off = spread * np.sqrt(max(0.0, 1.0 - float(normal @ way) ** 2))
-            low, high = min(ends) - off - mill["metal_keep_out_m"], max(ends) + off + mill["metal_keep_out_m"]
+            heights = points @ matrix[2, :3] + matrix[2, 3]
+            low, high = heights.min() - mill["metal_keep_out_m"], heights.max() + mill["metal_keep_out_m"]
             blade = p["blade_height_m"]
             assert blade + mill["kerf_m"] <= low + 1e-3 or blade >= high - 1e-3
 

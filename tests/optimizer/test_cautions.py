@@ -2,18 +2,12 @@
 
 from typing import Any
 
-import books
-import numpy as np
 import pytest
-import shapes
 from plan_documents import FORK, IDENTITY, a_log, a_mill, a_pass, a_plan, a_slab
 
-from optimizer.cautions import LEVELS, cautions_for, inwards_found
-from optimizer.log_found import log_found
-from optimizer.marks import inwards
+from optimizer.cautions import LEVELS, cautions_for
 from optimizer.mill import Mill
-from optimizer.plan import LogFound, Mark, Offcut, Plan, Shim, Source, Waste
-from optimizer.wood import find_wood
+from optimizer.plan import LogFound, Mark, Offcut, Plan, Shim, Waste
 
 ALWAYS = {"metal_find", "log_rolls", "log_clamped", "blade_guard", "bystanders", "noise", "dust"}
 WITH_GEAR = {"lift_gear", "lift_margin", "lift_angle", "under_load"}
@@ -258,18 +252,6 @@ def test_other_marks_are_no_metal(kind: str) -> None:
     assert metal_levels(0.55, mark=METAL.model_copy(update={"kind": kind})) == {}
 
 
-@pytest.mark.parametrize("heart", [True, False])
-@pytest.mark.parametrize("place", [(1.2, 0.1, 0.28), (0.0, 0.1, 0.1), (3.0, 0.1, 0.1), (2.9, -0.29, 0.05)])
-def test_a_marks_rod_goes_the_way_that_the_plan_was_made_with(heart: bool, place: tuple[float, ...]) -> None:
-    log = shapes.cylinder(0.3, 3.0, points=360, heart=heart)
-    problem = books.problem(log)
-    wood = find_wood("white ash")
-    source = Source(kind="sheet", sha256="0" * 64)
-    found = log_found(log, problem.bodies, problem.supports, wood, source, bark_on=False, cost=0.0)
-
-    assert inwards_found(found, np.array(place)) == pytest.approx(inwards(log, np.array(place)), abs=1e-4)
-
-
 @pytest.mark.parametrize(
     ("kind", "fires"),
     [
@@ -302,18 +284,57 @@ def test_a_stretch_is_crosscut(stretch_m: tuple[float, float], fires: bool) -> N
     [(15.1, {"log_near_limit"}), (14.9, {"log_too_heavy"}), (18.9, set()), (18.7, {"log_near_limit"})],
 )
 def test_the_mills_limit_is_for_what_goes_on_the_bed(most_kg: float, found: set[str]) -> None:
-    # Half of the 1.1 m3 of wood: half of the 30 kg.
-    half = a_plan(
-        stretch_m=(0.0, 1.5),
-        slabs=(a_slab(volume_m3=0.3),),
-        waste=(Waste(layer=1, volume_m3=0.1, mass_kg=0.1),),
-        offcuts=(Offcut(where="first", volume_m3=0.14, mass_kg=0.1),),
-        kerf_volume_m3=0.01,
-    )
-
-    shown = levels(mill=a_mill(max_log_mass_kg=most_kg), plan=half)
+    shown = levels(mill=a_mill(max_log_mass_kg=most_kg), plan=HALF)
 
     assert set(shown) & {"log_near_limit", "log_too_heavy"} == found
+
+
+HALF = a_plan(
+    stretch_m=(0.0, 1.5),
+    slabs=(a_slab(volume_m3=0.3),),
+    waste=(Waste(layer=1, volume_m3=0.1, mass_kg=0.1),),
+    offcuts=(Offcut(where="first", volume_m3=0.14, mass_kg=0.1),),
+    kerf_volume_m3=0.01,
+)
+"""Half of the 1.1 m3 of wood: half of the log's mass."""
+
+
+@pytest.mark.parametrize(("log_kg", "fires"), [(80.0, False), (80.1, True)])
+def test_the_loader_lifts_the_length_that_goes_on_the_bed(log_kg: float, fires: bool) -> None:
+    shown = levels(log=a_log(mass_kg=log_kg), mill=a_mill(loader_limit_kg=50.0), plan=HALF)
+
+    assert ("loader_limit" in shown) is fires
+
+
+@pytest.mark.parametrize(("log_kg", "fires"), [(80.0, False), (80.1, True)])
+def test_gear_lifts_the_length_that_goes_on_the_bed(log_kg: float, fires: bool) -> None:
+    assert ("lift_gear" in levels(log=a_log(mass_kg=log_kg), plan=HALF)) is fires
+
+
+@pytest.mark.parametrize("piece", ["offcuts", "waste"])
+@pytest.mark.parametrize(("piece_kg", "named"), [(40.0, False), (40.1, True)])
+def test_the_loader_lifts_what_is_not_sold_too(piece: str, piece_kg: float, named: bool) -> None:
+    pieces = {
+        "offcuts": (Offcut(where="last", volume_m3=0.01, mass_kg=piece_kg),),
+        "waste": (Waste(layer=1, volume_m3=0.01, mass_kg=piece_kg),),
+    }
+    plan = a_plan(**{piece: pieces[piece]})
+
+    shown = cautions_for(a_log(), a_mill(loader_limit_kg=50.0), [plan], "")
+
+    assert any(caution.id == "loader_limit" for caution in shown) is named
+
+
+def test_what_somebody_chose_is_called_so_and_no_plan() -> None:
+    metal = a_log(marks=(METAL,), hearts=HEART)
+    heavy = a_plan(passes=(a_pass(1, 0.55),), slabs=(a_slab(mass_kg=90.0),))
+
+    for own_way, called, not_called in ((True, "your way", "plan 1"), (False, "plan 1", "your way")):
+        shown = cautions_for(metal, a_mill(metal_keep_out_m=0.05), [heavy], "", own_way=own_way)
+        reasons = {caution.id: caution.reason for caution in shown}
+        for caution in ("metal_known", "lift_person", "lift_gear"):
+            assert called in reasons[caution]
+            assert not_called not in reasons[caution]
 
 
 def test_all_that_can_make_the_log_roll_is_said_the_flip_too() -> None:

@@ -7,7 +7,7 @@ import shapes
 from shapely import box
 
 from optimizer.inside import largest_share
-from optimizer.marks import MarkError, flaw_zones, inwards, metal_rods, place_on_girth, with_pith
+from optimizer.marks import MarkError, flaw_zones, inwards, metal_rods, place_on_girth, rod_of, with_pith
 from optimizer.plan import Mark
 from optimizer.search import scout
 from optimizer.zones import alignment, feather, in_plan, rod, sections
@@ -34,12 +34,27 @@ def test_places_off_the_log_are_refused():
 def test_rods_go_towards_the_heart_and_from_the_ends_along_the_log():
     log = shapes.cylinder(0.3, 3.0)
 
-    assert inwards(log, np.array([1.0, 0.0, 0.3])) == pytest.approx([0, 0, -1])
-    assert inwards(log, np.array([1.0, 0.3, 0.0])) == pytest.approx([0, -1, 0])
-    assert inwards(log, np.array([0.0, 0.1, 0.1])) == pytest.approx([1, 0, 0])
-    assert inwards(log, np.array([3.0, 0.1, 0.1])) == pytest.approx([-1, 0, 0])
+    def way(place, log=log):
+        corners = rod_of(log, mark("knot", place, 0.03, 0.1), 0.5).corners_m
+        half = len(corners) // 2
+        return (corners[half:].mean(axis=0) - corners[:half].mean(axis=0)) / 0.1
+
+    assert way([1.0, 0.0, 0.3]) == pytest.approx([0, 0, -1])
+    assert way([1.0, 0.3, 0.0]) == pytest.approx([0, -1, 0])
+    assert way([0.0, 0.1, 0.1]) == pytest.approx([1, 0, 0])
+    assert way([3.0, 0.1, 0.1]) == pytest.approx([-1, 0, 0])
     blind = shapes.cylinder(0.3, 3.0, heart=False)
-    assert inwards(blind, np.array([1.0, 0.0, 0.3])) == pytest.approx([0, 0, -1], abs=1e-6)
+    assert way([1.0, 0.0, 0.3], blind) == pytest.approx([0, 0, -1], abs=1e-6)
+
+
+def test_a_heart_point_given_twice_changes_no_rod():
+    line = np.array([[0.0, 0.0, 0.0], [1.0, 0.05, 0.0], [3.0, 0.0, 0.0]])
+    place = np.array([1.0, 0.3, 0.0])
+
+    once, twice = (inwards(place, [hearts], (0.0, 3.0), None) for hearts in (line, line[[0, 0, 1, 1, 1, 2, 2]]))
+
+    assert twice == pytest.approx(once, abs=1e-12)
+    assert once[1] < -0.9
 
 
 def test_a_rod_seen_in_plan():

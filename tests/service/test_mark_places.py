@@ -134,7 +134,7 @@ def test_a_mark_off_the_middle_of_an_end_goes_along_the_log(at: str, x_m: float,
 
     place = np.array([mark.x_m, mark.y_m, mark.z_m])
     assert place == pytest.approx([x_m, -0.1, 0.0], abs=1e-3)
-    assert inwards(log, place) == pytest.approx([way, 0.0, 0.0])
+    assert inwards(place, log.hearts, (0.0, 3.0), lambda _: np.zeros(2)) == pytest.approx([way, 0.0, 0.0])
 
 
 def test_pith_is_in_the_middle_unless_said_otherwise_and_has_no_size() -> None:

@@ -1,0 +1,123 @@
+"""Metal in the document: where it lies on the bed, which passes come near it, which slabs hold it."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from shapely import Polygon, box
+
+from optimizer.caution_words import Level, Verdict, height_text, plan_name, slab_name
+from optimizer.marks import middle_of, rod_towards
+from optimizer.mill import Mill
+from optimizer.plan import CrossSection, LogFound, Mark, Plan
+from optimizer.zones import Zone, clipped, in_plan
+from scans.log import FloatArray
+
+METAL_NEAR = 2.0
+"""A pass is near metal within so many keep-outs: a place pointed out by hand is no better known than that (our
+own rule, no source)."""
+METAL_NEAR_LEAST_M = 0.0508
+"""Near for a mill that names no keep-out: 2 in (common practice, no source)."""
+CROSSCUT_M = 0.01
+"""A stretch this much shorter than the log is crosscut from it."""
+HAIR_M = 1e-4
+FAR_M = 1e3
+
+
+def metal_known(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_way: bool) -> Verdict:
+    """Judge a pass within the keep-out a stop, one near it and a slab that holds metal a warning.
+
+    The search makes no pass within the keep-out, but a pass made already, or a mill without a keep-out, may be.
+    own_way : see `plan_name`.
+    """
+    keep_out_m = mill.metal_keep_out_m
+    near_m = METAL_NEAR * keep_out_m or METAL_NEAR_LEAST_M
+    apart = [found for plan in plans for found in _passes_from_metal(log, mill, plan, own_way=own_way)]
+    nearest_m, which = min(apart, default=(np.inf, ""))
+    if nearest_m < near_m:
+        keep_out = f"the keep-out is {height_text(keep_out_m)}" if keep_out_m else "the mill names no metal_keep_out"
+        where = f"is {height_text(nearest_m)} from it" if nearest_m > 0.0 else "goes through it"
+        level: Level = "stop" if nearest_m <= 0.0 or nearest_m < keep_out_m - HAIR_M else "warning"
+        return level, f"{which} {where}; {keep_out}"
+    held = [found for plan in plans for found in _slabs_with_metal(log, plan, own_way=own_way)]
+    return ("warning", held[0]) if held else None
+
+
+def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, own_way: bool) -> list[tuple[float, str]]:
+    """Return how far each pass's kerf stays from each metal mark, and which they are. [m].
+
+    The blade sweeps its whole plane, so that only heights count; 0 where it goes through.
+    """
+    found = []
+    for flipped in (False, True):
+        for mark, corners in metal_on_bed(log, plan, flipped=flipped):
+            for cut in plan.passes:
+                if cut.flipped is flipped:
+                    which = f"pass {cut.order} of {plan_name(plan, own_way=own_way)}, beside {mark.id},"
+                    found.append((_apart_m(corners, cut.blade_height_m, mill.kerf_m), which))
+    return found
+
+
+def _apart_m(corners: FloatArray, blade_height_m: float, kerf_m: float) -> float:
+    """Return how far a kerf stays from corners (P, 3) above or below it; 0 where it goes between them. [m]."""
+    low_m, high_m = float(corners[:, 2].min()), float(corners[:, 2].max())
+    return max(0.0, low_m - (blade_height_m + kerf_m), blade_height_m - high_m)
+
+
+def _slabs_with_metal(log: LogFound, plan: Plan, *, own_way: bool) -> list[str]:
+    found = []
+    for slab in plan.slabs:
+        sold = Polygon(slab.outline_m[0], slab.outline_m[1:]) & box(slab.span_m[0], -FAR_M, slab.span_m[1], FAR_M)
+        for mark, corners in metal_on_bed(log, plan, flipped=slab.flipped):
+            if in_plan(corners, slab.lower_face_m, slab.upper_face_m).intersects(sold):
+                found.append(f"{slab_name(plan, slab, own_way=own_way)} holds {mark.id}")
+    return found
+
+
+def is_crosscut(log: LogFound, plan: Plan) -> bool:
+    """Tell whether a plan is for a stretch of the log alone."""
+    return plan.stretch_m[1] - plan.stretch_m[0] < log.length_m - CROSSCUT_M
+
+
+def metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mark, FloatArray]]:
+    """Return the metal marks that lie on the bed, before or after the flip, with their rods' corners (P, 3). [m].
+
+    Of a rod that a crosscut goes through, the part in the plan's stretch.
+    """
+    matrix = plan.flipped_log_to_bed if flipped else plan.log_to_bed
+    if matrix is None:
+        return []
+    to_bed = np.array(matrix)
+    found = []
+    for mark in log.marks:
+        if mark.kind != "metal":
+            continue
+        whole = rod_found(log, mark)
+        here = clipped(whole, *plan.stretch_m) if is_crosscut(log, plan) else whole
+        if here is None:
+            continue
+        on_bed = here.corners_m @ to_bed[:3, :3].T + to_bed[:3, 3]
+        sawn_off = flipped and on_bed[:, 2].max() <= 0.0
+        if not sawn_off:
+            found.append((mark, on_bed))
+    return found
+
+
+def rod_found(log: LogFound, mark: Mark) -> Zone:
+    """Return the rod of a mark from the document alone, as the search made it from the log."""
+    hearts = [np.array(line) for line in log.hearts]
+    return rod_towards(mark, hearts, (0.0, log.length_m), 0.0, lambda x: _middle_found(log, x))
+
+
+def _middle_found(log: LogFound, x: float) -> FloatArray:
+    """Return the middle (2,) of the outer surface at log x, from the document's sections: between its neighbours'."""
+    sections = sorted((s for s in log.sections if s.outer_m), key=lambda section: section.x_m)
+    if not sections:
+        return np.zeros(2)  # the axis
+    middles = np.array([_middle_of(section) for section in sections])
+    at = [section.x_m for section in sections]
+    return np.array([np.interp(x, at, middles[:, k]) for k in (0, 1)])
+
+
+def _middle_of(section: CrossSection) -> FloatArray:
+    rings = [np.array(ring) for ring in section.outer_m]
+    return middle_of(np.concatenate([np.stack([ring, np.roll(ring, -1, axis=0)], axis=1) for ring in rings]))
