@@ -91,7 +91,7 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
         return problem.price_rows(lay, rows, _best_uses(problem, rolled, tilt_deg, rows)), tuple(notes)
     made = rows[: given.made]
     if len(rows) > len(made):
-        notes.append(f"The heights after the {given.made} passes made are planned anew.")
+        notes.append(_planned_anew(given.made, len(rows) - len(made)))
     table = problem.table(problem.fine, rolled, tilt_deg, exact=True)
     here = made[-1] - table.lowest_row
     if not 0 <= here < len(table.possible):
@@ -118,6 +118,12 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
         problem.menu_entries(rest.flipped_entries),
     )
     return priced, tuple(notes)
+
+
+def _planned_anew(made: int, left: int) -> str:
+    after = "pass" if made == 1 else f"{made} passes"
+    what, verb = ("height", "is") if left == 1 else ("heights", "are")
+    return f"The {what} after the {after} made {verb} planned anew."
 
 
 FORCE = 1e9

@@ -80,6 +80,25 @@ def test_planning_on_from_a_poor_pass_does_better_than_following_the_old_heights
     assert any("planned anew" in note for note in notes)
 
 
+@pytest.mark.parametrize(
+    ("heights", "made", "note"),
+    [
+        (3, 1, "The heights after the pass made are planned anew."),
+        (2, 1, "The height after the pass made is planned anew."),
+        (4, 2, "The heights after the 2 passes made are planned anew."),
+        (3, 2, "The height after the 2 passes made is planned anew."),
+    ],
+)
+def test_what_is_planned_anew_is_counted_rightly(fork, heights, made, note):
+    problem, best = fork
+
+    _, notes = price_given(
+        problem, way_of(best, heights_m=tuple(p.blade_height_m for p in best.passes)[:heights], made=made)
+    )
+
+    assert note in notes
+
+
 @pytest.mark.parametrize(("butt", "top"), [(0.0, 0.0), (0.03, 0.0), (0.0, 0.05)])
 def test_shims_give_the_tilt_that_asks_for_them(butt, top):
     rolled = books.problem(shapes.frustum()).supports.turned(40.0)
