@@ -7,6 +7,7 @@ from math import floor
 from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
 from optimizer.lengths import feet_text
 from optimizer.metal_cautions import CROSSCUT_M, metal_on_bed
+from optimizer.plain_way_stop import passes_before_metal
 from optimizer.plan import LogFound, Mark, Plan, PlanDocument, Shim, Slab
 from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
@@ -174,15 +175,28 @@ def _worth_more(document: PlanDocument, measures: Measures, title: str) -> str:
     if plain is None:
         return "No plain way stands beside them: sawn without a plan, the log gives no slab at any roll."
     more = document.plans[0].net - plain.net
+    stops = _stops_text(document)
     if measures.money(more) == measures.money(0.0):
-        return f"{title} is worth no more than the plain way: roll 0 and one thickness throughout."
+        return f"{title} is worth no more than the plain way: roll 0 and one thickness throughout.{stops}"
     tells = 0.0 < abs(more) < MOST_TIMES * plain.net
     share = f" ({100.0 * abs(more) / plain.net:.0f} %)" if tells else ""
     which = "more" if more > 0.0 else "less"
     lies = "lies" if turn_deg(plain.roll_deg) == 0 else "goes with the least turn"
     return (
         f"{title} is worth {measures.money(abs(more))}{share} {which} than the plain way, which is to saw the log as "
-        f"it {lies}, all in one thickness."
+        f"it {lies}, all in one thickness.{stops}"
+    )
+
+
+def _stops_text(document: PlanDocument) -> str:
+    """Say where metal ends the plain way, which flatters what is compared with it; nothing where it does not."""
+    made = passes_before_metal(document)
+    if made is None:
+        return ""
+    passes = "1 pass" if made == 1 else f"{made} passes"
+    return (
+        f" The plain way stops at the metal after {passes}; a sawyer would go around it and may get more than that, so "
+        "do not take the whole difference for granted."
     )
 
 

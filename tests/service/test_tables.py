@@ -6,7 +6,7 @@ import pytest
 from plan_documents import a_document, a_log, a_mill, a_pass, a_plan, a_price_book, a_slab
 
 from optimizer.cautions import PLAN_LINE
-from optimizer.plan import PlanDocument, Waste
+from optimizer.plan import Mark, PlanDocument, Waste
 from service.tables import Assumed, plan_text
 from service.units import Units
 
@@ -19,8 +19,10 @@ ASSUMED = Assumed(
 )
 
 
-def text_of(document: PlanDocument, units: Units = Units.IMPERIAL, *, show_all: bool = False) -> str:
-    return plan_text(document, ASSUMED, units, show_all=show_all)
+def text_of(
+    document: PlanDocument, units: Units = Units.IMPERIAL, *, show_all: bool = False, title: str = "Plan 1"
+) -> str:
+    return plan_text(document, ASSUMED, units, show_all=show_all, title=title)
 
 
 def wide_document(currency: str) -> PlanDocument:
@@ -113,6 +115,24 @@ def test_a_plain_way_that_is_worth_next_to_nothing_is_no_measure(plain_net: floa
     text = text_of(a_document(plain_way=a_plan(rank=0, net=plain_net)))
 
     assert f"Plan 1 is worth {share} than the plain way" in " ".join(text.split())
+
+
+@pytest.mark.parametrize(
+    ("at_m", "said"),
+    [(22.0, "stops at the metal after 3 passes; a sawyer would go around it"), (10.0, ""), (27.0, "")],
+)
+@pytest.mark.parametrize("plain_net", [471.2, 571.2, 900.0])
+def test_a_plain_way_that_metal_stops_is_said_wherever_it_is_compared(at_m: float, said: str, plain_net: float) -> None:
+    # Passes at 29, 26 11/16 and 24 3/8 in: the next would be at 22 1/16 in.
+    height_m = at_m * 0.0254
+    metal = Mark(id="metal 1", kind="metal", x_m=1.2, y_m=0.3, z_m=height_m, radius_m=0.01, depth_m=0.05)
+    heart = ((0.0, 0.0, height_m), (2.9, 0.0, height_m))
+    document = a_document(log=a_log(marks=(metal,), hearts=(heart,)), plain_way=a_plan(rank=0, net=plain_net))
+
+    for title in ("Plan 1", "Your way"):
+        text = " ".join(text_of(document, title=title).split())
+        assert ("stops at the metal" in text) is bool(said)
+        assert said in text
 
 
 def test_a_log_without_a_plain_way() -> None:
