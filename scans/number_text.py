@@ -41,13 +41,13 @@ def numbers_in(text: bytes) -> FloatArray | None:
     if not words:
         return np.zeros(0)
     with warnings.catch_warnings():
-        # numpy stops at what it cannot read and only warns of it.
+        # Older numpy stops at what it cannot read and only warns of it.
         warnings.simplefilter("error", DeprecationWarning)
         try:
             found = np.fromstring(text, dtype=np.float64, sep=" ")
         except (DeprecationWarning, ValueError):
             return None
-    # numpy reads "1.0-2.0" and "1.5.5" as two numbers each.
+    # The filter of warnings is one for all threads, so that another may have taken it away.
     return found if len(found) == words else None
 
 

@@ -89,3 +89,8 @@ def test_a_row_that_is_none_of_the_table_is_named(monkeypatch, block_bytes, text
 def test_a_word_is_shown_short_and_printable():
     assert shown(b"bark\x1b[31m") == "'bark?[31m'"
     assert len(shown(b"x" * 1000)) == 42
+
+
+def test_numbers_that_numpy_stopped_before_give_none(monkeypatch):
+    monkeypatch.setattr(number_text.np, "fromstring", lambda *_, **__: np.array([1.0]))
+    assert numbers_in(b"1 x") is None
