@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.caution_words import Level, Verdict, count_text, height_text, mass_text, slab_name
-from optimizer.metal_cautions import is_crosscut, metal_known
+from optimizer.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Mark, Plan, Slab
 
@@ -153,6 +153,10 @@ def _metal_find(case: _Case) -> Verdict:
 
 def _metal_known(case: _Case) -> Verdict:
     return metal_known(case.log, case.mill, case.plans, own_way=case.own_way)
+
+
+def _metal_at_crosscuts(case: _Case) -> Verdict:
+    return metal_at_crosscuts(case.log, case.mill, case.plans, own_way=case.own_way)
 
 
 def _log_rolls(case: _Case) -> Verdict:
@@ -316,6 +320,11 @@ _RULES: tuple[_Rule, ...] = (
         "chainsaw",
         _chainsaw,
         "Crosscut with chain brake, helmet, eye, ear and leg protection and cut-resistant boots; never alone.",
+    ),
+    _Rule(
+        "crosscut_metal",
+        _metal_at_crosscuts,
+        "Marked metal is in or near a crosscut. Dig it out first, or crosscut elsewhere and plan that length anew.",
     ),
     _Rule(
         "log_rolls",

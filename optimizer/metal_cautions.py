@@ -1,4 +1,4 @@
-"""Metal in the document: where it lies on the bed, which passes come near it, which slabs hold it."""
+"""Metal in the document: where it lies on the bed, which cuts come near it, which slabs hold it."""
 
 from collections.abc import Sequence
 
@@ -30,7 +30,7 @@ def metal_known(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_way: bo
     own_way : see `plan_name`.
     """
     keep_out_m = mill.metal_keep_out_m
-    near_m = METAL_NEAR * keep_out_m or METAL_NEAR_LEAST_M
+    near_m = _near_m(mill)
     apart = [found for plan in plans for found in _passes_from_metal(log, mill, plan, own_way=own_way)]
     nearest_m, which = min(apart, default=(np.inf, ""))
     if nearest_m < near_m:
@@ -55,6 +55,34 @@ def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, own_way: bool) 
                     which = f"pass {cut.order} of {plan_name(plan, own_way=own_way)}, beside {mark.id},"
                     found.append((_apart_m(corners, cut.blade_height_m, mill.kerf_m), which))
     return found
+
+
+def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_way: bool) -> Verdict:
+    """Judge a crosscut through marked metal a stop, and one near it a warning.
+
+    The search tries its stretches whatever is marked where they end: the saw that crosscuts is not the mill's.
+    """
+    near_m = _near_m(mill)
+    apart = []
+    for plan in plans:
+        if not is_crosscut(log, plan):
+            continue
+        cuts_m = [place for place in plan.stretch_m if CROSSCUT_M < place < log.length_m - CROSSCUT_M]
+        for mark in (mark for mark in log.marks if mark.kind == "metal"):
+            x_m = rod_found(log, mark).corners_m[:, 0]
+            which = f"a crosscut of {plan_name(plan, own_way=own_way)}"
+            apart += [(max(0.0, float(x_m.min()) - cut, cut - float(x_m.max())), which, mark.id) for cut in cuts_m]
+    nearest_m, which, mark_id = min(apart, default=(np.inf, "", ""))
+    if nearest_m >= near_m:
+        return None
+    if nearest_m <= 0.0:
+        return "stop", f"{which} goes through {mark_id}"
+    return "warning", f"{which} is {height_text(nearest_m)} from {mark_id}"
+
+
+def _near_m(mill: Mill) -> float:
+    """Return how near to metal a cut still warns. [m]."""
+    return METAL_NEAR * mill.metal_keep_out_m or METAL_NEAR_LEAST_M
 
 
 def _apart_m(corners: FloatArray, blade_height_m: float, kerf_m: float) -> float:

@@ -247,6 +247,40 @@ def test_metal_that_is_crosscut_off_is_gone(stretch_m: tuple[float, float], leve
     assert metal_levels(0.55, stretch_m=stretch_m) == ({"metal_known": level} if level else {})
 
 
+@pytest.mark.parametrize(
+    ("stretch_m", "kind", "level"),
+    [
+        ((0.0, 2.9), "metal", None),
+        ((0.0, 1.2), "metal", "stop"),
+        ((1.181, 2.9), "metal", "stop"),
+        ((1.179, 2.9), "metal", "warning"),
+        ((1.081, 2.9), "metal", "warning"),
+        ((1.079, 2.9), "metal", None),
+        ((0.0, 1.319), "metal", "warning"),
+        ((0.0, 1.321), "metal", None),
+        ((0.5, 1.219), "metal", "stop"),
+        ((0.0, 1.2), "knot", None),
+    ],
+)
+def test_a_crosscut_through_metal_is_a_stop_and_one_near_it_a_warning(
+    stretch_m: tuple[float, float], kind: str, level: str | None
+) -> None:
+    log = a_log(marks=(METAL.model_copy(update={"kind": kind}),), hearts=HEART)
+    plan = a_plan(passes=(), slabs=(), stretch_m=stretch_m)
+
+    shown = levels(log, a_mill(metal_keep_out_m=0.05), plan)
+
+    assert shown.get("crosscut_metal") == level
+
+
+def test_the_ends_of_the_log_are_no_crosscuts() -> None:
+    at_butt = METAL.model_copy(update={"x_m": 0.0, "z_m": 0.1})
+
+    shown = levels(a_log(marks=(at_butt,), hearts=HEART), a_mill(), a_plan(stretch_m=(0.0, 1.5)))
+
+    assert "crosscut_metal" not in shown
+
+
 @pytest.mark.parametrize("kind", ["knot", "rot", "crack", "pith"])
 def test_other_marks_are_no_metal(kind: str) -> None:
     assert metal_levels(0.55, mark=METAL.model_copy(update={"kind": kind})) == {}
