@@ -417,6 +417,16 @@ def test_a_cut_file_is_refused():
             read_gltf(text[:size], LIMITS)
 
 
+def test_chunks_end_within_the_file():
+    whole = square().glb()
+    size = struct.unpack_from("<I", whole, 12)[0]
+    for at in (12, 20 + size):
+        damaged = bytearray(whole)
+        struct.pack_into("<I", damaged, at, 1_000_000)
+        with pytest.raises(ScanError, match=r"a chunk of the file has \d+ of its 1000000 bytes"):
+            read_gltf(bytes(damaged), LIMITS)
+
+
 def test_damage_gives_a_scan_or_one_clear_line():
     whole = textured(CORNERS, sampler={"wrapS": 33648}).glb()
     rng = np.random.default_rng(4)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from scans.errors import ScanError
-from scans.lzf import unpacked_lzf
+from scans.lzf import _unpack, unpacked_lzf
 from scans.read_pcd import is_pcd, read_pcd
 from scans.scan import ReadingLimits
 
@@ -199,6 +199,8 @@ def test_promises_are_held_to_the_lines():
         read_pcd(text + b"\n" * 2000, LIMITS)
     with pytest.raises(ScanError, match="promises 10 points and holds 9"):
         read_pcd(file_of(rows)[:-1], LIMITS)
+    with pytest.raises(ScanError, match=r"have \d+ of their \d+ bytes"):
+        read_pcd(file_of(rows, "binary_compressed")[:-1], LIMITS)
     with pytest.raises(ScanError, match="10 points, at most 9"):
         read_pcd(text, ReadingLimits(points=9))
 
@@ -246,6 +248,29 @@ def test_lzf_comes_back_and_damage_is_told(whole):
     if whole:
         assert unpacked_lzf(packed, len(whole) - 1) is None
         assert unpacked_lzf(packed[:-1], len(whole)) is None
+
+
+def test_lzf_stays_within_its_arrays():
+    # Uncompiled, whatever reaches outside raises.
+    whole = packed_lzf(b"a log lies on a bed, a log lies on a bed" * 9)
+    rng = np.random.default_rng(9)
+    outcomes = set()
+    for _ in range(3000):
+        damaged = np.frombuffer(whole, dtype=np.uint8).copy()[: rng.integers(1, len(whole) + 1)]
+        damaged[rng.integers(0, len(damaged), 2)] = rng.integers(0, 256, 2)
+        out = np.zeros(rng.integers(0, 400), dtype=np.uint8)
+        outcomes.add(_unpack.py_func(damaged, out) >= 0)
+    assert outcomes == {True, False}
+
+
+def test_a_text_that_breaks_off_within_its_last_number_is_refused():
+    rows = np.zeros(6, dtype=[("x", "<f4"), ("y", "<f4"), ("z", "<f4")])
+    head = file_of(rows, "ascii").partition(b"ascii\n")[0] + b"ascii\n"
+    text = head + b"\n".join([b"1.0000 2.0000 3.1234"] * 6)
+    assert len(read_pcd(text, LIMITS).points) == 6
+    for size in range(1, 5):
+        with pytest.raises(ScanError, match=r"breaks off at '3\.1?2?3?'"):
+            read_pcd(text[:-size], LIMITS)
 
 
 def test_lzf_reads_what_was_packed_by_hand():

@@ -77,6 +77,8 @@ def test_commas_that_could_mean_two_things_are_refused():
         read("1,5,2,5\n2,5,3,5\n3,5,4,5\n")
     assert read("1,5,2\n2,5,3\n").points.tolist() == [[1, 5, 2], [2, 5, 3]]
     assert read("x,y,z,i\n1,5,2,5\n2,5,3,5\n").points.tolist() == [[1, 5, 2], [2, 5, 3]]
+    with pytest.raises(ScanError, match="could part columns or stand for decimal points"):
+        read("0,5 1,5 2\n1,5 2,5 3\n")
     with pytest.raises(ScanError, match="commas and points in its numbers"):
         read("1,5;2.5;3\n")
     with pytest.raises(ScanError, match="commas and points in its numbers"):
@@ -94,9 +96,10 @@ def test_later_blocks_are_held_to_the_decimals_of_the_first(monkeypatch):
         ScanError, match=r"from line \d+ on the file has 2 columns, before 3|line \d+ of the file has 2"
     ):
         read(table("x") + "1.5 2.5\n" * 9)
-    scan = read(table("xc") + "1.5 2.5 3.5 1.5 2.5 3.5\n")
-    assert scan.colours is None
-    assert "were left out" in scan.notes[0]
+    for colour in ("1.5 2.5 3.5", "300 2 3"):
+        scan = read(f"{table('xc')}1.5 2.5 3.5 {colour}\n")
+        assert scan.colours is None
+        assert "colours of the file are no numbers from 0 to 255" in scan.notes[0]
 
 
 @pytest.mark.parametrize(
@@ -170,6 +173,7 @@ def test_seven_columns_that_could_be_both_are_taken_by_the_ending_and_noted():
 def test_columns_that_cannot_be_told_are_left_out_and_noted():
     scan = read("0 0 0 0.5 300 -7\n1 1 1 0.25 400 2\n")
     assert scan.colours is None
+    assert read("0 0 0 0.5 3.7 200.2\n").notes == scan.notes
     assert scan.notes == ("what columns 4 to 6 of the file are cannot be told, and they were left out",)
     assert len(read("0 0 0 1 2\n").points) == 1
 
