@@ -78,8 +78,9 @@ def named_columns(words: list[str]) -> Columns | None:
 def usual_columns(table: FloatArray, is_intensity_first: bool) -> Columns:
     """Return what the columns of a table (N, C) without names are, from their count and what stands in them.
 
-    Colours are whole numbers from 0 to 255, normals are one long (or 0 where there is none). Seven columns are
-    x y z, intensity, colour or x y z, colour, intensity; is_intensity_first : the one to take where both would do.
+    Colours are whole numbers from 0 to 255 or these divided by 255, normals are one long (or 0 where there is none).
+    Seven columns are x y z, intensity, colour or x y z, colour, intensity; is_intensity_first : the one to take where
+    both would do.
     """
     count = table.shape[1]
     if count <= 4:
@@ -108,8 +109,12 @@ def usual_columns(table: FloatArray, is_intensity_first: bool) -> Columns:
 
 
 def is_colour(found: NDArray[np.floating]) -> bool:
-    """Whether columns hold whole numbers from 0 to 255."""
-    return bool(((found >= 0.0) & (found <= 255.0)).all() and (found == np.rint(found)).all())
+    """Whether columns hold whole numbers from 0 to 255, or these divided by 255."""
+    if not ((found >= 0.0) & (found <= 255.0)).all():
+        return False
+    shade = found * 255.0 if found.max() <= 1.0 and (found != np.rint(found)).any() else found
+    # Shares of 1 with four decimals are 0.013 off at most; of what is no colour, 24 of 25 are further.
+    return bool((np.abs(shade - np.rint(shade)) < (0.02 if shade is not found else 1e-9)).all())
 
 
 def _is_normal(found: FloatArray) -> bool:

@@ -170,6 +170,14 @@ def test_seven_columns_that_could_be_both_are_taken_by_the_ending_and_noted():
     assert same.notes == ()
 
 
+def test_colours_without_names_may_be_shares_of_one():
+    shares = "".join(
+        f"{row} {r:.4f} {g:.4f} {b:.4f}\n" for row, (r, g, b) in zip(PARTS["x"], COLOURS / 255, strict=True)
+    )
+    assert_is(read(shares), "xc")
+    assert read(shares + "0 0 0 0.5 0.5 0.5\n").colours is None
+
+
 def test_columns_that_cannot_be_told_are_left_out_and_noted():
     scan = read("0 0 0 0.5 300 -7\n1 1 1 0.25 400 2\n")
     assert scan.colours is None
