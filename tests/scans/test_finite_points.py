@@ -47,7 +47,7 @@ def test_points_that_are_nowhere_are_left_out_and_named(value):
 
 
 def test_a_face_that_uses_one_is_refused():
-    with pytest.raises(ScanError, match="1 points that faces of the file use .* the first of them point 2"):
+    with pytest.raises(ScanError, match=r"1 points that faces of the file use .* the first of them point 2"):
         only_finite(Scan(with_bad(np.nan), np.array([[0, 1, 2], [1, 2, 3]])))
 
 
