@@ -77,6 +77,14 @@ def test_faces_of_any_size_are_cut(kind, name):
 
 
 @pytest.mark.parametrize("kind", FORMATS)
+def test_lists_before_and_after_the_corners_move_nothing(kind):
+    properties = [("uv", "f4", "i1"), ("vertex_indices", "i4", "u1"), ("flags", "u1", None)]
+    rows = [[[0.5, 1.0], [0, 2, 1], 7], [[], [0, 1, 3], 8], [[0.5], [1, 2, 3], 9]]
+    scan = read_ply(ply([points_of(), ("face", properties, rows)], kind), LIMITS)
+    assert scan.faces.tolist() == FACES[:3].tolist()
+
+
+@pytest.mark.parametrize("kind", FORMATS)
 def test_strips_turn_every_other_triangle_and_end_with_their_row(kind):
     rows = [[[0, 1, 2, 3, -1, 1, 2, 3, 3, 0]], [[3, 2, 1]]]
     scan = read_ply(ply([points_of(), ("tristrips", [("vertex_indices", "i4", "i4")], rows)], kind), LIMITS)
@@ -233,6 +241,12 @@ def test_damage_gives_a_whole_scan_or_one_line(kind):
     outcomes = [outcome(read_ply, odd) for odd in damaged(data, 400, 5)]
     assert time.perf_counter() - started < 10.0
     assert 0 < sum(scan is None for scan in outcomes) < 400
+
+
+def test_a_cloud_of_text_that_ends_within_a_number_is_refused():
+    data = ply([points_of(np.arange(30.0).reshape(10, 3) + 0.125)])[:-2]
+    with pytest.raises(ScanError, match=r"breaks off at '29\.12'"):
+        read_ply(data, LIMITS)
 
 
 def test_odd_files_are_read_or_refused_as_they_should(data_folder):
