@@ -79,7 +79,9 @@ def _starts(letters: NDArray[np.uint8]) -> NDArray[np.bool_]:
 def _lines_of_words(text: bytes) -> tuple[IntArray, int]:
     letters = np.frombuffer(text, dtype=np.uint8)
     breaks = np.flatnonzero(letters == ord("\n"))
-    return np.searchsorted(breaks, np.flatnonzero(_starts(letters))), len(breaks) + (not text.endswith(b"\n"))
+    return np.searchsorted(breaks, np.flatnonzero(_starts(letters))), len(breaks) + (
+        len(text) > 0 and not text.endswith(b"\n")
+    )
 
 
 def blocks_of_lines(text: bytes) -> Iterator[bytes]:

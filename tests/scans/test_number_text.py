@@ -56,6 +56,7 @@ def test_words_and_marks_are_counted():
     assert words_per_line(b"a b\n\n c/1/ \tdd e").tolist() == [2, 0, 3]
     assert words_per_line(b"a b\n\n").tolist() == [2, 0]
     assert marks_per_word(b"1/2/3 4 //5\n6/", b"/").tolist() == [2, 0, 2, 1]
+    assert words_per_line(b"").tolist() == []
     assert marks_per_word(b" ", b"/").tolist() == []
 
 
