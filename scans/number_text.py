@@ -13,6 +13,7 @@ from scans.scan import ReadingLimits
 
 _BLOCK_BYTES = 1 << 25
 _SPACE = 32
+_DEEPEST_INDENT = 100
 
 
 def as_text(data: bytes, limits: ReadingLimits) -> bytes:
@@ -82,6 +83,27 @@ def _lines_of_words(text: bytes) -> tuple[IntArray, int]:
     return np.searchsorted(breaks, np.flatnonzero(_starts(letters))), len(breaks) + (
         len(text) > 0 and not text.endswith(b"\n")
     )
+
+
+def line_bounds(block: bytes, letters: NDArray[np.uint8]) -> tuple[IntArray, IntArray, IntArray]:
+    """Return where each line of a block begins, where its first word does, and where its newline is (L,) each.
+
+    block : bytes that end with a newline. letters : the same as numbers, perhaps with more after them. The first word
+    of an empty line is its newline.
+    """
+    ends = np.flatnonzero(letters[: len(block)] == ord("\n"))
+    starts = np.concatenate([[0], ends[:-1] + 1])
+    firsts = starts.copy()
+    rows = np.flatnonzero((letters[firsts] <= _SPACE) & (firsts < ends))
+    for _ in range(_DEEPEST_INDENT):
+        firsts[rows] += 1
+        rows = rows[(letters[firsts[rows]] <= _SPACE) & (firsts[rows] < ends[rows])]
+        if not len(rows):
+            break
+    for row in rows:
+        line = block[firsts[row] : ends[row]]
+        firsts[row] += len(line) - len(line.lstrip())
+    return starts, firsts, ends
 
 
 def blocks_of_lines(text: bytes) -> Iterator[bytes]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from scans.errors import ScanError
 from scans.log import FloatArray, IntArray
-from scans.number_text import blocks_of_lines, numbers_in, shown, words_per_line
+from scans.number_text import blocks_of_lines, line_bounds, numbers_in, shown, words_per_line
 
 _DAMAGED = "it is cut off or damaged; copy or export the file again"
 _KNOWN = frozenset(
@@ -84,13 +84,8 @@ def blocks_of(text: bytes) -> Iterator[Block]:
 
 def _sorted(piece: bytes, first_line: int) -> tuple[Block, int]:
     letters = np.frombuffer(piece + b"\n\n\n", dtype=np.uint8).copy()
-    ends = np.flatnonzero(letters[: len(piece)] == ord("\n"))
-    starts = np.concatenate([[0], ends[:-1] + 1])
+    starts, firsts, ends = line_bounds(piece, letters)
     lengths = ends + 1 - starts
-    firsts = starts.copy()
-    for row in np.flatnonzero((letters[starts] <= _BLANK) & (starts < ends)):
-        line = piece[starts[row] : ends[row]]
-        firsts[row] += len(line) - len(line.lstrip())
     first, second, third = letters[firsts], letters[firsts + 1], letters[firsts + 2]
     is_short = second <= _BLANK
     is_long = (first == ord("v")) & (third <= _BLANK)

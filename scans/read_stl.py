@@ -3,15 +3,20 @@
 import re
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.number_text import as_text, numbers_in
+from scans.log import FloatArray
+from scans.number_text import as_text, blocks_of_lines, line_bounds, numbers_in, words_per_line
 from scans.scan import ReadingLimits, Scan
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("more", "<u2")])
 _HEAD_BYTES = 84
-_WORDS = (b"facet", b"outer", b"endloop", b"endfacet")
+_WORDS = (b"facet", b"outer", b"vertex", b"endloop", b"endfacet", b"solid", b"endsolid")
+_VERTEX, _SOLID, _ENDSOLID, _OTHER = 2, 5, 6, 7
+_FACET_LINES = np.array([0, 1, 2, 2, 2, 3, 4], dtype=np.uint8)
+_BLANK = 32
 
 
 def is_binary_stl(data: bytes) -> bool:
@@ -58,22 +63,39 @@ def _check_count(count: int, limits: ReadingLimits) -> None:
         )
 
 
-def _text_corners(text: bytes, limits: ReadingLimits) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:
+def _text_corners(text: bytes, limits: ReadingLimits) -> FloatArray:
     """Return the corners of all facets of a text STL (3 F, 3), every facet whole."""
-    lines = [line.lower() for raw in text.split(b"\n") if (line := raw.strip())]
-    firsts = [line.split(None, 1)[0] for line in lines]
-    counts = {word: firsts.count(word) for word in (*_WORDS, b"vertex", b"solid", b"endsolid")}
-    facets = counts[b"facet"]
-    whole = all(counts[word] == facets for word in _WORDS) and counts[b"vertex"] == 3 * facets
-    if not whole or counts[b"solid"] != counts[b"endsolid"] or firsts[-1] != b"endsolid":
-        raise ScanError(f"the text of the file ends before its solid does, or a facet is not whole: {_DAMAGED}")
-    _check_count(facets, limits)
-    rows = [line[6:] for line, first in zip(lines, firsts, strict=True) if first == b"vertex"]
-    found = numbers_in(b"\n".join(rows))
-    if found is None or len(found) != 3 * len(rows) or any(len(row.split()) != 3 for row in rows):
-        raise ScanError(f"a vertex of the file does not have three numbers: {_DAMAGED}")
+    parts, corners = [np.zeros(0, dtype=np.uint8)], [np.zeros((0, 3))]
+    for block in blocks_of_lines(text if text.endswith(b"\n") else text + b"\n"):
+        words, rows = _sorted_lines(block)
+        found = numbers_in(rows)
+        if found is None or (words_per_line(rows) != 3).any():
+            raise ScanError(f"a vertex of the file does not have three numbers: {_DAMAGED}")
+        parts.append(words)
+        corners.append(found.reshape(-1, 3))
+    words = np.concatenate(parts)
+    if len(words) == 0 or words[-1] != _ENDSOLID or (words == _SOLID).sum() != (words == _ENDSOLID).sum():
+        raise ScanError(f"the text of the file ends before its solid does: {_DAMAGED}")
     # Each facet has to open, list three corners and close, in this order.
-    order = b" ".join(first for first in firsts if first in counts and first not in {b"solid", b"endsolid"})
-    if order != b" ".join([b"facet outer vertex vertex vertex endloop endfacet"] * facets):
-        raise ScanError(f"the facets of the file are not whole: {_DAMAGED}")
-    return found.reshape(-1, 3)
+    own = words[words < _SOLID]
+    if len(own) % len(_FACET_LINES) or (own.reshape(-1, len(_FACET_LINES)) != _FACET_LINES).any():
+        raise ScanError(f"a facet of the file is not whole: {_DAMAGED}")
+    _check_count(len(own) // len(_FACET_LINES), limits)
+    return np.concatenate(corners)
+
+
+def _sorted_lines(block: bytes) -> tuple[NDArray[np.uint8], bytes]:
+    """Return which word each line begins with, lines without one of an STL left out, and the rest of vertex lines."""
+    letters = np.frombuffer(block + b"\n" * 9, dtype=np.uint8).copy()
+    starts, firsts, ends = line_bounds(block, letters)
+    # The eight letters from each place on, as one number; whether large or small is one bit of each.
+    eights: NDArray[np.uint64] = np.ndarray(len(letters) - 7, dtype="<u8", buffer=letters, strides=(1,))
+    heads = eights[firsts] | np.uint64(0x2020202020202020)
+    words = np.full(len(starts), _OTHER, dtype=np.uint8)
+    for number, word in enumerate(_WORDS):
+        spelled, mask = np.uint64(int.from_bytes(word, "little")), np.uint64(256 ** len(word) - 1)
+        words[((heads & mask) == spelled) & (letters[firsts + len(word)] <= _BLANK)] = number
+    is_vertex = words == _VERTEX
+    letters[firsts[is_vertex][:, None] + np.arange(len(_WORDS[_VERTEX]))] = _BLANK
+    rows = letters[: len(block)][np.repeat(is_vertex, ends + 1 - starts)]
+    return words[words != _OTHER], rows.tobytes()

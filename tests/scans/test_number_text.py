@@ -5,7 +5,16 @@ import pytest
 
 from scans import number_text
 from scans.errors import ScanError
-from scans.number_text import as_text, blocks_of_lines, marks_per_word, numbers_in, shown, table_of, words_per_line
+from scans.number_text import (
+    as_text,
+    blocks_of_lines,
+    line_bounds,
+    marks_per_word,
+    numbers_in,
+    shown,
+    table_of,
+    words_per_line,
+)
 from scans.scan import ReadingLimits
 
 LIMITS = ReadingLimits()
@@ -58,6 +67,15 @@ def test_words_and_marks_are_counted():
     assert marks_per_word(b"1/2/3 4 //5\n6/", b"/").tolist() == [2, 0, 2, 1]
     assert words_per_line(b"").tolist() == []
     assert marks_per_word(b" ", b"/").tolist() == []
+
+
+@pytest.mark.parametrize("indent", [0, 1, 99, 100, 101, 500])
+def test_lines_begin_with_their_first_word(indent):
+    text = b" \n\nv 1\n" + b" " * indent + b"f 1\n" + b"\t" * indent + b"\n"
+    starts, firsts, ends = line_bounds(text, np.frombuffer(text, dtype=np.uint8))
+    assert starts.tolist() == [0, 2, 3, 7, 11 + indent]
+    assert firsts.tolist() == [1, 2, 3, 7 + indent, 11 + 2 * indent]
+    assert ends.tolist() == [1, 2, 6, 10 + indent, 11 + 2 * indent]
 
 
 def test_blocks_end_with_lines_and_miss_nothing(monkeypatch):

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from odd_files import LIMITS, check_odd_files, damaged, outcome
 
+from scans import number_text
 from scans.errors import ScanError
 from scans.finite_points import only_finite
 from scans.read_stl import is_binary_stl, read_stl
@@ -48,7 +49,9 @@ def text(corners=CORNERS, name="invented"):
         b"\n " + text(),
     ],
 )
-def test_a_mesh_comes_back_from_every_writing(data):
+@pytest.mark.parametrize("block_bytes", [1, 1 << 25])
+def test_a_mesh_comes_back_from_every_writing(monkeypatch, data, block_bytes):
+    monkeypatch.setattr(number_text, "_BLOCK_BYTES", block_bytes)
     scan = read_stl(data, LIMITS)
 
     np.testing.assert_array_equal(scan.points, CORNERS)
@@ -66,8 +69,9 @@ REFUSED = [
     (binary(CORNERS[:0]), "holds no faces"),
     (text(CORNERS[:0]), "holds no faces"),
     (text().removesuffix(b"endsolid invented\n"), "ends before its solid"),
-    (text().replace(b"endloop", b"", 1), "a facet is not whole"),
-    (text().replace(b"vertex", b"corner", 1), "a facet is not whole"),
+    (text().replace(b"endloop", b"", 1), "a facet of the file is not whole"),
+    (text().replace(b"vertex", b"vertexes", 1), "a facet of the file is not whole"),
+    (text().replace(b"vertex", b"corner", 1), "a facet of the file is not whole"),
     (text().replace(b"1.0", b"1,0", 1), "does not have three numbers"),
     (text().replace(b"1.0 0.0", b"1.0", 1), "does not have three numbers"),
     (text().replace(b"1.0 0.0", b"1.0 0.0 0.0", 1), "does not have three numbers"),
