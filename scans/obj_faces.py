@@ -78,7 +78,7 @@ def _no_face(rows: Rows) -> str:
     for at in range(len(lines) if row == len(lines) - 1 else row + 1):
         for word in lines[at].split():
             parts = word.split(b"/")
-            is_whole = all(part.lstrip(b"-+").isdigit() for part in parts if part)
+            is_whole = all(part.lstrip(b"-+").isdigit() and len(part) < 16 for part in parts if part)
             if len(parts) > 3 or not parts[0] or not is_whole:
                 return f"line {rows.lines[at]} of the file has the corner {shown(word)}, which is none: {_DAMAGED}"
     return f"line {rows.lines[min(row, len(rows.lines) - 1)]} of the file is no face: {_DAMAGED}"

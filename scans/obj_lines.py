@@ -56,14 +56,14 @@ def is_keyword(word: bytes) -> bool:
 def plain(text: bytes) -> bytes:
     """Return a text without comments and with its continued lines joined; every line keeps its number."""
     if b"#" in text:
-        pieces, at = [], 0
-        while (mark := text.find(b"#", at)) >= 0:
-            end = text.find(b"\n", mark)
-            end = len(text) if end < 0 else end
+        pieces, at, mark = [], 0, text.find(b"#")
+        while mark >= 0:
             # A mark within a word is part of a name.
-            is_comment = mark == 0 or text[mark - 1] <= _BLANK
-            pieces.append(text[at:mark] if is_comment else text[at:end])
-            at = end
+            if mark == 0 or text[mark - 1] <= _BLANK:
+                pieces.append(text[at:mark])
+                at = text.find(b"\n", mark)
+                at = len(text) if at < 0 else at
+            mark = text.find(b"#", max(at, mark + 1))
         text = b"".join([*pieces, text[at:]])
     if b"\\\n" in text:
         text = _CONTINUED.sub(lambda found: found[0].replace(b"\\\n", b" ") + b"\n" * found[0].count(b"\\\n"), text)

@@ -8,7 +8,7 @@ import pytest
 from odd_files import LIMITS, check_odd_files, damaged, outcome
 from PIL import Image
 
-from scans import number_text
+from scans import number_text, obj_materials
 from scans.errors import ScanError
 from scans.read_obj import is_obj, read_obj
 from scans.scan import ReadingLimits
@@ -89,6 +89,7 @@ def test_points_without_faces_are_a_cloud(more):
         ([b"1 0 0", b"0 1 1"], [[255, 0, 0], [0, 255, 255]], 0),
         ([b"255 0 9", b"1 2 3"], [[255, 0, 9], [1, 2, 3]], 0),
         ([b"", b"0 1 0"], [[128, 128, 128], [0, 255, 0]], 1),
+        ([b"0 nan 0", b"0 1 0"], [[128, 128, 128], [0, 255, 0]], 1),
         ([b"nan nan nan", b"0 1 0"], [[128, 128, 128], [0, 255, 0]], 1),
         ([b"1 0 0 1", b"0 1 0 1"], [[255, 0, 0], [0, 255, 0]], 0),
         ([b"", b""], None, 0),
@@ -101,8 +102,9 @@ def test_colours_after_the_points(rows, expected, grey):
     assert scan.notes == (f"{grey} points of the file have no colour, and were made grey",) * bool(grey)
 
 
-def test_colours_that_are_none_are_named():
-    scan = read(b"v 1 2 3 300 0 0\nv 1 2 3 0 0 -1\n")
+@pytest.mark.parametrize("row", [b"256 0 0", b"0 0 -1"])
+def test_colours_that_are_none_are_named(row):
+    scan = read(b"v 1 2 3 %b\nv 1 2 3 0 0 1\n" % row)
     assert scan.colours is None
     assert scan.notes == ("the colours of the file are no numbers from 0 to 255, and were left out",)
 
@@ -129,6 +131,8 @@ REFUSED = [
     (WHOLE.replace(b"f 1 2 4", b"f 1 2 4/1/1/1"), "line 8 of the file has the corner '4/1/1/1'"),
     (WHOLE.replace(b"f 1 2 4", b"f 1 2 /4"), "line 8 of the file has the corner '/4'"),
     (WHOLE.replace(b"f 1 2 4", b"f 1 2 4.5"), "line 8 of the file has the corner '4.5'"),
+    (WHOLE.replace(b"f 1 2 4", b"f 1 2 1e300"), "line 8 of the file has the corner '1e300'"),
+    (WHOLE.replace(b"f 1 2 4", b"f 1 2 9999999999999999999"), "line 8 of the file"),
     (WHOLE.replace(b"f 1 2 4", b"f 1 2 nan"), "line 8 of the file has the corner 'nan'"),
     (WHOLE.replace(b"f 1 2 4", b"f 1 \\\n2 \\\n\n f 1 x 3"), "line 11 of the file has the corner 'x'"),
     (WHOLE[: WHOLE.rindex(b" 3")], "line 10 of the file has a face of 2 corners and no end"),
@@ -139,7 +143,9 @@ REFUSED = [
 
 
 @pytest.mark.parametrize(("data", "line"), REFUSED)
-def test_what_cannot_be_read_is_refused_in_one_line(data, line):
+@pytest.mark.parametrize("block_bytes", [1, 1 << 25])
+def test_what_cannot_be_read_is_refused_in_one_line(monkeypatch, data, line, block_bytes):
+    monkeypatch.setattr(number_text, "_BLOCK_BYTES", block_bytes)
     with pytest.raises(ScanError, match=line) as caught:
         read(data)
     assert "\n" not in str(caught.value)
@@ -185,9 +191,12 @@ def png(pixels=CORNERS):
         (b"../bark.png", "bark.png", "scan/"),
         (b"my bark.png", "scan/my bark.png", "scan/"),
         (b"-clamp on -mm 0 1 bark.png", "scan/bark.png", "scan/"),
+        (b'"my bark.png"', "scan/my bark.png", "scan/"),
     ],
 )
-def test_points_take_the_colours_of_the_picture_laid_over_them(written, picture, folder):
+@pytest.mark.parametrize("block_bytes", [1, 1 << 25])
+def test_points_take_the_colours_of_the_picture_laid_over_them(monkeypatch, written, picture, folder, block_bytes):
+    monkeypatch.setattr(number_text, "_BLOCK_BYTES", block_bytes)
     files = {f"{folder}log.obj": TEXTURED, f"{folder}log.mtl": MATERIALS % written, picture: png()}
     scan = read(TEXTURED, side_files=files)
 
@@ -200,6 +209,8 @@ def test_the_nearest_of_several_pictures_is_taken():
     files = {"a/bark.png": other, "a/log.obj": b"", "b/log.obj": TEXTURED, "b/log.mtl": MATERIALS % b"bark.png"}
     assert read(TEXTURED, side_files=files | {"b/x/bark.png": png()}).colours.tolist() == SHOWN
     assert read(TEXTURED, side_files=files | {"b/bark.png": png()}).colours.tolist() == SHOWN
+    exact = files | {"b/log.mtl": MATERIALS % b"x/bark.png", "b/bark.png": other, "b/x/bark.png": png()}
+    assert read(TEXTURED, side_files=exact).colours.tolist() == SHOWN
 
 
 def test_each_material_has_its_own_picture_and_places_repeat():
@@ -230,6 +241,19 @@ def test_a_picture_that_is_not_there_is_named(files, line):
     assert line in scan.notes[0]
 
 
+def test_names_may_hold_a_mark_of_comments():
+    data = TEXTURED.replace(b"Bark skin", b"bark#1 # said by the way")
+    files = {"log.mtl": b"newmtl bark#1\nmap_Kd a#b.png\nnewmtl bark\n", "a#b.png": png()}
+    assert read(data, side_files=files).colours.tolist() == SHOWN
+
+
+def test_pictures_of_too_many_pixels_are_named(monkeypatch):
+    monkeypatch.setattr(obj_materials, "MOST_PIXELS", 3)
+    scan = read(TEXTURED, side_files={"log.mtl": MATERIALS % b"bark.png", "bark.png": png()})
+    assert scan.colours is None
+    assert scan.notes == ("the picture 'bark.png' has more pixels than are read, so that it gives no colours",)
+
+
 def test_a_picture_that_is_moved_is_named():
     files = {"log.mtl": MATERIALS % b"-s 2 2 2 -o 0.5 bark.png", "bark.png": png()}
     assert "move or scale a picture" in read(TEXTURED, side_files=files).notes[0]
@@ -241,6 +265,20 @@ def test_corners_without_a_place_leave_points_grey():
     scan = read(data, side_files=files)
     assert scan.colours.tolist() == [*SHOWN[:3], [128, 128, 128]]
     assert scan.notes == ("1 points of the file have no colour, and were made grey",)
+
+
+def test_colours_after_the_points_go_before_those_of_a_picture():
+    data = TEXTURED.replace(b"v 0 0 0", b"v 0 0 0 1 1 0")
+    scan = read(data, side_files={"log.mtl": MATERIALS % b"bark.png", "bark.png": png()})
+    assert scan.colours.tolist() == [[255, 255, 0]] + [[128, 128, 128]] * 3
+
+
+def test_materials_matter_only_where_a_picture_could_be_laid():
+    assert read(b"mtllib log.mtl\n" + WHOLE).notes == ()
+
+
+def test_a_face_of_few_corners_matters_only_where_the_file_breaks_off():
+    assert len(read(POINTS + b"f 1 2\nf 1 2 3").faces) == 1
 
 
 def test_the_first_lines_tell_an_obj():
