@@ -32,9 +32,7 @@ def read_off(data: bytes, limits: ReadingLimits) -> Scan:
     """
     if not data:
         raise ScanError("the file is empty; copy or export it again")
-    text = as_text(data, limits)
-    check_last_line(text)
-    text = re.sub(rb"#[^\n]*", b"", text)
+    text = re.sub(rb"#[^\n]*", b"", as_text(data, limits))
     head = _HEAD.match(text[:2000])
     if head is None:
         raise ScanError("the file does not begin as an OFF does; check what it is and rename it")
@@ -49,6 +47,7 @@ def read_off(data: bytes, limits: ReadingLimits) -> Scan:
     vertex_count, face_count = int(counts[1]), int(counts[2])
     check_point_count(vertex_count, limits)
     check_face_count(face_count, limits)
+    check_last_line(rest[counts.end() :])
     lines = [line for line in rest[counts.end() :].split(b"\n") if line.strip()]
     if len(lines) != vertex_count + face_count:
         raise ScanError(

@@ -119,6 +119,11 @@ def test_a_file_that_is_cut_off_is_never_half_read():
         assert outcome(read_off, data) is not None
 
 
+def test_a_cloud_that_ends_within_a_number_is_refused():
+    with pytest.raises(ScanError, match=r"breaks off at '0\.2'"):
+        read_off(b"OFF\n9 0\n" + b"0.25 0.25 0.25\n" * 8 + b"0.25 0.25 0.2", LIMITS)
+
+
 def test_damage_gives_a_whole_scan_or_one_line():
     outcomes = [outcome(read_off, odd) for data in (WHOLE, ELL) for odd in damaged(data, 300, 6)]
     assert 0 < sum(scan is None for scan in outcomes) < 600

@@ -115,9 +115,9 @@ def test_colours_are_brought_to_bytes_by_their_type(kind, number, factor, expect
 @pytest.mark.parametrize("kind", FORMATS)
 def test_a_byte_of_one_is_near_black_and_a_share_of_one_is_full(kind):
     ones = np.ones((3, 4))
-    for number, expected in (("u1", 1), ("f4", 255)):
+    for number, expected in (("u1", 1), ("u2", 1), ("f4", 255)):
         more = [(name, number, None) for name in ("red", "green", "blue")]
-        shade = ones.astype(int) if number == "u1" else ones
+        shade = ones.astype(int) if number != "f4" else ones
         assert (read_ply(ply([points_of(TET, more, shade)], kind), LIMITS).colours == expected).all()
 
 
@@ -212,6 +212,12 @@ def test_a_binary_body_begins_where_its_length_says(start):
     points = np.frombuffer(b"\x0a" + bytes(95), dtype="<f8").reshape(4, 3)
     scan = read_ply(ply([points_of(points)], "binary_little_endian", "\r"), LIMITS)
     np.testing.assert_array_equal(scan.points, points)
+
+
+def test_a_comment_may_name_the_end_of_the_header():
+    for kind in FORMATS:
+        data = ply([points_of(), CORNERS], kind).replace(b"comment invented", b"comment no end_header\ncomment yet")
+        assert len(read_ply(data, LIMITS).faces) == 4
 
 
 def test_the_first_bytes_tell_a_ply():
