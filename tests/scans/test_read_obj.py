@@ -213,6 +213,13 @@ def test_the_nearest_of_several_pictures_is_taken():
     assert read(TEXTURED, side_files=exact).colours.tolist() == SHOWN
 
 
+@pytest.mark.parametrize("block_bytes", [1, 1 << 25])
+def test_places_may_be_counted_backwards(monkeypatch, block_bytes):
+    monkeypatch.setattr(number_text, "_BLOCK_BYTES", block_bytes)
+    data = TEXTURED[: TEXTURED.index(b"f 1/1")] + b"f 1/-4 3/-2 2/-3\nf 1/-4 2/-3 4/-1\n"
+    assert read(data, side_files={"log.mtl": MATERIALS % b"bark.png", "bark.png": png()}).colours.tolist() == SHOWN
+
+
 def test_each_material_has_its_own_picture_and_places_repeat():
     data = TEXTURED.replace(b"f 2/2 3/3 4/4\nf 1/-4 4/-1 3/-2\n", b"v 7 7 7\nv 8 8 8\nusemtl end\nf 5/1 2/2 6/3\n")
     data = data.replace(b"vt 0.25 0.75", b"vt -0.75 3.75")
