@@ -61,7 +61,7 @@ def read_scan(data: bytes, suffix: str, limits: ReadingLimits = _USUAL_LIMITS) -
     damaged, too large or holds no points.
     """
     ending = _ending(suffix)
-    if not data.strip():
+    if not data or data.isspace():
         raise ScanError(_EMPTY)
     if ending == "zip":
         return _read_zip(data, limits)
@@ -127,12 +127,14 @@ def _read_zip(data: bytes, limits: ReadingLimits) -> Scan:
     if len(scans) > 1:
         raise ScanError(f"the archive holds {len(scans)} scans, {_listed(scans)}: unpack it and give one of them")
     name = scans[0]
-    folder = posixpath.dirname(name)
-    sides = {(other.removeprefix(f"{folder}/") if folder else other): content for other, content in seen.items()}
     content = seen[name]
-    if not content.strip():
+    if not content or content.isspace():
         raise ScanError(f"{_listed([name])} in the archive is empty; pack or export it again")
-    return _read_one(content, _ending_in_archive(name), limits, sides)
+    ending, folder = _ending_in_archive(name), posixpath.dirname(name)
+    if ending == "gltf" and folder:
+        # It names its buffers from its own folder; another folder may hold some of the same names.
+        seen = {other.removeprefix(f"{folder}/"): content for other, content in seen.items()}
+    return _read_one(content, ending, limits, seen)
 
 
 def _is_hidden(name: str) -> bool:

@@ -224,6 +224,9 @@ def test_an_obj_in_an_archive_has_the_colours_of_its_picture(folder):
     scan = read_scan(packed({f"{folder}{name}": data for name, data in files.items()}), "zip")
     np.testing.assert_array_equal(scan.colours, [[200, 100, 50]] * 3)
     assert scan.notes == ()
+    others = {"a/box.mtl": OBJ[1].replace(b"skin", b"none"), "a/skin.png": b"no picture"}
+    again = read_scan(packed({**others, **{f"z/{folder}{name}": data for name, data in files.items()}}), "zip")
+    np.testing.assert_array_equal(again.colours, scan.colours)
     assert read_scan(OBJ[0], "obj").colours is None
 
 
@@ -232,6 +235,9 @@ def test_a_gltf_in_an_archive_has_its_buffers(folder):
     files = trimesh.Scene(BOX).export(file_type="gltf")
     assert any(name.endswith(".bin") for name in files)
     assert_box(read_scan(packed({f"{folder}{name}": data for name, data in files.items()}), "zip"))
+    # Buffers of the same names in a folder before it are others.
+    others = {f"a/{name}": bytes(len(data)) for name, data in files.items() if name.endswith(".bin")}
+    assert_box(read_scan(packed({**others, **{f"z/{folder}{name}": data for name, data in files.items()}}), "zip"))
     alone = next(data for name, data in files.items() if name.endswith(".gltf"))
     assert "not with it" in refusal(alone, "gltf")
 
@@ -244,7 +250,7 @@ def test_archives_without_one_scan_are_refused_with_what_they_hold():
     assert many.endswith("'4.ply' and 4 more: unpack it and give one of them")
     assert "holds no scan that is read, but 'a.zip'" in refusal(packed({"a.zip": packed({"b": b"c"})}), "zip")
     assert "holds no scan that is read, but nothing" in refusal(packed({".ply": FILES["ply"]}), "zip")
-    assert refusal(packed({"a.ply": b""}), "zip").startswith("'a.ply' in the archive is empty")
+    assert refusal(packed({"a.ply": b" \n"}), "zip").startswith("'a.ply' in the archive is empty")
     assert "'a\\nb.ply'" in refusal(packed({"a\nb.ply": FILES["ply"], "b.ply": FILES["ply"]}), "zip")
 
 
