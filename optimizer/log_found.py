@@ -78,6 +78,8 @@ def log_found(
         sections=tuple(
             CrossSection(x_m=float(x), outer_m=_rings(outer, float(x)), wood_m=_rings(inner, float(x))) for x in places
         ),
+        not_seen_share=log.not_seen_share,
+        surface_error_m=log.surface_error_m,
         cost=cost,
     )
 

@@ -39,7 +39,9 @@ def cut_stretch(log: Log, from_m: float, to_m: float) -> Log:
     wood = outer if log.wood is log.outer else _cut(manifold_of(log.wood), low, high)
     lines = [_clipped(line, low, high) for line in log.hearts]
     forks = tuple(fork for fork in log.forks if low < fork.crotch_m[0] < high)
-    return replace(log, outer=outer, wood=wood, hearts=tuple(line for line in lines if len(line) > 1), forks=forks)
+    hearts = tuple(line for line in lines if len(line) > 1)
+    # What is known of each face and vertex is of the whole log's.
+    return replace(log, outer=outer, wood=wood, hearts=hearts, forks=forks, face_seen=None, doubt=None)
 
 
 def _cut(body: Manifold, low: float, high: float) -> Solid:

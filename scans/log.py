@@ -4,7 +4,7 @@ Log frame: +x from the butt end to the top end, x = 0 at the outermost wood of t
 log lay when scanned or measured, y to the left for someone at the butt who looks along +x. Metres.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -101,6 +101,29 @@ class Fork:
 
 
 @dataclass(frozen=True, eq=False)
+class SurfaceDoubt:
+    """How a log's surface may lie, where a scan did not see it and where its noise hides it.
+
+    Of the outer surface and of the wood: ways (V, 3), in which each vertex may move, and modes_m (V, K), by how
+    much it does so, of K changes of form that are independent of one another, each as likely large as small and of
+    unit spread. [m]
+    scale_spread : standard deviation of the size of the whole, as a share: what the scan's own scale may be off.
+    """
+
+    outer_ways: FloatArray
+    outer_modes_m: NDArray[np.float32]
+    wood_ways: FloatArray
+    wood_modes_m: NDArray[np.float32]
+    scale_spread: float
+
+    def outer_error_m(self) -> FloatArray:
+        """Return the standard deviation (V,) of each vertex of the outer surface, the scale's not counted. [m]."""
+        return np.sqrt((self.outer_modes_m.astype(np.float64) ** 2).sum(axis=1)) * np.linalg.norm(
+            self.outer_ways, axis=1
+        )
+
+
+@dataclass(frozen=True, eq=False)
 class Log:
     """A log whose outer surface (bark included, if it has any) and wood are closed solids.
 
@@ -112,6 +135,8 @@ class Log:
     heart_radius_m : radius of the heart strip. [m]
     scan_to_log : (4, 4) from the scan's or the log sheet's frame to the log frame; the identity for a
         sheet of a straight stem.
+    face_seen : (F,) whether a scan saw each face of `outer`; None where no scan tells.
+    doubt : how the surface may lie otherwise; None where it is taken as it is.
     """
 
     name: str
@@ -122,6 +147,8 @@ class Log:
     forks: tuple[Fork, ...] = ()
     heart_radius_m: float = HEART_RADIUS_M
     scan_to_log: FloatArray = field(default_factory=lambda: np.eye(4))
+    face_seen: NDArray[np.bool_] | None = None
+    doubt: SurfaceDoubt | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "hearts", tuple(frozen(line) for line in self.hearts))
@@ -131,3 +158,57 @@ class Log:
     def length_m(self) -> float:
         """Extent of the outer solid in x. [m]."""
         return float(self.outer.bounds_m[1, 0] - self.outer.bounds_m[0, 0])
+
+    @property
+    def not_seen_share(self) -> float | None:
+        """Share of the outer surface that the scan did not see."""
+        if self.face_seen is None:
+            return None
+        areas = self._face_areas_m2
+        return float(areas[~self.face_seen].sum() / areas.sum())
+
+    @property
+    def surface_error_m(self) -> float | None:
+        """How far off the outer surface may be, root mean square over it; the scale's error not counted. [m]."""
+        if self.doubt is None:
+            return None
+        square = (self.doubt.outer_error_m() ** 2)[self.outer.faces].mean(axis=1)
+        return float(np.sqrt((square * self._face_areas_m2).sum() / self._face_areas_m2.sum()))
+
+    @cached_property
+    def _face_areas_m2(self) -> FloatArray:
+        a, b, c = (self.outer.vertices_m[self.outer.faces[:, k]] for k in range(3))
+        return np.asarray(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
+
+    def sample(self, count: int, seed: int) -> list["Log"]:
+        """Return logs that this one may turn out to be, in its own frame, each as likely as the other.
+
+        Hearts and forks stay where they are, but for the scale. Without doubt all are the log itself. The first
+        logs of a seed are the same whatever the count.
+        """
+        if self.doubt is None:
+            return [self] * count
+        rng = np.random.default_rng(seed)
+        return [self._varied(self.doubt, rng.normal(size=self.doubt.outer_modes_m.shape[1] + 1)) for _ in range(count)]
+
+    def _varied(self, doubt: SurfaceDoubt, draw: FloatArray) -> "Log":
+        scale = 1.0 + doubt.scale_spread * float(draw[0])
+        form = draw[1:].astype(np.float32)
+
+        def moved(solid: Solid, ways: FloatArray, modes: NDArray[np.float32]) -> Solid:
+            return Solid(scale * (solid.vertices_m + ways * (modes @ form)[:, None]), solid.faces)
+
+        outer = moved(self.outer, doubt.outer_ways, doubt.outer_modes_m)
+        wood = outer if self.wood is self.outer else moved(self.wood, doubt.wood_ways, doubt.wood_modes_m)
+        forks = tuple(
+            replace(
+                fork,
+                crotch_m=scale * fork.crotch_m,
+                diameter_m=scale * fork.diameter_m,
+                below_m=scale * fork.below_m,
+                above_m=scale * fork.above_m,
+            )
+            for fork in self.forks
+        )
+        hearts = tuple(scale * line for line in self.hearts)
+        return replace(self, outer=outer, wood=wood, hearts=hearts, forks=forks, doubt=None)

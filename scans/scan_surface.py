@@ -23,3 +23,11 @@ def points_on_faces(vertices: FloatArray, faces: IntArray, count: int) -> FloatA
     over = u + v > 1.0
     u, v = np.where(over, 1.0 - u, u), np.where(over, 1.0 - v, v)
     return np.asarray(a[chosen] + u * (b - a)[chosen] + v * (c - a)[chosen])
+
+
+def merged_corners(vertices: FloatArray, faces: IntArray) -> tuple[FloatArray, IntArray]:
+    """Return vertices (V, 3) and faces (F, 3) with corners at the very same place made one."""
+    if len(faces) == 0:
+        return vertices, faces
+    places, place_of = np.unique(vertices, axis=0, return_inverse=True)
+    return places, place_of.reshape(-1)[faces]

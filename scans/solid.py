@@ -11,7 +11,7 @@ from scans.bark import wood_under_bark
 from scans.bodies import body_from_mesh, extent_along, section_at, solid_from_body, upended
 from scans.errors import NotALogError, OpenSolidError
 from scans.frame import log_frame, long_axis, reversed_frame
-from scans.log import HEART_RADIUS_M, FloatArray, IntArray, Log, count_open_edges
+from scans.log import HEART_RADIUS_M, FloatArray, IntArray, Log, Solid, count_open_edges
 from scans.stems import Stems, read_stems
 
 LEAST_LENGTH_M, MOST_LENGTH_M = 0.5, 15.0
@@ -63,20 +63,7 @@ def log_from_mesh(
         notes.append("the log stands upright in the scan: the scan's x axis was taken as its upper side")
     matrix, stems = _butt_first(body, matrix, butt, notes)
     placed = body.transform(matrix[:3])
-    mean_diameter = _mean_diameter_m(placed)
-    if mean_diameter > MOST_DIAMETER_M:
-        raise NotALogError(
-            f"the log is {mean_diameter:.2f} m thick, at most {MOST_DIAMETER_M:g} m is planned; check the file's unit",
-        )
-    ratio = float(bark_ratio(mean_diameter)) if callable(bark_ratio) else float(bark_ratio)
-    if not 0.5 < ratio <= 1.0:
-        raise NotALogError(f"bark ratio: must be over 0.5 and at most 1, not {ratio:g}; give inside / outside diameter")
-    outer = solid_from_body(placed)
-    wood, thickness = outer, 0.0
-    if ratio < 1.0:
-        under_bark, thickness = wood_under_bark(placed, ratio)
-        wood = solid_from_body(under_bark)
-        notes.append(f"bark of {1000.0 * thickness:.0f} mm on average taken off ({ratio:.3f} of the diameter is wood)")
+    outer, wood, thickness = outer_and_wood(placed, bark_ratio, notes)
     log = Log(
         name=name,
         outer=outer,
@@ -88,6 +75,29 @@ def log_from_mesh(
         scan_to_log=matrix,
     )
     return log, (*notes, *stems.notes)
+
+
+def outer_and_wood(placed: Manifold, bark_ratio: BarkRatio, notes: list[str]) -> tuple[Solid, Solid, float]:
+    """Return the outer surface and the wood of a body in the log frame, and the bark's mean thickness. [m].
+
+    The same solid twice where there is no bark. What was done is added to `notes`.
+
+    Raises NotALogError for what is too thick for a log, and for a ratio that cannot be.
+    """
+    mean_diameter = _mean_diameter_m(placed)
+    if mean_diameter > MOST_DIAMETER_M:
+        raise NotALogError(
+            f"the log is {mean_diameter:.2f} m thick, at most {MOST_DIAMETER_M:g} m is planned; check the file's unit",
+        )
+    ratio = float(bark_ratio(mean_diameter)) if callable(bark_ratio) else float(bark_ratio)
+    if not 0.5 < ratio <= 1.0:
+        raise NotALogError(f"bark ratio: must be over 0.5 and at most 1, not {ratio:g}; give inside / outside diameter")
+    outer = solid_from_body(placed)
+    if ratio == 1.0:
+        return outer, outer, 0.0
+    under_bark, thickness = wood_under_bark(placed, ratio)
+    notes.append(f"bark of {1000.0 * thickness:.0f} mm on average taken off ({ratio:.3f} of the diameter is wood)")
+    return outer, solid_from_body(under_bark), thickness
 
 
 def _closed(vertices: FloatArray, faces: IntArray, notes: list[str]) -> tuple[FloatArray, IntArray]:
@@ -213,27 +223,33 @@ def _butt_first(
     """Return the log frame with the butt at x = 0, and the stems in it."""
     standing = upended(body.transform(matrix[:3]))
     stems = read_stems(standing)
-    low, high = extent_along(standing)
+    high = extent_along(standing)[1]
     if stems.divides is not None:
         turn = stems.divides == "low"
         why = "the other end divides into limbs"
     else:
-        halves = [_mean_area(standing, low, high, start) for start in (0.05, 0.5)]
-        turn = halves[1] > halves[0]
-        wider, narrower = max(halves), min(halves)
-        why = f"its half of the log is thicker by {np.sqrt(wider / narrower) - 1.0:.1%} in diameter"
-        if wider < 1.04 * narrower:
-            why += ", which is little: look whether it is right"
+        turn, why = thicker_half(standing)
     if butt == "other":
         turn = not turn
         notes.append("the butt end is the one that was asked for")
     else:
         towards = matrix[0, :3] * (1.0 if turn else -1.0)
-        notes.append(f"the butt end is the one towards {_compass(towards)} in the scan: {why}")
+        notes.append(f"the butt end is the one towards {compass(towards)} in the scan: {why}")
     if turn:
         matrix = reversed_frame(matrix, high)
         stems = read_stems(upended(body.transform(matrix[:3])))
     return matrix, stems
+
+
+def thicker_half(standing: Manifold) -> tuple[bool, str]:
+    """Whether the half of an upended body at high x is the thicker one, and in words by how much."""
+    low, high = extent_along(standing)
+    halves = [_mean_area(standing, low, high, start) for start in (0.05, 0.5)]
+    wider, narrower = max(halves), min(halves)
+    why = f"its half of the log is thicker by {np.sqrt(wider / narrower) - 1.0:.1%} in diameter"
+    if wider < 1.04 * narrower:
+        why += ", which is little: look whether it is right"
+    return halves[1] > halves[0], why
 
 
 def _mean_area(standing: Manifold, low: float, high: float, start: float) -> float:
@@ -249,7 +265,7 @@ def _mean_diameter_m(placed: Manifold) -> float:
     return float(2.0 * np.sqrt(placed.volume() / (high - low) / np.pi))
 
 
-def _compass(direction: FloatArray) -> str:
+def compass(direction: FloatArray) -> str:
     """Name of the coordinate axis nearest to a direction."""
     axis = int(np.argmax(np.abs(direction)))
     return f"{'+' if direction[axis] > 0.0 else '-'}{'xyz'[axis]}"

@@ -14,13 +14,15 @@ from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
 from scans.errors import OpenSolidError, ScanError
 from scans.ground import find_log
 from scans.log import Log
-from scans.readers import read_mesh
+from scans.readers import read_scan
 from scans.scan import Scan
+from scans.scan_surface import merged_corners, points_on_faces
+from scans.scanned_log import TAPED_SPREAD, log_from_points
 from scans.solid import log_from_mesh
 from scans.tape import LogSheet, log_from_sheet
 from scans.taped_length import scaled_to_length
 from scans.units import UNITS_M, UP_TURNS, PlacedScan, place_scan
-from service.errors import InputError, OpenScanError
+from service.errors import InputError
 from service.files import FileRead, parse_document
 from service.log_sheet import LogSheetTyped
 from service.mark_sheet import MarksRead, MarksTyped, placed
@@ -28,6 +30,7 @@ from service.mark_sheet import MarksRead, MarksTyped, placed
 MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
 MOST_END_TRIM_M = 5.0
+_ON_FACES = 400_000
 SHEET_SUFFIX = ".toml"
 _UNIT_HINT = "; --unit mm says it"
 _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
@@ -76,7 +79,7 @@ def read_log(file: FileRead, about: AboutLog, marks: FileRead | None = None) -> 
     """Read a log sheet, a closed mesh or a scan, with the marks of the sheet and of a file of marks.
 
     Raises InputError, UnknownSpeciesError or ScanError, each in one line with the file's name where it is
-    the file that is wrong; OpenScanError for a scan in which a log was found, but that is not closed.
+    the file that is wrong.
     """
     if about.bark not in {None, "on", "off"}:
         raise InputError(f"--bark must be on or off, got {about.bark}")
@@ -161,17 +164,18 @@ def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
         return ratios[-1]
 
     taped_m = None if about.taped_length is None else _taped_m(about.taped_length)
+    name = Path(file.shown).stem
     try:
-        scan = _scan_in(file)
+        scan = read_scan(file.data, file.suffix)
         at = place_scan(scan, about.unit, about.up, taped_m)
         try:
-            log, notes = _from_closed(at, scan, Path(file.shown).stem, bark_ratio, about, taped_m)
+            log, notes = _from_closed(at, scan, name, bark_ratio, about, taped_m)
         except OpenSolidError:
-            raise _open_scan(file, at, scan, about, taped_m) from None
+            log, notes = _from_points(at, scan, name, bark_ratio, about, taped_m)
     except ScanError as error:
         raise InputError(f"{file.shown}: {error}{_UNIT_HINT if 'unit' in str(error) else ''}") from None
     return LogRead(
-        log, Source(kind="solid", sha256=file.sha256), wood, bark_on, ratios[-1],
+        log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark_on, ratios[-1],
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
         species_from, _FROM_OPTION if about.bark else "not said", _FROM_OPTION if about.end_trim else "common practice",
         (*warnings, *(_sentence(note) for note in notes)),
@@ -189,39 +193,47 @@ def _taped_m(text: str) -> float:
         raise InputError(f"--taped-length: {error}") from None
 
 
-def _scan_in(file: FileRead) -> Scan:
-    points, faces = read_mesh(file.data, file.suffix)
-    if file.suffix == ".glb":  # metres and y up by its standard (glTF 2.0, section 3.4), and read z up
-        return Scan(points @ UP_TURNS["y"], faces, unit_m=1.0, up="y")
-    return Scan(points, faces)
-
-
 def _from_closed(
     at: PlacedScan, scan: Scan, name: str, bark_ratio: Callable[[float], float], about: AboutLog, taped_m: float | None
 ) -> tuple[Log, tuple[str, ...]]:
     """Return the log of a closed mesh, and each choice made. Raises OpenSolidError, ScanError."""
-    log, found = log_from_mesh(at.points_m, scan.faces, name, bark_ratio, about.butt or "auto")
+    # Corners that stand at one place are one, as many formats write each face's own.
+    points_m, faces = merged_corners(at.points_m, scan.faces)
+    log, found = log_from_mesh(points_m, faces, name, bark_ratio, about.butt or "auto")
     if about.pick not in {None, 1}:
         raise ScanError(f"--pick must be 1, as a closed mesh holds one log, got {about.pick}")
     if taped_m is None:
         return log, (*scan.notes, *at.notes, *found)
-    scaled = scaled_to_length(at.points_m, log.length_m, taped_m)
-    log, found = log_from_mesh(scaled.points_m, scan.faces, name, bark_ratio, about.butt or "auto")
-    return log, (*scan.notes, *at.notes, scaled.note, *found)
+    scaled = scaled_to_length(points_m, log.length_m, taped_m)
+    log, found = log_from_mesh(scaled.points_m, faces, name, bark_ratio, about.butt or "auto")
+    return _with_scale(log, scaled.factor), (*scan.notes, *at.notes, scaled.note, *found)
 
 
-def _open_scan(file: FileRead, at: PlacedScan, scan: Scan, about: AboutLog, taped_m: float | None) -> OpenScanError:
-    """Return what is said of a scan whose log was found. Raises ScanError where there is none."""
-    log = find_log(at.points_m, at.normals, faces=scan.faces, pick=about.pick or 1, butt=about.butt or "auto")
-    notes, length_m = (*scan.notes, *at.notes, *log.notes), log.outline.length_m
-    if taped_m is not None:
-        notes, length_m = (*notes, scaled_to_length(at.points_m[:0], length_m, taped_m).note), taped_m
-    return OpenScanError(
-        f"{file.shown}: a log about {length_m:.2f} m long was found, {int(log.mask.sum())} of {len(log.mask)} points "
-        "kept, but a scan that is not closed cannot be made into a solid yet: close it in a mesh editor, or write a "
-        "log sheet (pithline init)",
-        tuple(_sentence(note) for note in notes),
+def _from_points(
+    at: PlacedScan, scan: Scan, name: str, bark_ratio: Callable[[float], float], about: AboutLog, taped_m: float | None
+) -> tuple[Log, tuple[str, ...]]:
+    """Return the log found among the points of a scan or an open mesh, and each choice made. Raises ScanError."""
+    points_m, normals, faces = at.points_m, at.normals, scan.faces
+    if len(faces):
+        # Faces may be large, so that corners alone would not show the surface.
+        points_m, normals, faces = points_on_faces(points_m, faces, max(_ON_FACES, len(points_m))), None, faces[:0]
+    butt = about.butt or "auto"
+    found = find_log(points_m, normals, faces=faces, pick=about.pick or 1)
+    own_m = points_m[found.mask]
+    log, notes = log_from_points(own_m, found.outline, name, bark_ratio, butt)
+    if taped_m is None:
+        return log, (*scan.notes, *at.notes, *found.notes, *notes)
+    scaled = scaled_to_length(own_m, log.length_m, taped_m)
+    outline = replace(
+        found.outline, butt_m=scaled.factor * found.outline.butt_m, top_m=scaled.factor * found.outline.top_m
     )
+    log, notes = log_from_points(scaled.points_m, outline, name, bark_ratio, butt, TAPED_SPREAD)
+    return _with_scale(log, scaled.factor), (*scan.notes, *at.notes, *found.notes, scaled.note, *notes)
+
+
+def _with_scale(log: Log, factor: float) -> Log:
+    """Return the log with the tape's correction in the matrix from the scan."""
+    return replace(log, scan_to_log=log.scan_to_log @ np.diag([factor, factor, factor, 1.0]))
 
 
 def _unknown_species(mend: str) -> str:

@@ -1,0 +1,232 @@
+"""Stem, limbs and stubs as one smooth shape: its value anywhere, and how that changes with its numbers.
+
+Each member runs along a straight axis of its own. At knots along it stand the offsets of its centre line
+and the radius as a Fourier series of the angle round it; between knots both are straight. Members are joined
+by the polynomial smooth minimum (common practice in shape modelling, no source), so that a limb grows out
+of a stem in a hollow. The value is the distance off the surface, roughly: negative within the wood.
+"""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from scans.log import FloatArray, IntArray
+
+ORDERS = 7
+"""Orders 0 to 6 of the Fourier series."""
+
+TERMS = 2 * ORDERS - 1
+"""Numbers at a knot: order 0, then cosine and sine of each order."""
+
+
+@dataclass(frozen=True, eq=False)
+class Members:
+    """M members, the stem first.
+
+    starts_m : (M, 3) where each axis begins. axes : (M, 3, 3) rows along the member, and two across.
+    lengths_m : (M,). counts : (M,) knots, evenly spaced from 0 to the length.
+    bends_m : (M, K, 2) centre off the axis, in the two directions across, at each knot; K the most knots.
+    terms_m : (M, K, TERMS) the radius's series.
+    blends_m : (M,) width over which a member joins those before it.
+    sawn : (M, 2) whether it goes on straight beyond its start and its end, where a saw cut it; else it is
+        rounded there.
+    cuts_m : (M, 2, 3) planes of the sawn ends: the place along the axis, and its slope in the two directions
+        across, those off the centre line's first and last knot; infinite where there is none.
+    """
+
+    starts_m: FloatArray
+    axes: FloatArray
+    lengths_m: FloatArray
+    counts: IntArray
+    bends_m: FloatArray
+    terms_m: FloatArray
+    blends_m: FloatArray
+    sawn: NDArray[np.bool_]
+    cuts_m: FloatArray
+
+    @property
+    def count(self) -> int:
+        """How many members there are."""
+        return len(self.lengths_m)
+
+    def with_terms(self, terms_m: FloatArray) -> "Members":
+        """Return the same with other radii."""
+        return replace(self, terms_m=terms_m)
+
+    def values_m(self, points_m: FloatArray) -> FloatArray:
+        """Value (N,) at points (N, 3), sawn ends reckoned in. [m]."""
+        values = np.empty(len(points_m))
+        _values(np.ascontiguousarray(points_m), *self._plain(), self.cuts_m, values)
+        return values
+
+    def values_on_grid_m(self, low_m: FloatArray, edge_m: float, shape: tuple[int, int, int]) -> NDArray[np.float32]:
+        """Value at each point of a grid from `low_m`, `edge_m` apart; far from the surface only roughly. [m]."""
+        values = np.empty(shape, dtype=np.float32)
+        _on_grid(low_m, edge_m, *self._plain(), self.cuts_m, values)
+        return values
+
+    def places(self, points_m: FloatArray) -> "Places":
+        """Where points (N, 3) stand by each member, its side going on beyond sawn ends."""
+        count = len(points_m)
+        along, angle = np.empty((count, self.count)), np.empty((count, self.count))
+        off, share = np.empty((count, self.count)), np.empty((count, self.count))
+        values = np.empty(count)
+        _places(np.ascontiguousarray(points_m), *self._plain(), along, angle, off, share, values)
+        return Places(along, angle, off, share, values)
+
+    def outward(self, points_m: FloatArray) -> FloatArray:
+        """Return the way (N, 3) in which each point moves when the surface moves outwards by 1.
+
+        Square to the member's axis, a unit long on its side and shorter towards its middle, so that end faces
+        stay flat and whole.
+        """
+        at = self.places(points_m)
+        ways = np.zeros_like(points_m)
+        for m in range(self.count):
+            ring = np.cos(at.angle[:, m, None]) * self.axes[m, 1] + np.sin(at.angle[:, m, None]) * self.axes[m, 2]
+            radius = np.maximum(self.radius_m(m, at.along_m[:, m]), 1e-6)
+            part = np.clip(1.0 + at.off_m[:, m] / radius, 0.0, 1.0)
+            ways += (at.share[:, m] * part)[:, None] * ring
+        return ways
+
+    def line_m(self, member: int, along_m: FloatArray) -> FloatArray:
+        """Points (N, 3) of a member's middle, the first order of its radius reckoned in. [m]."""
+        knots = np.linspace(0.0, self.lengths_m[member], self.counts[member])
+        middles = self.bends_m[member, : len(knots)] + self.terms_m[member, : len(knots), 1:3]
+        across = np.stack([np.interp(along_m, knots, middles[:, k]) for k in range(2)], axis=1)
+        axes = self.axes[member]
+        return np.asarray(self.starts_m[member] + along_m[:, None] * axes[0] + across @ axes[1:])
+
+    def radius_m(self, member: int, along_m: FloatArray) -> FloatArray:
+        """Mean radius (N,) of a member. [m]."""
+        knots = np.linspace(0.0, self.lengths_m[member], self.counts[member])
+        return np.interp(along_m, knots, self.terms_m[member, : len(knots), 0])
+
+    def _plain(
+        self,
+    ) -> tuple[FloatArray, FloatArray, FloatArray, IntArray, FloatArray, FloatArray, FloatArray, NDArray[np.bool_]]:
+        return (
+            self.starts_m, self.axes, self.lengths_m, self.counts, self.bends_m, self.terms_m, self.blends_m, self.sawn,
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, eq=False)
+class Places:
+    """Where N points stand by M members.
+
+    along_m : (N, M) along each axis. angle : (N, M) round the centre line. off_m : (N, M) off the member's own
+    surface. share : (N, M) how much the joint value changes with each member's. values_m : (N,) the joint value.
+    """
+
+    along_m: FloatArray
+    angle: FloatArray
+    off_m: FloatArray
+    share: FloatArray
+    values_m: FloatArray
+
+
+@njit(cache=True, nogil=True)
+def _member(x, y, z, m, starts, axes, lengths, counts, bends, terms, sawn):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    """Place along, angle, and distance off one member."""
+    dx, dy, dz = x - starts[m, 0], y - starts[m, 1], z - starts[m, 2]
+    s = axes[m, 0, 0] * dx + axes[m, 0, 1] * dy + axes[m, 0, 2] * dz
+    v = axes[m, 1, 0] * dx + axes[m, 1, 1] * dy + axes[m, 1, 2] * dz
+    w = axes[m, 2, 0] * dx + axes[m, 2, 1] * dy + axes[m, 2, 2] * dz
+    length, knots = lengths[m], counts[m]
+    place = min(max(s / length, 0.0), 1.0) * (knots - 1)
+    i = min(int(place), knots - 2)
+    t = place - i
+    v -= (1.0 - t) * bends[m, i, 0] + t * bends[m, i + 1, 0]
+    w -= (1.0 - t) * bends[m, i, 1] + t * bends[m, i + 1, 1]
+    rho = np.sqrt(v * v + w * w)
+    cosine, sine = (v / rho, w / rho) if rho > 1e-9 else (1.0, 0.0)
+    radius = (1.0 - t) * terms[m, i, 0] + t * terms[m, i + 1, 0]
+    c, d = 1.0, 0.0
+    for k in range(1, (terms.shape[2] + 1) // 2):
+        c, d = c * cosine - d * sine, c * sine + d * cosine
+        radius += c * ((1.0 - t) * terms[m, i, 2 * k - 1] + t * terms[m, i + 1, 2 * k - 1])
+        radius += d * ((1.0 - t) * terms[m, i, 2 * k] + t * terms[m, i + 1, 2 * k])
+    beyond = 0.0
+    if s < 0.0 and not sawn[m, 0]:
+        beyond = -s
+    elif s > length and not sawn[m, 1]:
+        beyond = s - length
+    return s, np.arctan2(sine, cosine), np.sqrt(rho * rho + beyond * beyond) - radius
+
+
+@njit(cache=True, nogil=True)
+def _joint(x, y, z, starts, axes, lengths, counts, bends, terms, blends, sawn, cuts):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    total = 1e9
+    for m in range(starts.shape[0]):
+        s, _, off = _member(x, y, z, m, starts, axes, lengths, counts, bends, terms, sawn)
+        dx, dy, dz = x - starts[m, 0], y - starts[m, 1], z - starts[m, 2]
+        for end in range(2):
+            if not sawn[m, end]:
+                continue
+            knot = counts[m] - 1 if end else 0
+            v = axes[m, 1, 0] * dx + axes[m, 1, 1] * dy + axes[m, 1, 2] * dz - bends[m, knot, 0]
+            w = axes[m, 2, 0] * dx + axes[m, 2, 1] * dy + axes[m, 2, 2] * dz - bends[m, knot, 1]
+            up, aside = cuts[m, end, 1], cuts[m, end, 2]
+            beyond = (s - cuts[m, end, 0] - up * v - aside * w) / np.sqrt(1.0 + up * up + aside * aside)
+            off = max(off, beyond if end else -beyond)
+        blend = blends[m]
+        share = max(blend - abs(total - off), 0.0) / blend
+        total = min(total, off) - 0.25 * share * share * blend
+    return total
+
+
+@njit(cache=True, nogil=True)
+def _values(points, starts, axes, lengths, counts, bends, terms, blends, sawn, cuts, values):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    for n in range(points.shape[0]):
+        values[n] = _joint(
+            points[n, 0], points[n, 1], points[n, 2], starts, axes, lengths, counts, bends, terms, blends, sawn, cuts
+        )
+
+
+@njit(cache=True, nogil=True)
+def _on_grid(low, edge, starts, axes, lengths, counts, bends, terms, blends, sawn, cuts, values):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    nx, ny, nz = values.shape
+    for i in range(nx):
+        for j in range(ny):
+            k = 0
+            while k < nz:
+                value = _joint(
+                    low[0] + i * edge,
+                    low[1] + j * edge,
+                    low[2] + k * edge,
+                    starts,
+                    axes,
+                    lengths,
+                    counts,
+                    bends,
+                    terms,
+                    blends,
+                    sawn,
+                    cuts,
+                )
+                # Far off only the sign counts, and values change by little more than the way gone.
+                onward = k + max(1, int(0.4 * abs(value) / edge) - 2)
+                while k < min(onward, nz):
+                    values[i, j, k] = value
+                    k += 1
+
+
+@njit(cache=True, nogil=True)
+def _places(points, starts, axes, lengths, counts, bends, terms, blends, sawn, along, angle, offs, shares, values):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
+    for n in range(points.shape[0]):
+        total = 1e9
+        for m in range(starts.shape[0]):
+            s, turn, off = _member(
+                points[n, 0], points[n, 1], points[n, 2], m, starts, axes, lengths, counts, bends, terms, sawn
+            )
+            along[n, m], angle[n, m], offs[n, m] = s, turn, off
+            blend = blends[m]
+            half = 0.5 * max(blend - abs(total - off), 0.0) / blend
+            own = 1.0 - half if off < total else half
+            for before in range(m):
+                shares[n, before] *= 1.0 - own
+            shares[n, m] = own
+            total = min(total, off) - half * half * blend
+        values[n] = total
