@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from scans.bodies import mesh_from_body, upended
+from scans.errors import ScanError
 from scans.frame import axes_from, log_frame, reversed_frame
 from scans.ground_plane import voxel_centroids
 from scans.hidden import Fit, fitted, modes_m
@@ -140,10 +141,11 @@ def _followed(outer: Solid, points_m: FloatArray) -> list[str]:
             "write a log sheet (pithline init)"
         )
     if off > MANY_NOT_FOLLOWED:
-        return [
+        many = (
             f"{off:.0%} of the log's points lie over {1000.0 * FOLLOWED_WITHIN_M:.0f} mm off its solid: branches, "
-            "broken wood, or what is no log; look whether the drawing is like the log before you trust the plan"
-        ]
+            "broken wood, or what is no log; look whether the solid is like the log before you trust the plan"
+        )
+        return [many]
     return []
 
 
