@@ -4,9 +4,9 @@ import json
 
 import numpy as np
 import pytest
+from meshes import read_mesh
 from solid_measures import section_centres, volume_outside
 
-from scans.readers import read_mesh
 from scans.solid import log_from_mesh
 
 

@@ -10,10 +10,10 @@ from pathlib import Path
 import numpy as np
 import pytest
 import trimesh
+from meshes import read_mesh
 from small_log import MILL, PRICES, STRAIGHT
 
 from optimizer.plan import PlanDocument
-from scans.readers import read_mesh
 from service.files import read_sample
 
 QUICK = ("--lays", "12", "--workers", "1")
