@@ -29,7 +29,8 @@ app = typer.Typer(
 )
 
 LogFile = Annotated[
-    Path, typer.Argument(metavar="LOG", help="A log sheet (.toml), or a closed mesh of a log (.ply, .stl, .obj, .glb).")
+    Path,
+    typer.Argument(metavar="LOG", help="A log sheet (.toml), or a scan of a log (.ply, .obj, .usdz, .laz, .e57 ...)."),
 ]
 UnitsOption = Annotated[Units, typer.Option("--units", help="How to write lengths and masses.")]
 SpeciesOption = Annotated[str | None, typer.Option(help='The wood, such as "sugar maple"; else what the sheet says.')]
@@ -232,9 +233,10 @@ def init(
     folder: Annotated[Path, typer.Argument(metavar="[FOLDER]", help="Where to write them.")] = Path(),
     *,
     force: Annotated[bool, typer.Option("--force", help="Write over files that are there.")] = False,
+    scan: Annotated[bool, typer.Option("--scan", help="An invented scan of a log too, to try.")] = False,
 ) -> None:
     """Write a mill, a price book and a log sheet to edit."""
-    _commands().init(folder, force=force)
+    _commands().init(folder, force=force, scan=scan)
 
 
 def _one_line(message: str) -> str:

@@ -41,6 +41,7 @@ from service.files import (
     users_folder,
     write_whole,
 )
+from service.invented_scan import SCAN_FILE, invented_scan
 from service.log_reading import AboutLog, LogRead, read_log
 from service.mark_sheet import idle_marks
 from service.measures import Measures
@@ -239,9 +240,9 @@ def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) ->
     typer.echo(solid_text(read.log.name, read.log.length_m, body.volume_m3, len(body.faces), str(out), units), nl=False)
 
 
-def init(folder: Path, *, force: bool) -> None:
-    """Write the samples to edit into a folder, all of them or none."""
-    names = (MILL_FILE, PRICES_FILE, SHEET_FILE)
+def init(folder: Path, *, force: bool, scan: bool = False) -> None:
+    """Write the samples to edit into a folder, all of them or none; `scan`: an invented scan to try with them."""
+    names = (MILL_FILE, PRICES_FILE, SHEET_FILE, *((SCAN_FILE,) if scan else ()))
     there = [name for name in names if (folder / name).exists()]
     if there and not force:
         raise InputError(f"{folder / there[0]} is there already; --force writes over it, or name another folder")
@@ -250,7 +251,7 @@ def init(folder: Path, *, force: bool) -> None:
     except OSError as error:
         raise InputError(f"{folder} cannot be made: {error.strerror or error}") from None
     for name in names:
-        write_whole(folder / name, (SAMPLES / name).read_bytes())
+        write_whole(folder / name, invented_scan() if name == SCAN_FILE else (SAMPLES / name).read_bytes())
         typer.echo(f"wrote {folder / name}")
     typer.echo(
         f"Edit them; then: pithline plan {folder / SHEET_FILE}\n"

@@ -23,7 +23,7 @@ def test_every_command_of_the_readme_runs_in_its_order(
         quick = ["--lays", "12"] if arguments[0] == "plan" else []
         assert (run([*arguments, *quick]), capsys.readouterr().err) == (0, "")
 
-    assert [arguments[0] for arguments in typed] == ["init", "plan", "solid", "plan", "price", "price"]
+    assert [arguments[0] for arguments in typed] == ["init", "plan", "init", "plan", "solid", "plan", "price", "price"]
 
 
 def test_the_output_shown_is_made_of_lines_that_fit_the_page() -> None:
