@@ -25,6 +25,7 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "optimizer")]
 import books  # noqa: E402
 
 from optimizer.search import search  # noqa: E402
+from scans.errors import ScanError  # noqa: E402
 from scans.ground import find_log  # noqa: E402
 from scans.log import Log  # noqa: E402
 from scans.scanned_log import log_from_points  # noqa: E402
@@ -136,7 +137,11 @@ def main(first=0, count=24, lays=300):
         points = np.asarray(trimesh.load(path, process=False).vertices, dtype=np.float64)
         start = time.perf_counter()
         found = find_log(points)
-        log, notes = log_from_points(points[found.mask], found.outline, path.stem, 1.0)
+        try:
+            log, notes = log_from_points(points[found.mask], found.outline, path.stem, 1.0)
+        except ScanError as error:
+            print(f"{path.name}: refused: {error}")
+            continue
         taken = time.perf_counter() - start
         there = points @ log.scan_to_log[:3, :3].T + log.scan_to_log[:3, 3]
         off = distances(log.outer, there)
