@@ -19,6 +19,11 @@ _LEAST_OUT_M = 0.04
 _BLEND_M = 0.03
 _LEAN = np.cos(np.radians(65.0))
 _KNOT_M = 0.08
+_LEAST_SEEN = 0.28
+"""Of a stub's girth; bark that stands off, or the edge of a hollow, shows less of a circle."""
+
+_OF_HOST = 0.75
+"""A stub is thinner than this share of what it stands on."""
 
 
 def with_stubs(members: Members, places_m: FloatArray, normals: FloatArray) -> Members:
@@ -69,13 +74,17 @@ def _stub(members: Members, places: FloatArray, normals: FloatArray) -> _Stub | 
     edges = np.linspace(float(np.quantile(local[:, 0], 0.005)), float(np.quantile(local[:, 0], 0.995)), count + 1)
     rng = np.random.default_rng(0)
     at, middles, radii = [], [], []
+    host = members.places(places.mean(axis=0)[None])
+    thickest = _OF_HOST * float(
+        members.radius_m(int(host.share[0].argmax()), host.along_m[0, [host.share[0].argmax()]])[0]
+    )
     for low, high in pairwise(edges):
         inside = side & (local[:, 0] >= low) & (local[:, 0] <= high)
         if inside.sum() < 10:
             continue
         flat = across[inside] / np.linalg.norm(across[inside], axis=1)[:, None]
         arcs = arcs_in(local[inside, 1:], flat, _RADII_M, rng, most=1)
-        if arcs:
+        if arcs and arcs[0].seen_share >= _LEAST_SEEN and arcs[0].radius_m <= thickest:
             at.append(0.5 * (low + high))
             middles.append(arcs[0].middle_m)
             radii.append(arcs[0].radius_m)
