@@ -13,7 +13,8 @@ class ReadingLimits:
     """The most that a file may ask for; what is over is refused before memory is taken for it.
 
     points, faces : in the file. archive_bytes : all that an archive unpacks to. archive_ratio : unpacked
-    over packed size. archive_files : entries in an archive. text_bytes : of a text format.
+    over packed size. archive_files : entries in an archive. text_bytes : of a text format. seconds, memory_bytes :
+    of all the reading, where it is done in a process of its own (`scans.reading_apart`).
     """
 
     points: int = 60_000_000
@@ -22,6 +23,8 @@ class ReadingLimits:
     archive_ratio: float = 200.0
     archive_files: int = 2_000
     text_bytes: int = 4_000_000_000
+    seconds: float = 300.0
+    memory_bytes: int = 8_000_000_000
 
 
 @dataclass(frozen=True, eq=False)

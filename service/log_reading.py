@@ -14,8 +14,8 @@ from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
 from scans.errors import OpenSolidError, ScanError
 from scans.ground import find_log
 from scans.log import Log
-from scans.readers import read_scan
-from scans.scan import Scan
+from scans.reading_apart import read_scan_apart
+from scans.scan import ReadingLimits, Scan
 from scans.scan_surface import merged_corners, points_on_faces
 from scans.scanned_log import TAPED_SPREAD, log_from_points
 from scans.solid import log_from_mesh
@@ -166,7 +166,7 @@ def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
     taped_m = None if about.taped_length is None else _taped_m(about.taped_length)
     name = Path(file.shown).stem
     try:
-        scan = read_scan(file.data, file.suffix)
+        scan = read_scan_apart(file.data, file.suffix, ReadingLimits())
         at = place_scan(scan, about.unit, about.up, taped_m)
         try:
             log, notes = _from_closed(at, scan, name, bark_ratio, about, taped_m)
