@@ -2,15 +2,19 @@
 
 import numpy as np
 
+from scans.frame import axes_from
 from scans.log import FloatArray
 from scans.members import TERMS, Members
 from scans.skeleton import Skeleton
 
 KNOT_M = 0.1
 BLEND_SHARE = 0.15
-"""Width over which a limb joins the stem, as a share of the stem's diameter (common practice, no source)."""
+"""Width over which a limb joins the stem, as a share of the stem's diameter. Ours, no source: the invented
+logs are joined by the same share, so that they do not test it."""
 
 _STIFF = 3.0
+
+_UP = np.array([0.0, 0.0, 1.0])
 
 
 def members_of(skeleton: Skeleton, places_m: FloatArray) -> Members:
@@ -26,7 +30,7 @@ def members_of(skeleton: Skeleton, places_m: FloatArray) -> Members:
     starts, axes, lengths, counts, bends, terms = [], [], [], [], [], []
     for k, (piece, (first, last)) in enumerate(zip(pieces, lines, strict=True)):
         along = (last - first) / np.linalg.norm(last - first)
-        frame = _frame(along)
+        frame = axes_from(along, _UP)
         local = (piece.centres_m - first) @ frame.T
         side = (places_m - first) @ frame.T
         radius = float(np.median(piece.radii_m))
@@ -63,13 +67,6 @@ def members_of(skeleton: Skeleton, places_m: FloatArray) -> Members:
         np.array([[meeting is None or k == 0, meeting is None or k > 0] for k in range(len(pieces))]),
         np.array([[[0.0, 0.0, 0.0], [length, 0.0, 0.0]] for length in lengths]),
     )  # fmt: skip
-
-
-def _frame(along: FloatArray) -> FloatArray:
-    up = np.array([0.0, 0.0, 1.0]) if abs(along[2]) < 0.9 else np.array([1.0, 0.0, 0.0])
-    side = np.cross(up, along)
-    side /= np.linalg.norm(side)
-    return np.stack([along, side, np.cross(along, side)])
 
 
 def _line(local_m: FloatArray, trust: FloatArray, knots_m: FloatArray, fixed_m: float | None) -> FloatArray:

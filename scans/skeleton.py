@@ -14,8 +14,9 @@ from scans.errors import NotALogError
 from scans.log import FloatArray
 
 SLICE_M = 0.06
-LIMB_SHARE = 0.4
-"""A limb is at least this share of the stem's diameter thick; what is thinner is a branch stub."""
+_THINNEST = 0.2
+"""Tracks thinner than this share of the thickest are branches; less than a limb has, as the thickest circle may be one
+that spans a whole fork."""
 
 _RADII_M = (0.05, 1.3)
 _ROUGHEST = 0.1
@@ -89,7 +90,7 @@ def find_skeleton(places_m: FloatArray, normals: FloatArray, roughness: FloatArr
     if not tracks:
         raise NotALogError("no round stem was found in the scan; scan more of the log's sides")
     thickest = max((track.radius_m for track in tracks if track.run_m > 0.3), default=tracks[0].radius_m)
-    tracks = [track for track in tracks if track.run_m >= 0.25 and track.radius_m >= 0.5 * LIMB_SHARE * thickest]
+    tracks = [track for track in tracks if track.run_m >= 0.25 and track.radius_m >= _THINNEST * thickest]
     if not tracks:
         raise NotALogError("no round stem was found in the scan; scan more of the log's sides")
     limbs = _limbs(tracks)

@@ -8,6 +8,7 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from scans.arcs import arcs_in
+from scans.frame import axes_from
 from scans.log import FloatArray
 from scans.members import TERMS, Members
 
@@ -24,6 +25,8 @@ _LEAST_SEEN = 0.28
 
 _OF_HOST = 0.75
 """A stub is thinner than this share of what it stands on."""
+
+_UP = np.array([0.0, 0.0, 1.0])
 
 
 def with_stubs(members: Members, places_m: FloatArray, normals: FloatArray) -> Members:
@@ -65,7 +68,7 @@ def _stub(members: Members, places: FloatArray, normals: FloatArray) -> _Stub | 
         along = along * np.sign(along @ outward)
         if along @ outward < _LEAN:
             along = outward
-    axes = _frame(along)
+    axes = axes_from(along, _UP)
     side = np.abs(normals @ along) < 0.7
     local = (places - places.mean(axis=0)) @ axes.T
     across = (normals @ axes.T)[:, 1:]
@@ -115,13 +118,6 @@ def _outward(members: Members, point: FloatArray) -> FloatArray:
     values = members.values_m(shifted)
     slope = values[:3] - values[3:]
     return np.asarray(slope / max(float(np.linalg.norm(slope)), 1e-9))
-
-
-def _frame(along: FloatArray) -> FloatArray:
-    other = np.eye(3)[int(np.argmin(np.abs(along)))]
-    side = np.cross(other, along)
-    side /= np.linalg.norm(side)
-    return np.stack([along, side, np.cross(along, side)])
 
 
 def _added(members: Members, stubs: list[_Stub]) -> Members:

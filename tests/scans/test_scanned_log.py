@@ -5,6 +5,7 @@ from functools import cache
 
 import numpy as np
 import pytest
+from scipy.spatial import cKDTree
 
 from scans.errors import ScanError
 from scans.ground import find_log
@@ -40,7 +41,6 @@ def test_what_was_seen_is_followed_and_the_surface_is_closed(kind):
     there = points @ log.scan_to_log[:3, :3].T + log.scan_to_log[:3, 3]
     corners = log.outer.vertices_m[log.outer.faces[log.face_seen]]
     middles = corners.mean(axis=1)
-    from scipy.spatial import cKDTree  # noqa: PLC0415
 
     assert np.quantile(cKDTree(middles).query(there)[0], 0.95) < 0.02
     assert count_open_edges(log.outer.faces, len(log.outer.vertices_m)) == 0
