@@ -66,7 +66,7 @@ class Mill(Typed):
     set_up: SetUp = Field(default_factory=SetUp, description="How well a person can set the log.")
 
     def pass_minutes(self, cut_length_m: float, cut_area_m2: float) -> float:
-        """Return the minutes of one pass (design 3): the slower of feed and sawing rate, and the fixed part."""
+        """Return the minutes of one pass: the slower of feed and sawing rate, and the fixed part."""
         pace = self.pace
         feed = cut_length_m / pace.feed_max_m_per_min if pace.feed_max_m_per_min else 0.0
         sawing = cut_area_m2 / pace.sawing_rate_m2_per_min if pace.sawing_rate_m2_per_min else 0.0

@@ -119,7 +119,7 @@ def width_profile(piece: Polygon) -> WidthProfile:
 def crosscut(
     profile: WidthProfile, run: tuple[float, float], min_length_m: float, max_length_m: float, max_width_m: float
 ) -> list[tuple[float, float]]:
-    """Cut a run longer than buyers take into spans (design 3, Runs). [m].
+    """Cut a run longer than buyers take into spans. [m].
 
     The fewest equal lengths; where these would be under the minimum, the part of maximum length with
     the greatest area.

@@ -34,7 +34,7 @@ def passes_before_metal(document: PlanDocument) -> int | None:
 
 
 def _drops_m(document: PlanDocument) -> list[float]:
-    """Return the drops of all thicknesses that the price book knows for the wood (design 3, Thickness). [m]."""
+    """Return the drops of all thicknesses that the price book knows for the wood. [m]."""
     try:
         rows = document.prices.rows_for(document.wood.name)
     except PriceError:

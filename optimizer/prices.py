@@ -14,7 +14,7 @@ from optimizer.wood import Wood, find_wood
 
 ANY_SPECIES = "any"
 STEP_TOLERANCE_M = 1e-9
-"""A drop that falls short of its thickness by less than this still holds it (design 3)."""
+"""A drop that falls short of its thickness by less than this still holds it."""
 
 
 class PriceError(ValueError):
@@ -171,7 +171,7 @@ def drop_steps(thickness_m: float, mill: Mill) -> int:
 
 
 def menu_for(prices: PriceBook, wood: Wood, mill: Mill) -> tuple[MenuEntry, ...]:
-    """Return the thicknesses that the price book knows for a wood, thinnest first (design 3, Thickness).
+    """Return the thicknesses that the price book knows for a wood, thinnest first.
 
     Raises PriceError where nothing is priced, or where a row's `saw` is thinner than what is sold.
     """

@@ -12,7 +12,7 @@ from scans.log import FloatArray, IntArray
 WIDTH_MARGIN_M = 0.001
 LENGTH_MARGIN_M = 0.005
 REACH_MARGIN_M = 0.005
-"""The search counts a run, or a pass, only where it would stand with so much to spare (design 3)."""
+"""The search counts a run, or a pass, only where it would stand with so much to spare."""
 
 
 class Terms(NamedTuple):

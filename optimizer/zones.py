@@ -50,7 +50,7 @@ def rod(start_m: FloatArray, end_m: FloatArray, radius_m: float, share: float) -
 
 
 def feather(fork: Fork) -> Zone:
-    """Return the figured wood under a fork (design 3, Figure zone).
+    """Return the figured wood under a fork.
 
     Within 0.15 stem diameters of the fork plane and 0.5 of the middle line, from `below_m` under the
     crotch to `above_m` over it.

@@ -120,7 +120,8 @@ def log_from_points(
     )
     notes.append(
         f"seen: {1.0 - (log.not_seen_share or 0.0):.0%} of the surface; what was not is reckoned "
-        f"from what was, and the whole is likely within {1000.0 * (log.surface_error_m or 0.0):.0f} mm"
+        f"from what was; over the whole it is off by about {1000.0 * (log.surface_error_m or 0.0):.0f} mm, as the fit "
+        "itself reckons, the scale not counted"
     )
     return log, tuple(notes)
 

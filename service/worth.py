@@ -33,7 +33,7 @@ def worth_inside(plan: Plan, document: PlanDocument) -> Worth | None:
         return None
     lost = brought = 0.0
     for slab in plan.slabs:
-        # A slab's price without flaw and figure, as design 3 has it.
+        # A slab's price without flaw and figure.
         factor = document.prices.width_factor_at(slab.mean_width_m)
         sound = slab.board_feet * per_board_foot[slab.quarters] * factor
         more = _brought(slab, plan, document) if figured else 0.0
