@@ -1,0 +1,61 @@
+"""Every error of the service in one shape, whether a route, the framework or nobody expected it."""
+
+import logging
+from http import HTTPStatus
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from starlette.exceptions import HTTPException
+
+from service.documents import ErrorAnswer, ErrorShown
+from service.refusals import REFUSALS, STATUS_ADVICE, TooManyError, error_shown, ours
+
+_LOGGER = logging.getLogger(__name__)
+_MOST_GOT = 80
+
+
+def answer(shown: ErrorShown, headers: dict[str, str] | None = None) -> JSONResponse:
+    """Return an error as a response."""
+    content = ErrorAnswer(error=shown).model_dump(exclude_none=True)
+    return JSONResponse(content, shown.status, headers)
+
+
+def add_error_handlers(app: FastAPI) -> None:
+    """Shape all errors of an application alike."""
+    for kind, _, _ in REFUSALS:
+        app.add_exception_handler(kind, _refused)
+    app.add_exception_handler(RequestValidationError, _invalid)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(Exception, _unexpected)
+
+
+async def _refused(_request: Request, error: Exception) -> JSONResponse:
+    headers = {"Retry-After": str(error.retry_seconds)} if isinstance(error, TooManyError) else None
+    return answer(error_shown(error) or ours(), headers)
+
+
+async def _invalid(_request: Request, error: Exception) -> JSONResponse:
+    first = error.errors()[0] if isinstance(error, RequestValidationError) else {}
+    steps = [step for step in first.get("loc", ()) if step not in {"body", "query", "path"}]
+    field = "".join(f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in steps).lstrip(".")
+    message = str(first.get("msg", "it cannot be read")).removeprefix("Value error, ").replace("Input should", "must")
+    got = first.get("input")
+    shown = f", got {str(got)[:_MOST_GOT]!r}" if isinstance(got, (int, float, str)) else ""
+    if first.get("type") == "json_invalid":
+        field, shown, message = "", "", "the body is no JSON"
+    text = f"{field}: {message}{shown}" if field else f"{message}{shown}"
+    return answer(ErrorShown(status=422, message=text, field=field or None, what_to_do=STATUS_ADVICE[422]))
+
+
+async def _http(_request: Request, error: Exception) -> JSONResponse:
+    assert isinstance(error, HTTPException)  # noqa: S101 - it is registered for these
+    said = str(error.detail) or HTTPStatus(error.status_code).phrase
+    advice = STATUS_ADVICE.get(error.status_code, STATUS_ADVICE[400])
+    shown = ErrorShown(status=error.status_code, message=said, what_to_do=advice)
+    return answer(shown, dict(error.headers or {}))
+
+
+async def _unexpected(_request: Request, error: Exception) -> JSONResponse:
+    _LOGGER.error("a request broke", exc_info=error)
+    return answer(ours())

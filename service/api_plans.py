@@ -1,0 +1,88 @@
+"""Routes of plans, of ways that somebody chose, and of the jobs that make them."""
+
+import gzip
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import StreamingResponse
+
+from optimizer.plan import PlanDocument
+from service import desk as at
+from service.api_parts import JobId, LogId, OwnDesk, PlanId, errors
+from service.documents import JobShown, PlanLine, PlanRequest, WayRequest
+
+router = APIRouter(prefix="/api", tags=["plans and jobs"])
+
+Limit = Annotated[int, Query(ge=1, le=1000)]
+OfLog = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$", description="Those of one log alone.")]
+_EVENTS: dict[int | str, dict[str, Any]] = {
+    200: {
+        "description": 'Events "job", each with the job as JSON; the stream ends with the job.',
+        "content": {"text/event-stream": {"schema": {"type": "string"}}},
+    }
+}
+
+
+@router.post("/logs/{log_id}/plans", status_code=202, responses=errors(404, 409, 422, 429))
+def start_plan(response: Response, desk: OwnDesk, log_id: LogId, request: PlanRequest) -> JobShown:
+    """Search for the best ways to lay and saw a log; the job that is returned makes the plan."""
+    return _located(at.start_plan(desk, log_id, request), response)
+
+
+@router.post("/logs/{log_id}/ways", status_code=202, responses=errors(404, 409, 422, 429))
+def start_way(response: Response, desk: OwnDesk, log_id: LogId, request: WayRequest) -> JobShown:
+    """Price a way that somebody chose, or plan on from passes made already."""
+    return _located(at.start_way(desk, log_id, request), response)
+
+
+def _located(job: JobShown, response: Response) -> JobShown:
+    response.headers["Location"] = f"/api/jobs/{job.id}"
+    return job
+
+
+@router.get("/plans", responses=errors(422))
+def list_plans(desk: OwnDesk, log_id: OfLog = None, limit: Limit = 100) -> list[PlanLine]:
+    """List plans, the newest first."""
+    return desk.store.plans(log_id, limit)
+
+
+@router.get("/plans/{plan_id}", response_model=PlanDocument, responses=errors(404, 422))
+def get_plan(request: Request, desk: OwnDesk, plan_id: PlanId) -> Response:
+    """Return a plan document, as `pithline plan --json` writes it."""
+    packed = desk.store.plan_gzip(plan_id)
+    headers = {"Vary": "Accept-Encoding"}
+    if "gzip" in request.headers.get("accept-encoding", ""):
+        return Response(packed, media_type="application/json", headers={**headers, "Content-Encoding": "gzip"})
+    return Response(gzip.decompress(packed), media_type="application/json", headers=headers)
+
+
+@router.delete("/plans/{plan_id}", status_code=204, responses=errors(404, 422))
+def remove_plan(desk: OwnDesk, plan_id: PlanId) -> None:
+    """Forget a plan."""
+    desk.store.remove_plan(plan_id)
+
+
+@router.get("/jobs", responses=errors(422))
+def list_jobs(desk: OwnDesk, log_id: OfLog = None, limit: Limit = 100) -> list[JobShown]:
+    """List jobs, the newest first."""
+    return desk.store.jobs(log_id, limit)
+
+
+@router.get("/jobs/{job_id}", responses=errors(404, 422))
+def get_job(desk: OwnDesk, job_id: JobId) -> JobShown:
+    """Return a job."""
+    return desk.store.job(job_id)
+
+
+@router.post("/jobs/{job_id}/cancel", responses=errors(404, 409, 422))
+def cancel_job(desk: OwnDesk, job_id: JobId) -> JobShown:
+    """Cancel a job: at once where it waits, within a second where it runs."""
+    return at.cancel_job(desk, job_id)
+
+
+@router.get("/jobs/{job_id}/events", response_class=StreamingResponse, responses={**_EVENTS, **errors(404, 422, 429)})
+def watch_job(request: Request, desk: OwnDesk, job_id: JobId) -> StreamingResponse:
+    """Follow a job as server-sent events."""
+    desk.store.job(job_id)
+    events = request.app.state.streams.of_job(job_id)
+    return StreamingResponse(events, media_type="text/event-stream", headers={"Cache-Control": "no-store"})

@@ -1,0 +1,81 @@
+"""The application: `create_app(settings)`.
+
+Routes under /api parse, call one function, and serialise. Pages call the same functions, with no HTTP between:
+
+    desk = request.app.state.desk                       service.desk.Desk; or the dependency api_parts.OwnDesk
+    desk.store.logs(), .log(log_id)                     LogShown (documents.py): state reading | ready | failed, facts
+    desk.add_file(desk, received, name, about)          keep an upload (uploads.receive_file) and queue its reading
+    desk.add_scan(desk, data, file_name, name, about)   the same for bytes; .add_sheet(desk, sheet), .add_sample(desk)
+    desk.change_log(...), desk.remove_log(desk, log_id)
+    desk.read_of(desk, log_id)                          LogRead: the solid with wood, hearts, marks, doubt
+    desk.solid_file(desk, log_id, ".glb", wood=False)   bytes of a mesh file
+    desk.store.marks(log_id)                            [(mark_id, Mark)]; desk.add_mark(desk, log_id, mark)
+    desk.store.mills(), .mill(id | None)                MillKept, last written first; .write_mill(mill, id | None)
+    desk.store.price_books(), .price_book(id | None)    PriceBookKept; .write_price_book(prices, id | None)
+    desk.species()                                      SpeciesLine
+    desk.start_plan(desk, log_id, PlanRequest())        JobShown; desk.start_way(desk, log_id, WayRequest(...))
+    desk.store.jobs(log_id | None), .job(id)            JobShown; desk.cancel_job(desk, job_id)
+    desk.store.plans(log_id | None)                     PlanLine; desk.plan_document(desk, plan_id): PlanDocument
+
+(`desk.` before a function is the module `service.desk`.) Progress comes from /api/jobs/{id}/events. Where pages have
+a router of their own it is `service.pages.router`, and is included below, in `_include_pages` alone.
+"""
+
+import importlib.util
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from importlib import import_module
+from importlib.metadata import version
+
+from fastapi import FastAPI
+from starlette.middleware.gzip import GZipMiddleware
+
+from service import api_logs, api_mills, api_plans
+from service.api_errors import add_error_handlers
+from service.desk import open_desk
+from service.job_events import Streams
+from service.job_runner import JobRunner
+from service.job_slots import slots_for
+from service.settings import Settings
+
+_PAGES = "service.pages"
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """Return the application; its data folder is open, and its jobs run, while it is served."""
+    chosen = settings or Settings()
+
+    @asynccontextmanager
+    async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        desk = open_desk(chosen)
+        runner = JobRunner(desk.store, str(desk.files.folder), slots_for(chosen), chosen)
+        app.state.desk, app.state.runner = desk, runner
+        app.state.streams = Streams(desk.store, chosen.most_streams)
+        runner.start()
+        try:
+            yield
+        finally:
+            app.state.streams.closing = True
+            runner.close()
+            desk.store.database.close()
+
+    app = FastAPI(
+        title="Pithline",
+        description="Plans how a log is sawn into live-edge slabs, before the first cut.",
+        version=version("pithline"),
+        lifespan=lifespan,
+        openapi_url="/api/openapi.json",
+        docs_url=None,  # their scripts come from another site
+        redoc_url=None,
+    )
+    add_error_handlers(app)
+    for module in (api_logs, api_mills, api_plans):
+        app.include_router(module.router)
+    _include_pages(app)
+    app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    return app
+
+
+def _include_pages(app: FastAPI) -> None:
+    if importlib.util.find_spec(_PAGES) is not None:
+        app.include_router(import_module(_PAGES).router)

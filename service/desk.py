@@ -1,0 +1,247 @@
+"""Where everything is asked for, by routes and pages alike: plain functions on one Desk, with no HTTP in them.
+
+What only looks something up is a method of `desk.store`: logs(), log(id), marks(log_id), mills(), price_books(),
+jobs(), job(id), plans(log_id). Here stands what does more than that.
+"""
+
+import gzip
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from typing import Any
+
+from pydantic import ValidationError
+
+from optimizer.mill import Mill
+from optimizer.plan import Mark, PlanDocument
+from optimizer.prices import PriceBook
+from optimizer.typed import one_line
+from optimizer.wood import known_woods
+from service import job_state
+from service.as_toml import as_toml
+from service.database import Database
+from service.documents import (
+    About,
+    JobShown,
+    LogAdded,
+    LogShown,
+    MarkPlaced,
+    PlanRequest,
+    SpeciesLine,
+    WayRequest,
+)
+from service.errors import InputError
+from service.file_store import FileStore
+from service.files import MILL_FILE, PRICES_FILE, SHEET_FILE, FileRead, parse_document, read_sample, settle
+from service.log_file import unpack_log
+from service.log_reading import LogRead
+from service.log_sheet import LogSheetTyped
+from service.mark_sheet import MarksRead, MarkTyped, placed
+from service.mesh_file import MESH_SUFFIXES, mesh_file
+from service.refusals import NotReadyError
+from service.settings import Settings
+from service.store import Store
+from service.uploads import Limits, Received, taking
+
+_SHEET_SUFFIX = ".toml"
+
+
+@dataclass(frozen=True)
+class Desk:
+    """The service's settings, records and files."""
+
+    settings: Settings
+    store: Store
+    files: FileStore
+
+    @property
+    def limits(self) -> Limits:
+        """What an upload may be."""
+        return Limits(self.settings.upload_bytes, self.settings.free_bytes)
+
+
+def open_desk(settings: Settings) -> Desk:
+    """Make the data folder where it is missing, bring the database up to date, and put a first mill and book in."""
+    settings.data_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    files = FileStore(settings.data_folder / "files")
+    files.make_folders()
+    database = Database(settings.database)
+    database.migrate()
+    desk = Desk(settings, Store(database), files)
+    if not desk.store.mills():
+        desk.store.write_mill(parse_document(settle(None, MILL_FILE).file, Mill))
+    if not desk.store.price_books():
+        desk.store.write_price_book(parse_document(settle(None, PRICES_FILE).file, PriceBook))
+    return desk
+
+
+def add_file(desk: Desk, received: Received, name: str | None, about: About) -> LogAdded:
+    """Keep a scan, a mesh or a log sheet that came in, and queue its reading. name : what to call the log.
+
+    Raises InputError for a log sheet that is wrong; TooManyError.
+    """
+    if received.name.lower().endswith(_SHEET_SUFFIX):
+        sheet = parse_document(FileRead(received.name, desk.files.read(received.key), received.key), LogSheetTyped)
+        name = name or sheet.name
+    log, again = desk.store.add_log(
+        name=(name or received.name.rpartition(".")[0] or received.name)[:200],
+        file_name=received.name,
+        file_sha256=received.key,
+        file_bytes=received.size,
+        about=about,
+        most_queued=desk.settings.most_queued,
+    )
+    job = None if log.job_id is None else desk.store.job(log.job_id)
+    return LogAdded(log=log, job=job, again=again)
+
+
+def add_scan(desk: Desk, data: bytes, file_name: str, name: str | None = None, about: About | None = None) -> LogAdded:
+    """Do the same for a file that is in memory."""
+    with taking(desk.files, desk.limits) as (taker, path):
+        taker.write(data)
+        received = Received(taker.keep(path), taker.size, file_name, {})
+    return add_file(desk, received, name, about or About())
+
+
+def add_sheet(desk: Desk, sheet: LogSheetTyped) -> LogAdded:
+    """Add a log measured with a tape."""
+    text = as_toml(sheet.model_dump(mode="json", exclude_unset=True))
+    return add_scan(desk, text.encode(), f"sheet{_SHEET_SUFFIX}")
+
+
+def add_sample(desk: Desk) -> LogAdded:
+    """Add the invented log that comes with Pithline."""
+    return add_scan(desk, read_sample(SHEET_FILE).data, SHEET_FILE)
+
+
+def about_of(*sayings: Mapping[str, Any]) -> tuple[str | None, About]:
+    """Return the name and what is said of a log, from an address and a form; what is empty is left out.
+
+    Raises InputError.
+    """
+    given = {name: value for fields in sayings for name, value in fields.items() if value not in {None, ""}}
+    name = given.pop("name", None)
+    try:
+        return name, About.model_validate(given)
+    except ValidationError as error:
+        raise InputError(one_line(error)) from None
+
+
+def read_of(desk: Desk, log_id: str) -> LogRead:
+    """Return a log as it was read, with its name and marks. Raises NotFoundError, NotReadyError."""
+    log = ready_log(desk, log_id)
+    key = desk.store.log_read_key(log_id)
+    if key is None:
+        raise NotReadyError(f"the log {log.name} is being read")
+    read = unpack_log(desk.files.read(key))
+    marks = tuple(mark for _, mark in desk.store.marks(log_id))
+    return replace(read, log=replace(read.log, name=log.name), marks=marks)
+
+
+def ready_log(desk: Desk, log_id: str) -> LogShown:
+    """Return a log that was read. Raises NotFoundError, NotReadyError."""
+    log = desk.store.log(log_id)
+    if log.state == "failed":
+        raise NotReadyError(f"the log {log.name} could not be read: {log.error.message if log.error else 'cancelled'}")
+    if log.state != "ready":
+        raise NotReadyError(f"the log {log.name} is being read")
+    return log
+
+
+def solid_file(desk: Desk, log_id: str, suffix: str, *, wood: bool = False) -> bytes:
+    """Return a log's closed mesh as a file: .ply, .stl, .obj or .glb.
+
+    Raises NotFoundError, NotReadyError, InputError.
+    """
+    if suffix not in MESH_SUFFIXES:
+        raise InputError(f"suffix must be one of {', '.join(MESH_SUFFIXES)}, got {suffix}")
+    log = read_of(desk, log_id).log
+    return mesh_file(log.wood if wood else log.outer, suffix)
+
+
+def change_log(desk: Desk, log_id: str, name: str | None, about: About | None) -> LogShown:
+    """Give a log another name, or say something else of it, which reads it again.
+
+    Raises NotFoundError, ConflictError, TooManyError.
+    """
+    return desk.store.change_log(log_id, name=name, about=about, most_queued=desk.settings.most_queued)
+
+
+def remove_log(desk: Desk, log_id: str) -> None:
+    """Forget a log with all that belongs to it, and its files. Raises NotFoundError."""
+    for key in desk.store.remove_log(log_id):
+        desk.files.remove(key)
+
+
+def add_mark(desk: Desk, log_id: str, mark: MarkTyped | MarkPlaced) -> tuple[str, Mark]:
+    """Put a mark on a log, measured by tape or pointed out on its surface; return its id, and where it is.
+
+    Raises NotFoundError, NotReadyError, InputError.
+    """
+    read = read_of(desk, log_id)
+    if isinstance(mark, MarkTyped):
+        (found,) = placed(read.log, [MarksRead("the log", (mark,))], taped=read.source.kind == "sheet")
+        return desk.store.add_mark(log_id, found)
+    low, high = read.log.outer.bounds_m
+    for axis, value in enumerate((mark.x_m, mark.y_m, mark.z_m)):
+        if not low[axis] - _NEAR_M <= value <= high[axis] + _NEAR_M:
+            raise InputError(
+                f"{'xyz'[axis]}_m must lie on the log, in {low[axis]:.3f} to {high[axis]:.3f}, got {value:.3f}"
+            )
+    if mark.kind != "pith" and not (mark.radius_m > 0.0 and mark.depth_m > 0.0):
+        raise InputError(f"radius_m and depth_m must be over 0 for {mark.kind}; give both")
+    return desk.store.add_mark(log_id, Mark(id="", **mark.model_dump()))
+
+
+_NEAR_M = 0.05
+"""A mark so far outside the log still is on it: readings differ by as much (our own rule, no source)."""
+
+
+def start_plan(desk: Desk, log_id: str, request: PlanRequest) -> JobShown:
+    """Queue the search for a log's best plans. Raises NotFoundError, NotReadyError, TooManyError, InputError."""
+    if request.lays > desk.settings.most_lays:
+        raise InputError(f"lays must be at most {desk.settings.most_lays}, got {request.lays}")
+    return _start(desk, "plan", log_id, request)
+
+
+def start_way(desk: Desk, log_id: str, request: WayRequest) -> JobShown:
+    """Queue the pricing of a way that somebody chose. Raises as start_plan does."""
+    return _start(desk, "way", log_id, request)
+
+
+def _start(desk: Desk, kind: Any, log_id: str, request: PlanRequest | WayRequest) -> JobShown:
+    ready_log(desk, log_id)
+    mill = desk.store.mill(request.mill_id).mill
+    prices = desk.store.price_book(request.prices_id).prices
+    # Whole, so that a job that runs again plans on what it was asked for.
+    asked = {
+        "request": request.model_dump(mode="json"),
+        "mill": mill.model_dump(mode="json"),
+        "prices": prices.model_dump(mode="json"),
+    }
+    return desk.store.queue(kind, log_id, asked, desk.settings.most_queued)
+
+
+def plan_document(desk: Desk, plan_id: str) -> PlanDocument:
+    """Return a plan. Raises NotFoundError."""
+    return PlanDocument.model_validate_json(gzip.decompress(desk.store.plan_gzip(plan_id)))
+
+
+def cancel_job(desk: Desk, job_id: str) -> JobShown:
+    """Cancel a job: at once where it waits, within a second where it runs. Raises NotFoundError, JobStateError."""
+    job = desk.store.step_job(job_id, job_state.cancel_asked)
+    return job if job is not None else desk.store.job(job_id)
+
+
+def species() -> list[SpeciesLine]:
+    """Return the woods of the table."""
+    return [
+        SpeciesLine(
+            name=wood.name,
+            scientific_name=wood.scientific_name,
+            green_density_kg_m3=wood.green_density_kg_m3,
+            shrinkage_radial_pct=wood.shrinkage_radial_pct,
+            shrinkage_tangential_pct=wood.shrinkage_tangential_pct,
+            status=wood.status,
+        )
+        for wood in known_woods().values()
+    ]

@@ -1,0 +1,123 @@
+"""Takes queued jobs up, watches over those that run, and takes back what was lost."""
+
+import logging
+import threading
+import time
+from collections.abc import Sequence
+from concurrent.futures import BrokenExecutor, Future
+from dataclasses import dataclass
+
+from service import job_state
+from service.documents import ErrorShown, JobShown
+from service.job_slots import Slot
+from service.job_state import JobState
+from service.job_work import Order
+from service.refusals import NotFoundError
+from service.settings import Settings
+from service.store import Store
+
+POLL_SECONDS = 0.1
+ENDED = "the process that did it ended"
+SERVER_ENDED = "the service ended while it ran"
+_LOGGER = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class _Running:
+    job: JobShown
+    future: Future[None]
+    since: float
+
+
+class JobRunner:
+    """The one thread that starts and stops jobs.
+
+    Its poll is the database alone, so that a cancel may come from any process.
+    """
+
+    def __init__(self, store: Store, files: str, slots: Sequence[Slot], settings: Settings) -> None:
+        self._store, self._files, self._settings = store, files, settings
+        self._running: dict[int, _Running | None] = dict.fromkeys(range(len(slots)))
+        self._slots = slots
+        self._closing = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="jobs", daemon=True)
+
+    def start(self) -> None:
+        """Take back what an earlier server left, and begin."""
+        for job in self._store.running_jobs():
+            _LOGGER.warning("job %s ran when the service ended", job.id)
+            self._store.step_job(job.id, lambda status: job_state.lost(status, SERVER_ENDED), attempt=job.attempt)
+        self._thread.start()
+
+    def close(self) -> None:
+        """Stop all jobs and let them wait for the next start."""
+        self._closing.set()
+        self._thread.join()
+        for k, slot in enumerate(self._slots):
+            running = self._running[k]
+            slot.close()
+            if running is not None:
+                self._store.step_job(running.job.id, job_state.put_back, attempt=running.job.attempt)
+
+    def _run(self) -> None:
+        while not self._closing.wait(POLL_SECONDS):
+            try:
+                for k, slot in enumerate(self._slots):
+                    self._tend(k, slot)
+            except Exception:
+                # The database may be away for a while; jobs wait, and the thread must not end.
+                _LOGGER.exception("jobs could not be tended to")
+                self._closing.wait(1.0)
+
+    def _tend(self, k: int, slot: Slot) -> None:
+        running = self._running[k]
+        if running is None:
+            if slot.is_ready():
+                self._take_up(k, slot)
+        elif running.future.done():
+            self._running[k] = None
+            self._settle(running)
+        elif (why := self._stop_because(running)) is not None and slot.stop():
+            self._running[k] = None
+            self._settle(running, why)
+
+    def _take_up(self, k: int, slot: Slot) -> None:
+        job = self._store.next_job()
+        if job is None:
+            return
+        order = Order(self._settings.database, self._files, job.id, job.attempt, self._settings.cores_a_job)
+        try:
+            self._running[k] = _Running(job, slot.submit(order), time.monotonic())
+        except BrokenExecutor:
+            # Its process ended while it was idle; that is nothing to hold against the job.
+            self._store.step_job(job.id, job_state.put_back, attempt=job.attempt)
+            slot.stop()
+
+    def _stop_because(self, running: _Running) -> str | None:
+        """Return why a job is to be stopped now; None where it may go on."""
+        if time.monotonic() - running.since > self._settings.job_seconds:
+            return f"it ran for {self._settings.job_seconds:g} s, the most that a job may"
+        try:
+            job = self._store.job(running.job.id)
+        except NotFoundError:
+            return "its log was removed"
+        return "it was cancelled" if job.cancel_wanted else None
+
+    def _settle(self, running: _Running, why: str | None = None) -> None:
+        """Note how a job ended whose worker did not: a worker that ends by itself leaves nothing to settle."""
+        try:
+            job = self._store.job(running.job.id)
+        except NotFoundError:
+            return
+        if job.state is not JobState.RUNNING or job.attempt != running.job.attempt:
+            return
+        error = running.future.exception() if why is None else None
+        if error is not None:
+            _LOGGER.warning("job %s lost its process: %r", job.id, error)
+        if why is None or job.cancel_wanted:
+            self._store.step_job(job.id, lambda status: job_state.lost(status, ENDED), attempt=job.attempt)
+            return
+        shown = ErrorShown(
+            status=500, message=why, what_to_do="Ask for fewer lays or a smaller scan, or raise PITHLINE_JOB_SECONDS."
+        )
+        self._store.step_job(job.id, lambda status: job_state.failed(status, why), attempt=job.attempt, error=shown)

@@ -1,0 +1,114 @@
+"""The tables of the database, as SQLAlchemy maps them. Their history is in `service/migrations`."""
+
+from typing import Any
+
+from sqlalchemy import JSON, BigInteger, ForeignKey, Index, LargeBinary, String, Text
+from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
+
+ID = String(32)
+CASCADE = "CASCADE"
+
+
+class Record(DeclarativeBase):
+    """A row of some table. Times are ISO 8601 texts in UTC, ids 32 hexadecimal digits."""
+
+
+class LogRow(Record):
+    """A log. key : hash of file and what was said of it, so that one upload makes one log."""
+
+    __tablename__ = "logs"
+
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    key: Mapped[str] = mapped_column(String(64), unique=True)
+    name: Mapped[str] = mapped_column(Text)
+    file_name: Mapped[str] = mapped_column(Text)
+    file_sha256: Mapped[str] = mapped_column(String(64))
+    file_bytes: Mapped[int] = mapped_column(BigInteger)
+    about: Mapped[dict[str, Any]] = mapped_column(JSON)
+    read_key: Mapped[str | None] = mapped_column(String(64))
+    facts: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    made_at: Mapped[str] = mapped_column(String(32), index=True)
+
+
+class MarkRow(Record):
+    """A mark on a log, at its place."""
+
+    __tablename__ = "marks"
+
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    log_id: Mapped[str] = mapped_column(ForeignKey("logs.id", ondelete=CASCADE), index=True)
+    document: Mapped[dict[str, Any]] = mapped_column(JSON)
+    made_at: Mapped[str] = mapped_column(String(32))
+
+
+class MillRow(Record):
+    """A mill."""
+
+    __tablename__ = "mills"
+
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    name: Mapped[str] = mapped_column(Text)
+    document: Mapped[dict[str, Any]] = mapped_column(JSON)
+    changed_at: Mapped[str] = mapped_column(String(32), index=True)
+
+
+class PriceBookRow(Record):
+    """A price book."""
+
+    __tablename__ = "price_books"
+
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    name: Mapped[str] = mapped_column(Text)
+    document: Mapped[dict[str, Any]] = mapped_column(JSON)
+    changed_at: Mapped[str] = mapped_column(String(32), index=True)
+
+
+class JobRow(Record):
+    """A job, with its progress, and the flag that stops it."""
+
+    __tablename__ = "jobs"
+    __table_args__ = (Index("jobs_waiting", "state", "made_at"),)
+
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    kind: Mapped[str] = mapped_column(String(8))
+    log_id: Mapped[str] = mapped_column(ForeignKey("logs.id", ondelete=CASCADE), index=True)
+    request: Mapped[dict[str, Any]] = mapped_column(JSON)
+    state: Mapped[str] = mapped_column(String(12))
+    attempt: Mapped[int]
+    losses: Mapped[int]
+    cancel_wanted: Mapped[bool]
+    error: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    stage: Mapped[str] = mapped_column(Text)
+    done: Mapped[int]
+    total: Mapped[int]
+    best_net: Mapped[float | None]
+    gap: Mapped[float | None]
+    made_at: Mapped[str] = mapped_column(String(32))
+    started_at: Mapped[str | None] = mapped_column(String(32))
+    ended_at: Mapped[str | None] = mapped_column(String(32))
+
+
+class PlanRow(Record):
+    """A plan document, compressed with gzip. It bears the id of the job that made it, so that none is made twice."""
+
+    __tablename__ = "plans"
+
+    id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete=CASCADE), primary_key=True)
+    log_id: Mapped[str] = mapped_column(ForeignKey("logs.id", ondelete=CASCADE), index=True)
+    kind: Mapped[str] = mapped_column(String(8))
+    mill: Mapped[str] = mapped_column(Text)
+    prices: Mapped[str] = mapped_column(Text)
+    currency: Mapped[str] = mapped_column(String(8))
+    net: Mapped[float]
+    made_at: Mapped[str] = mapped_column(String(32), index=True)
+    document: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
+
+
+class SessionRow(Record):
+    """Somebody who is signed in. id : hash of the token in the cookie. expires_at : seconds since 1970."""
+
+    __tablename__ = "sessions"
+
+    id: Mapped[str] = mapped_column(String(64), primary_key=True)
+    passphrase: Mapped[str] = mapped_column(String(64))
+    expires_at: Mapped[float]
