@@ -27,7 +27,7 @@ MAY = {
 }
 
 
-@pytest.mark.parametrize(("state", "step"), product(JobState, STEPS))
+@pytest.mark.parametrize(("state", "step"), list(product(JobState, STEPS)))
 def test_a_step_is_taken_only_from_where_it_may_be(state, step):
     if step in MAY[state]:
         STEPS[step](JobStatus(state))

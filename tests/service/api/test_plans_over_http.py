@@ -1,0 +1,66 @@
+"""From an upload to its plan, over HTTP."""
+
+import gzip
+import json
+
+from small_log import STRAIGHT
+
+from optimizer.plan import PlanDocument
+
+QUICK = {"lays": 12}
+
+
+def test_a_log_sheet_is_uploaded_read_and_planned(client, ended, log_id):
+    asked = client.post(f"/api/logs/{log_id}/plans", json=QUICK)
+    job = ended(asked.json()["id"])
+    answer = client.get(f"/api/plans/{job['plan_id']}")
+    document = PlanDocument.model_validate_json(answer.content)
+
+    assert asked.status_code == 202
+    assert asked.headers["location"] == f"/api/jobs/{job['id']}"
+    assert job["state"] == "done"
+    assert document.log.name == "Invented cylinder"
+    assert document.mill.name == "Test mill"
+    assert document.plans[0].net > 0.0
+    assert abs(document.plans[0].net - job["best_net"]) < 1e-6
+    assert [line["id"] for line in client.get("/api/plans", params={"log_id": log_id}).json()] == [job["plan_id"]]
+
+
+def test_a_log_that_was_read_says_what_it_is(client, log_id):
+    log = client.get(f"/api/logs/{log_id}").json()
+
+    assert (log["state"], log["name"], log["facts"]["source"]) == ("ready", "Invented cylinder", "sheet")
+    assert abs(log["facts"]["length_m"] - 1.524) < 1e-6
+    assert log["facts"]["cost"] == 20.0
+
+
+def test_the_same_upload_again_is_the_same_log(client, log_id):
+    again = client.post("/api/logs", files={"file": ("log.toml", STRAIGHT)})
+    other = client.post("/api/logs", files={"file": ("log.toml", STRAIGHT)}, data={"cost": "35"})
+
+    assert (again.status_code, again.json()["again"], again.json()["log"]["id"]) == (200, True, log_id)
+    assert (other.status_code, other.json()["again"]) == (202, False)
+    assert other.json()["log"]["id"] != log_id
+
+
+def test_a_plan_travels_compressed_where_that_is_taken(client, ended, log_id):
+    plan_id = ended(client.post(f"/api/logs/{log_id}/plans", json=QUICK).json()["id"])["plan_id"]
+    with client.stream("GET", f"/api/plans/{plan_id}") as packed:
+        small = b"".join(packed.iter_raw())
+    plain = client.get(f"/api/plans/{plan_id}", headers={"Accept-Encoding": "identity"})
+
+    assert packed.headers["content-encoding"] == "gzip"
+    assert "content-encoding" not in plain.headers
+    assert json.loads(gzip.decompress(small)) == plain.json()
+    assert len(small) < len(plain.content) / 2
+
+
+def test_a_job_is_followed_as_events(client, log_id):
+    job_id = client.post(f"/api/logs/{log_id}/plans", json=QUICK).json()["id"]
+    with client.stream("GET", f"/api/jobs/{job_id}/events") as answer:
+        jobs = [json.loads(line.removeprefix("data: ")) for line in answer.iter_lines() if line.startswith("data: ")]
+
+    assert answer.headers["content-type"].startswith("text/event-stream")
+    assert jobs[-1]["state"] == "done"
+    assert {job["id"] for job in jobs} == {job_id}
+    assert len({job["stage"] for job in jobs}) > 2
