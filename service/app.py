@@ -30,26 +30,42 @@ from importlib.metadata import version
 from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
-from service import api_logs, api_mills, api_plans
+from service import api_logs, api_mills, api_plans, api_session
 from service.api_errors import add_error_handlers
+from service.body_limit import BodyLimit
 from service.desk import open_desk
+from service.errors import InputError
+from service.guard import Guard
 from service.job_events import Streams
 from service.job_runner import JobRunner
 from service.job_slots import slots_for
+from service.passphrase import passphrase_hash
+from service.sessions import Sessions
 from service.settings import Settings
+from service.wrapping import Wrapping
 
 _PAGES = "service.pages"
 
 
 def create_app(settings: Settings | None = None) -> FastAPI:
-    """Return the application; its data folder is open, and its jobs run, while it is served."""
+    """Return the application; its data folder is open, and its jobs run, while it is served.
+
+    Raises InputError where others could reach it without a passphrase.
+    """
     chosen = settings or Settings()
+    own_hash = passphrase_hash(chosen)
+    if own_hash is None and not chosen.is_local:
+        raise InputError(
+            f"host {chosen.host} can be reached by others, which needs a passphrase; set one with `pithline "
+            "passphrase`, or listen on 127.0.0.1"
+        )
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         desk = open_desk(chosen)
         runner = JobRunner(desk.store, str(desk.files.folder), slots_for(chosen), chosen)
         app.state.desk, app.state.runner = desk, runner
+        app.state.sessions = Sessions(desk.store.database, chosen, own_hash)
         app.state.streams = Streams(desk.store, chosen.most_streams)
         runner.start()
         try:
@@ -57,7 +73,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         finally:
             app.state.streams.closing = True
             runner.close()
-            desk.store.database.close()
+            desk.close()
 
     app = FastAPI(
         title="Pithline",
@@ -69,10 +85,14 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         redoc_url=None,
     )
     add_error_handlers(app)
-    for module in (api_logs, api_mills, api_plans):
+    for module in (api_logs, api_mills, api_plans, api_session):
         app.include_router(module.router)
     _include_pages(app)
+    # The last that is added is the first that a request meets.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
+    app.add_middleware(BodyLimit, most=chosen.body_bytes)
+    app.add_middleware(Guard, settings=chosen)
+    app.add_middleware(Wrapping)
     return app
 
 

@@ -239,6 +239,46 @@ def init(
     _commands().init(folder, force=force, scan=scan)
 
 
+@app.command()
+def serve(
+    *,
+    host: Annotated[
+        str | None, typer.Option(metavar="ADDRESS", help="Where to listen; else this machine alone, 127.0.0.1.")
+    ] = None,
+    port: Annotated[int | None, typer.Option(help="Port to listen on; 0: any that is free; else 8100.")] = None,
+    data: Annotated[
+        Path | None, typer.Option(metavar="FOLDER", help="Where logs and plans are kept; else your own data folder.")
+    ] = None,
+    slots: Annotated[int | None, typer.Option(help="Jobs that run at once; else 1.")] = None,
+    settings: Annotated[bool, typer.Option("--settings", help="List all settings, and stop.")] = False,
+) -> None:
+    """Serve pages and an API to browsers and programs."""
+    from service import serve as served  # noqa: PLC0415 - late on purpose
+
+    if settings:
+        typer.echo(served.settings_text(), nl=False)
+        return
+    served.serve({"host": host, "port": port, "data_folder": data, "slots": slots})
+
+
+@app.command()
+def passphrase(
+    *,
+    data: Annotated[Path | None, typer.Option(metavar="FOLDER", help="The service's data folder.")] = None,
+) -> None:
+    """Set the passphrase of the service: asked for, or read from a pipe.
+
+    Only its hash is kept.
+    """
+    from service import serve as served  # noqa: PLC0415 - late on purpose
+
+    if sys.stdin.isatty():
+        typed = typer.prompt("New passphrase", hide_input=True, confirmation_prompt=True)
+    else:
+        typed = sys.stdin.readline().rstrip("\r\n")
+    served.set_passphrase(typed, data)
+
+
 def _one_line(message: str) -> str:
     return " ".join(message.split())
 

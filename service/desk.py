@@ -32,6 +32,7 @@ from service.documents import (
 from service.errors import InputError
 from service.file_store import FileStore
 from service.files import MILL_FILE, PRICES_FILE, SHEET_FILE, FileRead, parse_document, read_sample, settle
+from service.folder_lock import FolderLock
 from service.log_file import unpack_log
 from service.log_reading import LogRead
 from service.log_sheet import LogSheetTyped
@@ -52,21 +53,35 @@ class Desk:
     settings: Settings
     store: Store
     files: FileStore
+    lock: FolderLock
 
     @property
     def limits(self) -> Limits:
         """What an upload may be."""
         return Limits(self.settings.upload_bytes, self.settings.free_bytes)
 
+    def close(self) -> None:
+        """Close the database, and let the data folder go."""
+        self.store.database.close()
+        self.lock.release()
+
 
 def open_desk(settings: Settings) -> Desk:
-    """Make the data folder where it is missing, bring the database up to date, and put a first mill and book in."""
-    settings.data_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    """Make the data folder where it is missing, bring the database up to date, and put a first mill and book in.
+
+    Raises InputError where the folder cannot be had.
+    """
+    try:
+        settings.data_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise InputError(f"{settings.data_folder} cannot be made: {error.strerror or error}") from None
+    lock = FolderLock(settings.data_folder)
     files = FileStore(settings.data_folder / "files")
     files.make_folders()
+    files.clear_incoming()
     database = Database(settings.database)
     database.migrate()
-    desk = Desk(settings, Store(database), files)
+    desk = Desk(settings, Store(database), files, lock)
     if not desk.store.mills():
         desk.store.write_mill(parse_document(settle(None, MILL_FILE).file, Mill))
     if not desk.store.price_books():

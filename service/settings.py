@@ -6,10 +6,10 @@ Every setting stands here, with its default and what it is for; `pithline serve 
 import os
 from ipaddress import ip_address
 from pathlib import Path
-from typing import Self
+from typing import Annotated, Any, Self
 
 from pydantic import Field, field_validator, model_validator
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
 
@@ -27,9 +27,11 @@ class Settings(BaseSettings):
     host: str = Field(
         "127.0.0.1", description="Address to listen on. Any but this machine's own loopback needs a passphrase."
     )
-    port: int = Field(8100, ge=1, le=65535, description="Port to listen on.")
-    allowed_hosts: tuple[str, ...] = Field(
-        (), description="Names that browsers may call the service by, beside localhost and plain addresses."
+    port: int = Field(8100, ge=0, le=65535, description="Port to listen on; 0: any that is free.")
+    allowed_hosts: Annotated[tuple[str, ...], NoDecode] = Field(
+        (),
+        description="Names that browsers may call the service by, beside localhost and plain addresses, with commas "
+        "between.",
     )
     certificate_file: Path | None = Field(None, description="TLS certificate (PEM), to serve https; with key_file.")
     key_file: Path | None = Field(None, description="Its private key (PEM).")
@@ -65,6 +67,12 @@ class Settings(BaseSettings):
         "concurrent.futures.Executor, such as that of a cluster.",
     )
     most_streams: int = Field(200, ge=1, description="Event streams that may be open at once.")
+
+    @field_validator("allowed_hosts", mode="before")
+    @classmethod
+    def names_between_commas(cls, names: Any) -> Any:
+        """Take a text apart."""
+        return tuple(name.strip() for name in names.split(",") if name.strip()) if isinstance(names, str) else names
 
     @field_validator("host")
     @classmethod

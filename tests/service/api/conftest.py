@@ -1,39 +1,19 @@
 """The service in a thread of the tests' own process, asked over 127.0.0.1; its jobs run in processes as always."""
 
-import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
-import uvicorn
+from served import serving
 from small_log import MILL, PRICES, STRAIGHT
 
 from service import files
-from service.app import create_app
 from service.settings import Settings
 
 WAIT_SECONDS = 60.0
-
-
-@contextmanager
-def serving(settings: Settings) -> Iterator[httpx.Client]:
-    server = uvicorn.Server(uvicorn.Config(create_app(settings), port=0, log_level="warning", lifespan="on"))
-    thread = threading.Thread(target=server.run)
-    thread.start()
-    while not server.started:
-        assert thread.is_alive(), "the service did not start"
-        time.sleep(0.01)
-    port = server.servers[0].sockets[0].getsockname()[1]
-    try:
-        with httpx.Client(base_url=f"http://127.0.0.1:{port}", timeout=30.0) as client:
-            yield client
-    finally:
-        server.should_exit = True
-        thread.join()
 
 
 @pytest.fixture(scope="module")

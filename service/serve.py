@@ -1,0 +1,86 @@
+"""Runs the service on this machine: `pithline serve` and `pithline passphrase`."""
+
+import socket
+from pathlib import Path
+from typing import Any
+
+import typer
+import uvicorn
+from fastapi import FastAPI
+from pydantic import ValidationError
+
+from optimizer.typed import one_line
+from service.app import create_app
+from service.errors import InputError
+from service.passphrase import keep_passphrase
+from service.settings import Settings
+
+_GRACE_SECONDS = 1
+
+
+def settings_from(given: dict[str, Any]) -> Settings:
+    """Return the settings of the environment, with what was typed before them. Raises InputError."""
+    try:
+        return Settings(**{name: value for name, value in given.items() if value is not None})
+    except ValidationError as error:
+        raise InputError(f"{one_line(error)} (a setting; pithline serve --settings lists all)") from None
+    except ValueError as error:  # what cannot be parsed in the environment
+        raise InputError(f"a PITHLINE_ variable cannot be read: {error}") from None
+
+
+def serve(given: dict[str, Any]) -> None:
+    """Serve until the process is told to end. Raises InputError."""
+    settings = settings_from(given)
+    app = create_app(settings)
+    listening = _listen(settings.host, settings.port)
+    host, port = listening.getsockname()[:2]
+    shown = f"[{host}]" if ":" in host else host
+    scheme = "https" if settings.certificate_file else "http"
+    typer.echo(f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it")
+    uvicorn.Server(config_for(app, settings)).run(sockets=[listening])
+
+
+def config_for(app: FastAPI, settings: Settings) -> uvicorn.Config:
+    """Return how the server is to run."""
+    return uvicorn.Config(
+        app,
+        host=settings.host,
+        port=settings.port,
+        log_level="warning",
+        lifespan="on",
+        server_header=False,
+        proxy_headers=settings.behind_https,
+        timeout_graceful_shutdown=_GRACE_SECONDS,
+        ssl_certfile=settings.certificate_file,
+        ssl_keyfile=settings.key_file,
+    )
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listening = socket.socket(family, socket.SOCK_STREAM)
+    listening.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listening.bind((host, port))
+    except OSError as error:
+        listening.close()
+        raise InputError(
+            f"port {port} of {host} cannot be had: {error.strerror or error}; name another with --port"
+        ) from None
+    return listening
+
+
+def settings_text() -> str:
+    """Return all settings: name, default, what each is for."""
+    lines = ["Set in the environment:"]
+    for name, field in Settings.model_fields.items():
+        default = "" if field.default is None or field.is_required() else field.get_default(call_default_factory=True)
+        shown = " ".join(map(str, default)) if isinstance(default, tuple) else str(default)
+        lines += [f"PITHLINE_{name.upper()}" + (f"  [{shown}]" if shown else ""), f"    {field.description}"]
+    return "\n".join(lines) + "\n"
+
+
+def set_passphrase(passphrase: str, data: Path | None) -> None:
+    """Keep a new passphrase. Raises InputError."""
+    path = keep_passphrase(passphrase, settings_from({"data_folder": data}).data_folder)
+    typer.echo(f"wrote its hash to {path}; start the service again for it to hold, and everybody signs in anew")

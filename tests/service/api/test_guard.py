@@ -1,0 +1,194 @@
+"""Who may ask: hosts, other sites' pages, the passphrase; and the headers of every answer."""
+
+import threading
+
+import pytest
+from served import refused, serving
+
+from service.app import create_app
+from service.errors import InputError
+from service.guard import check_host
+from service.passphrase import keep_passphrase
+from service.refusals import TooManyError, WrongHostError
+from service.settings import Settings
+from service.tries import Tries
+
+PASSPHRASE = "heron ladle quartz tide"  # noqa: S105 - of these tests alone
+
+
+@pytest.mark.parametrize("host", ["evil.example", "evil.example:8100", "127.0.0.1.evil.example", "", "localhost.evil"])
+def test_a_strange_host_is_refused(client, host):
+    assert "does not go by" in refused(client.get("/api/mills", headers={"Host": host}), 421)
+
+
+@pytest.mark.parametrize("host", ["localhost", "LOCALHOST:99", "127.0.0.1:1", "[::1]:8100", "192.168.1.7", "mill.lan"])
+def test_own_hosts_are_known(host):
+    check_host(host, Settings(allowed_hosts=("Mill.lan",)))
+
+
+def test_a_name_of_somebody_elses_settings_is_not_known():
+    with pytest.raises(WrongHostError):
+        check_host("mill.lan", Settings())
+
+
+@pytest.mark.parametrize(
+    "headers",
+    [
+        {"Origin": "http://evil.example"},
+        {"Origin": "null"},
+        {"Origin": "http://127.0.0.1:1"},
+        {"Sec-Fetch-Site": "cross-site"},
+        {"Sec-Fetch-Site": "same-site"},
+    ],
+)
+def test_another_sites_page_changes_nothing(client, headers):
+    before = client.get("/api/logs").json()
+
+    refused(client.post("/api/logs/sample", headers=headers), 403)
+    assert client.get("/api/logs").json() == before
+
+
+def test_own_pages_and_programs_may(client):
+    own = f"http://{client.base_url.host}:{client.base_url.port}"
+
+    assert client.post("/api/logs/sample", headers={"Origin": own, "Sec-Fetch-Site": "same-origin"}).is_success
+    assert client.post("/api/logs/sample").is_success
+
+
+@pytest.mark.parametrize(("method", "path"), [("GET", "/api/mills"), ("GET", "/nowhere"), ("PUT", "/api/logs")])
+def test_every_answer_keeps_browsers_careful(client, method, path):
+    headers = client.request(method, path).headers
+
+    policy = headers["content-security-policy"]
+    assert "default-src 'none'" in policy
+    assert "frame-ancestors 'none'" in policy
+    assert "script-src 'self';" in policy
+    assert "unsafe" not in policy
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["referrer-policy"] == "same-origin"
+    assert "server" not in headers
+
+
+def test_others_can_be_let_in_with_a_passphrase_alone(tmp_path):
+    with pytest.raises(InputError, match="needs a passphrase"):
+        create_app(Settings(host="0.0.0.0", data_folder=tmp_path))  # noqa: S104 - that is what is refused
+    keep_passphrase(PASSPHRASE, tmp_path)
+
+    create_app(Settings(host="0.0.0.0", data_folder=tmp_path))  # noqa: S104
+
+
+def test_only_the_hash_of_the_passphrase_is_kept_and_for_its_owner_alone(tmp_path):
+    path = keep_passphrase(PASSPHRASE, tmp_path)
+
+    assert path.read_text().startswith("$argon2id$")
+    assert PASSPHRASE not in path.read_text()
+    assert path.stat().st_mode & 0o077 == 0
+    with pytest.raises(InputError, match="12 to 1000 letters, got 5"):
+        keep_passphrase("short", tmp_path)
+
+
+@pytest.fixture(scope="module")
+def locked(own_files, tmp_path_factory):  # noqa: ARG001
+    folder = tmp_path_factory.mktemp("locked")
+    keep_passphrase(PASSPHRASE, folder)
+    with serving(Settings(data_folder=folder, slots=0, tries=3, free_bytes=0)) as client:
+        yield client
+
+
+def test_without_a_session_there_is_nothing_to_see(locked):
+    for path in ("/api/logs", "/api/openapi.json", "/api/nowhere", "/api/session/x"):
+        assert "signed in" in refused(locked.get(path), 401)
+    refused(locked.post("/api/logs/sample"), 401)
+    page = locked.get("/plans/x", headers={"Accept": "text/html"})
+    assert (page.status_code, page.headers["location"]) == (303, "/sign-in?next=/plans/x")
+    assert locked.get("/healthz").json()["status"] == "ok"
+    assert locked.get("/api/session").json() == {"is_needed": True, "signed_in": False}
+
+
+def test_signing_in_and_out(locked):
+    answer = locked.post("/api/session", json={"passphrase": PASSPHRASE})
+    cookie = answer.headers["set-cookie"]
+    token = locked.cookies["pithline"]
+    seen = locked.get("/api/logs")
+    locked.delete("/api/session")
+    after = locked.get("/api/logs", headers={"Cookie": f"pithline={token}"})
+
+    assert answer.json() == {"is_needed": True, "signed_in": True}
+    assert {"HttpOnly", "SameSite=strict", "Path=/"} <= {part.strip() for part in cookie.split(";")}
+    assert seen.status_code == 200
+    refused(after, 401)
+
+
+def test_a_made_up_token_is_no_session(locked):
+    refused(locked.get("/api/logs", headers={"Cookie": "pithline=made-up"}), 401)
+
+
+def test_a_session_ends_with_its_passphrase_and_its_time(own_files, tmp_path):  # noqa: ARG001
+    keep_passphrase(PASSPHRASE, tmp_path)
+    settings = Settings(data_folder=tmp_path, slots=0, free_bytes=0)
+    with serving(settings) as client:
+        client.post("/api/session", json={"passphrase": PASSPHRASE})
+        token = {"Cookie": f"pithline={client.cookies['pithline']}"}
+        assert client.get("/api/logs", headers=token).status_code == 200
+    with serving(settings) as client:
+        assert client.get("/api/logs", headers=token).status_code == 200
+    keep_passphrase("another set of words", tmp_path)
+    with serving(settings) as client:
+        refused(client.get("/api/logs", headers=token), 401)
+    with serving(settings.model_copy(update={"session_hours": 1e-9})) as client:
+        client.post("/api/session", json={"passphrase": "another set of words"})
+        refused(client.get("/api/logs"), 401)
+
+
+def test_over_https_the_cookie_is_for_https_alone(own_files, tmp_path):  # noqa: ARG001
+    keep_passphrase(PASSPHRASE, tmp_path)
+    with serving(Settings(data_folder=tmp_path, slots=0, behind_https=True)) as client:
+        cookie = client.post("/api/session", json={"passphrase": PASSPHRASE}).headers["set-cookie"]
+
+    assert cookie.startswith("__Host-pithline=")
+    assert "Secure" in cookie
+
+
+def test_wrong_tries_are_limited_and_many_at_once_are_no_way_round(own_files, tmp_path):  # noqa: ARG001
+    keep_passphrase(PASSPHRASE, tmp_path)
+    answers = []
+    with serving(Settings(data_folder=tmp_path, slots=0, tries=3)) as client:
+
+        def guess(k: int) -> None:
+            answers.append(client.post("/api/session", json={"passphrase": f"a wrong guess {k}"}))
+
+        threads = [threading.Thread(target=guess, args=(k,)) for k in range(8)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        last = client.post("/api/session", json={"passphrase": PASSPHRASE})
+
+    assert sorted(answer.status_code for answer in answers) == [401] * 3 + [429] * 5
+    assert "too often" in refused(last, 429)
+    assert 0 < int(last.headers["retry-after"]) <= 900
+
+
+def test_tries_are_forgotten_in_time():
+    tries = Tries(2, 60.0)
+    tries.begin("a", 0.0)
+    tries.begin("a", 1.0)
+    with pytest.raises(TooManyError, match="wait 50 s"):
+        tries.begin("a", 10.0)
+    tries.begin("b", 10.0)
+    tries.begin("a", 60.5)
+    tries.was_right("a")
+    tries.begin("a", 60.6)
+
+
+def test_many_addresses_are_no_way_round():
+    tries = Tries(2, 60.0)
+    for k in range(40):
+        tries.begin(f"address {k}", 1.0)
+    with pytest.raises(TooManyError):
+        tries.begin("one more", 2.0)
+
+
+def test_no_passphrase_no_signing_in(client):
+    assert client.get("/api/session").json() == {"is_needed": False, "signed_in": False}
+    refused(client.post("/api/session", json={"passphrase": PASSPHRASE}), 409)
