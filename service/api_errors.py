@@ -13,6 +13,7 @@ from service.refusals import REFUSALS, STATUS_ADVICE, TooManyError, error_shown,
 
 _LOGGER = logging.getLogger(__name__)
 _MOST_GOT = 80
+_NOT_FIELDS = {"body", "query", "path", "taped", "placed"}
 
 
 def answer(shown: ErrorShown, headers: dict[str, str] | None = None) -> JSONResponse:
@@ -37,11 +38,13 @@ async def _refused(_request: Request, error: Exception) -> JSONResponse:
 
 async def _invalid(_request: Request, error: Exception) -> JSONResponse:
     first = error.errors()[0] if isinstance(error, RequestValidationError) else {}
-    steps = [step for step in first.get("loc", ()) if step not in {"body", "query", "path"}]
+    steps = [step for step in first.get("loc", ()) if step not in _NOT_FIELDS]
     field = "".join(f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in steps).lstrip(".")
     message = str(first.get("msg", "it cannot be read")).removeprefix("Value error, ").replace("Input should", "must")
     got = first.get("input")
     shown = f", got {str(got)[:_MOST_GOT]!r}" if isinstance(got, (int, float, str)) else ""
+    if first.get("type") == "missing":
+        message, shown = "it is missing; add it", ""
     if first.get("type") == "json_invalid":
         field, shown, message = "", "", "the body is no JSON"
     text = f"{field}: {message}{shown}" if field else f"{message}{shown}"

@@ -2,16 +2,16 @@
 
 from typing import Annotated, Any, Literal
 
-from fastapi import APIRouter, Query, Request, Response, status
+from fastapi import APIRouter, Body, Path, Query, Request, Response, status
 from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.plan import Mark
+from service import api_examples
 from service import desk as at
-from service.api_parts import LogId, MarkId, OwnDesk, errors
-from service.documents import About, LogAdded, LogShown, MarkPlaced
+from service.api_parts import Limit, LogId, MarkId, Offset, OwnDesk, errors
+from service.documents import About, LogAdded, LogShown, MarkGiven
 from service.log_sheet import LogSheetTyped
-from service.mark_sheet import MarkTyped
 from service.uploads import check_length, receive_file
 
 router = APIRouter(prefix="/api/logs", tags=["logs"])
@@ -76,9 +76,7 @@ _ADDED: dict[int | str, dict[str, Any]] = {200: {"model": LogAdded, "description
 
 
 @router.get("", responses=errors(422))
-def list_logs(
-    desk: OwnDesk, limit: Annotated[int, Query(ge=1, le=1000)] = 100, offset: Annotated[int, Query(ge=0, le=2**31)] = 0
-) -> list[LogShown]:
+def list_logs(desk: OwnDesk, limit: Limit = 100, offset: Offset = 0) -> list[LogShown]:
     """List the logs, the newest first."""
     return desk.store.logs(limit, offset)
 
@@ -99,7 +97,9 @@ async def upload_log(
 
 
 @router.post("/sheet", status_code=202, responses={**_ADDED, **errors(422, 429, 507)})
-def add_sheet(response: Response, desk: OwnDesk, sheet: LogSheetTyped) -> LogAdded:
+def add_sheet(
+    response: Response, desk: OwnDesk, sheet: Annotated[LogSheetTyped, Body(openapi_examples=api_examples.SHEETS)]
+) -> LogAdded:
     """Add a log measured with a tape: the log sheet as JSON. As TOML it is uploaded like a scan."""
     return _answered(at.add_sheet(desk, sheet), response)
 
@@ -117,7 +117,9 @@ def get_log(desk: OwnDesk, log_id: LogId) -> LogShown:
 
 
 @router.patch("/{log_id}", responses=errors(404, 409, 422, 429))
-def change_log(desk: OwnDesk, log_id: LogId, change: LogChange) -> LogShown:
+def change_log(
+    desk: OwnDesk, log_id: LogId, change: Annotated[LogChange, Body(openapi_examples=api_examples.CHANGES)]
+) -> LogShown:
     """Give a log another name, or say something else of it, which reads it again."""
     return at.change_log(desk, log_id, change.name, change.about)
 
@@ -132,7 +134,7 @@ def remove_log(desk: OwnDesk, log_id: LogId) -> None:
 def get_solid(
     desk: OwnDesk,
     log_id: LogId,
-    ending: Literal["ply", "stl", "obj", "glb"],
+    ending: Annotated[Literal["ply", "stl", "obj", "glb"], Path(description="The kind of file.")],
     wood: Annotated[bool, Query(description="The wood alone, without its bark.")] = False,
 ) -> Response:
     """Return the log's closed mesh as a file."""
@@ -146,7 +148,9 @@ def list_marks(desk: OwnDesk, log_id: LogId) -> list[MarkKept]:
 
 
 @router.post("/{log_id}/marks", status_code=201, responses=errors(404, 409, 422, 429))
-def add_mark(desk: OwnDesk, log_id: LogId, mark: MarkTyped | MarkPlaced) -> MarkKept:
+def add_mark(
+    desk: OwnDesk, log_id: LogId, mark: Annotated[MarkGiven, Body(openapi_examples=api_examples.MARKS)]
+) -> MarkKept:
     """Put a mark on a log: measured along it and round it, or pointed out by its place in the log frame."""
     mark_id, found = at.add_mark(desk, log_id, mark)
     return MarkKept(mark_id=mark_id, mark=found)

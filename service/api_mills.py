@@ -1,16 +1,29 @@
 """Routes of mills, price books and woods."""
 
-from fastapi import APIRouter
-from fastapi.responses import PlainTextResponse
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Body, Response
 
 from optimizer.mill import Mill
 from optimizer.prices import PriceBook
+from service import api_examples
 from service import desk as at
 from service.api_parts import MillId, OwnDesk, PricesId, errors
 from service.as_toml import as_toml
 from service.documents import MillKept, PriceBookKept, SpeciesLine
 
 router = APIRouter(prefix="/api", tags=["mills and prices"])
+
+_MEDIA = "application/toml"
+_TOML: dict[int | str, dict[str, Any]] = {
+    200: {"description": "TOML 1.0.", "content": {_MEDIA: {"schema": {"type": "string"}}}}
+}
+MillGiven = Annotated[Mill, Body(openapi_examples=api_examples.MILLS)]
+PricesGiven = Annotated[PriceBook, Body(openapi_examples=api_examples.PRICE_BOOKS)]
+
+
+def _toml(document: Mill | PriceBook) -> Response:
+    return Response(as_toml(document.model_dump(mode="json")), media_type=_MEDIA)
 
 
 @router.get("/mills", responses=errors())
@@ -20,7 +33,7 @@ def list_mills(desk: OwnDesk) -> list[MillKept]:
 
 
 @router.post("/mills", status_code=201, responses=errors(422))
-def add_mill(desk: OwnDesk, mill: Mill) -> MillKept:
+def add_mill(desk: OwnDesk, mill: MillGiven) -> MillKept:
     """Add a mill."""
     return desk.store.write_mill(mill)
 
@@ -31,14 +44,14 @@ def get_mill(desk: OwnDesk, mill_id: MillId) -> MillKept:
     return desk.store.mill(mill_id)
 
 
-@router.get("/mills/{mill_id}/mill.toml", response_class=PlainTextResponse, responses=errors(404, 422))
-def get_mill_toml(desk: OwnDesk, mill_id: MillId) -> str:
+@router.get("/mills/{mill_id}/mill.toml", response_class=Response, responses={**_TOML, **errors(404, 422)})
+def get_mill_toml(desk: OwnDesk, mill_id: MillId) -> Response:
     """Return a mill as the command line reads it."""
-    return as_toml(desk.store.mill(mill_id).mill.model_dump(mode="json"))
+    return _toml(desk.store.mill(mill_id).mill)
 
 
 @router.put("/mills/{mill_id}", responses=errors(404, 422))
-def write_mill(desk: OwnDesk, mill_id: MillId, mill: Mill) -> MillKept:
+def write_mill(desk: OwnDesk, mill_id: MillId, mill: MillGiven) -> MillKept:
     """Write over a mill."""
     return desk.store.write_mill(mill, mill_id)
 
@@ -56,7 +69,7 @@ def list_price_books(desk: OwnDesk) -> list[PriceBookKept]:
 
 
 @router.post("/price-books", status_code=201, responses=errors(422))
-def add_price_book(desk: OwnDesk, prices: PriceBook) -> PriceBookKept:
+def add_price_book(desk: OwnDesk, prices: PricesGiven) -> PriceBookKept:
     """Add a price book."""
     return desk.store.write_price_book(prices)
 
@@ -67,14 +80,14 @@ def get_price_book(desk: OwnDesk, prices_id: PricesId) -> PriceBookKept:
     return desk.store.price_book(prices_id)
 
 
-@router.get("/price-books/{prices_id}/prices.toml", response_class=PlainTextResponse, responses=errors(404, 422))
-def get_prices_toml(desk: OwnDesk, prices_id: PricesId) -> str:
+@router.get("/price-books/{prices_id}/prices.toml", response_class=Response, responses={**_TOML, **errors(404, 422)})
+def get_prices_toml(desk: OwnDesk, prices_id: PricesId) -> Response:
     """Return a price book as the command line reads it."""
-    return as_toml(desk.store.price_book(prices_id).prices.model_dump(mode="json"))
+    return _toml(desk.store.price_book(prices_id).prices)
 
 
 @router.put("/price-books/{prices_id}", responses=errors(404, 422))
-def write_price_book(desk: OwnDesk, prices_id: PricesId, prices: PriceBook) -> PriceBookKept:
+def write_price_book(desk: OwnDesk, prices_id: PricesId, prices: PricesGiven) -> PriceBookKept:
     """Write over a price book."""
     return desk.store.write_price_book(prices, prices_id)
 

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import Depends, Path, Request
+from fastapi import Depends, Path, Query, Request
 
 from service.desk import Desk
 from service.documents import ErrorAnswer
@@ -27,6 +27,9 @@ MillId = Annotated[str, _id("mill")]
 PricesId = Annotated[str, _id("price book")]
 JobId = Annotated[str, _id("job")]
 PlanId = Annotated[str, _id("plan")]
+
+Limit = Annotated[int, Query(ge=1, le=1000, description="So many at most.")]
+Offset = Annotated[int, Query(ge=0, le=2**31, description="So many are passed over first.")]
 
 _MEANINGS = {
     400: "The request cannot be read.",

@@ -3,17 +3,19 @@
 import gzip
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request, Response
+from fastapi import APIRouter, Body, Query, Request, Response
 from fastapi.responses import StreamingResponse
 
 from optimizer.plan import PlanDocument
+from service import api_examples
 from service import desk as at
-from service.api_parts import JobId, LogId, OwnDesk, PlanId, errors
+from service.api_parts import JobId, Limit, LogId, OwnDesk, PlanId, errors
 from service.documents import JobShown, PlanLine, PlanRequest, WayRequest
 
 router = APIRouter(prefix="/api", tags=["plans and jobs"])
 
-Limit = Annotated[int, Query(ge=1, le=1000)]
+PlanAsked = Annotated[PlanRequest, Body(openapi_examples=api_examples.PLANS)]
+WayAsked = Annotated[WayRequest, Body(openapi_examples=api_examples.WAYS)]
 OfLog = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$", description="Those of one log alone.")]
 _EVENTS: dict[int | str, dict[str, Any]] = {
     200: {
@@ -24,13 +26,13 @@ _EVENTS: dict[int | str, dict[str, Any]] = {
 
 
 @router.post("/logs/{log_id}/plans", status_code=202, responses=errors(404, 409, 422, 429))
-def start_plan(response: Response, desk: OwnDesk, log_id: LogId, request: PlanRequest) -> JobShown:
+def start_plan(response: Response, desk: OwnDesk, log_id: LogId, request: PlanAsked) -> JobShown:
     """Search for the best ways to lay and saw a log; the job that is returned makes the plan."""
     return _located(at.start_plan(desk, log_id, request), response)
 
 
 @router.post("/logs/{log_id}/ways", status_code=202, responses=errors(404, 409, 422, 429))
-def start_way(response: Response, desk: OwnDesk, log_id: LogId, request: WayRequest) -> JobShown:
+def start_way(response: Response, desk: OwnDesk, log_id: LogId, request: WayAsked) -> JobShown:
     """Price a way that somebody chose, or plan on from passes made already."""
     return _located(at.start_way(desk, log_id, request), response)
 

@@ -38,7 +38,7 @@ class SessionShown(BaseModel):
 class Health(BaseModel):
     """That the service is up."""
 
-    status: str = Field(examples=["ok"])
+    status: str = Field(description="ok, or there is no answer.", examples=["ok"])
     version: str = Field(description="Pithline's.")
 
 

@@ -31,7 +31,16 @@ from service.documents import (
 )
 from service.errors import InputError
 from service.file_store import FileStore
-from service.files import MILL_FILE, PRICES_FILE, SHEET_FILE, FileRead, parse_document, read_sample, settle
+from service.files import (
+    MAX_TOML_BYTES,
+    MILL_FILE,
+    PRICES_FILE,
+    SHEET_FILE,
+    FileRead,
+    parse_document,
+    read_sample,
+    settle,
+)
 from service.folder_lock import FolderLock
 from service.log_file import unpack_log
 from service.log_reading import LogRead
@@ -82,6 +91,10 @@ def open_desk(settings: Settings) -> Desk:
     database = Database(settings.database)
     database.migrate()
     desk = Desk(settings, Store(database), files, lock)
+    if settings.executor is None:
+        # No worker is left that could be about to need one.
+        for key in set(files.keys()) - desk.store.used_keys():
+            files.remove(key)
     if not desk.store.mills():
         desk.store.write_mill(parse_document(settle(None, MILL_FILE).file, Mill))
     if not desk.store.price_books():
@@ -95,8 +108,7 @@ def add_file(desk: Desk, received: Received, name: str | None, about: About) -> 
     Raises InputError for a log sheet that is wrong; TooManyError.
     """
     if received.name.lower().endswith(_SHEET_SUFFIX):
-        sheet = parse_document(FileRead(received.name, desk.files.read(received.key), received.key), LogSheetTyped)
-        name = name or sheet.name
+        name = name or _sheet_name(desk, received)
     log, again = desk.store.add_log(
         name=(name or received.name.rpartition(".")[0] or received.name)[:200],
         file_name=received.name,
@@ -107,6 +119,22 @@ def add_file(desk: Desk, received: Received, name: str | None, about: About) -> 
     )
     job = None if log.job_id is None else desk.store.job(log.job_id)
     return LogAdded(log=log, job=job, again=again)
+
+
+def _sheet_name(desk: Desk, received: Received) -> str:
+    """Return what a log sheet calls its log; one that is wrong is refused before a job is made of it."""
+    try:
+        return _sheet(desk, received).name
+    except InputError:
+        if received.key not in desk.store.used_keys():
+            desk.files.remove(received.key)
+        raise
+
+
+def _sheet(desk: Desk, received: Received) -> LogSheetTyped:
+    if received.size > MAX_TOML_BYTES:
+        raise InputError(f"{received.name} is too large for a log sheet: {received.size:,} bytes")
+    return parse_document(FileRead(received.name, desk.files.read(received.key), received.key), LogSheetTyped)
 
 
 def add_scan(desk: Desk, data: bytes, file_name: str, name: str | None = None, about: About | None = None) -> LogAdded:

@@ -1,15 +1,18 @@
 """What the API takes and gives beside plans, mills and price books: logs, marks, jobs, and what is asked of them."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_validator
 
+from optimizer.lengths import parse_length_m
 from optimizer.mill import Mill
 from optimizer.planning import DEFAULT_LAYS
 from optimizer.prices import PriceBook
 from optimizer.typed import Typed
+from optimizer.wood import find_wood
 from service.job_state import JobState
 from service.log_reading import AboutLog
+from service.mark_sheet import MarkTyped
 from service.units import Units
 
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
@@ -62,6 +65,22 @@ class About(Typed):
         None, max_length=40, description="The log's length by the tape, with its unit: sets a scan's scale."
     )
     pick: int | None = Field(None, ge=1, le=1000, description="Which log of a scan, the largest first; else 1.")
+
+    @field_validator("species")
+    @classmethod
+    def known_species(cls, name: str | None) -> str | None:
+        """Refuse a wood that is not known, while whoever wrote it is still there."""
+        if name is not None:
+            find_wood(name)
+        return name
+
+    @field_validator("end_trim", "taped_length")
+    @classmethod
+    def length_with_its_unit(cls, text: str | None) -> str | None:
+        """Refuse what is no length."""
+        if text is not None:
+            parse_length_m(text)
+        return text
 
     def about_log(self) -> AboutLog:
         """Return the same for reading."""
@@ -129,6 +148,18 @@ class PriceBookKept(Shown):
     name: str = Field(description="What the owner calls it.")
     changed_at: str = Field(description="When it was last written, ISO 8601.")
     prices: PriceBook
+
+
+def _way_of_marking(mark: Any) -> str:
+    """Tell a mark that was pointed out from one that was measured."""
+    given = mark if isinstance(mark, dict) else getattr(mark, "model_fields_set", ())
+    return "placed" if "x_m" in given or "x" in given else "taped"
+
+
+MarkGiven = Annotated[
+    Annotated[MarkTyped, Tag("taped")] | Annotated[MarkPlaced, Tag("placed")], Discriminator(_way_of_marking)
+]
+"""A mark, either way."""
 
 
 class Assumed(Typed):
@@ -202,7 +233,7 @@ class SpeciesLine(Shown):
     """A wood of the table."""
 
     name: str = Field(description="The table's name.")
-    scientific_name: str
+    scientific_name: str = Field(description="Its Latin name.")
     green_density_kg_m3: float = Field(description="[kg/m3]")
     shrinkage_radial_pct: float = Field(description="Green to oven-dry. [%]")
     shrinkage_tangential_pct: float = Field(description="Green to oven-dry. [%]")

@@ -73,6 +73,10 @@ class FileStore:
         """Forget a file."""
         self.path(key).unlink(missing_ok=True)
 
+    def keys(self) -> list[str]:
+        """Return the keys of all that is kept."""
+        return [path.name for path in (self.folder / _KEPT).glob("??/*") if _KEY.fullmatch(path.name)]
+
     def free_bytes(self) -> int:
         """Return how much more the disk holds."""
         return shutil.disk_usage(self.folder).free

@@ -25,7 +25,7 @@ from service.log_file import pack_log, unpack_log
 from service.log_given import called, log_facts, log_given
 from service.log_reading import LogRead, read_log
 from service.measures import Measures
-from service.refusals import error_shown, ours
+from service.refusals import NotFoundError, error_shown, ours
 from service.store import Store
 from service.way import Way, compared, face_expected
 
@@ -86,7 +86,7 @@ class _Worker:
         """Read a log's file."""
         log = self.store.log(self.job.log_id)
         self.note("reading the file")
-        file = FileRead(log.file_name, self.files.read(log.file_sha256), log.file_sha256)
+        file = FileRead(log.file_name, self._kept(log.file_sha256), log.file_sha256)
         read = read_log(file, log.about.about_log())
         self.note("keeping the solid")
         key = self.files.add(pack_log(read))
@@ -144,8 +144,14 @@ class _Worker:
         if key is None:
             raise StoppedError
         return called(
-            unpack_log(self.files.read(key)), log.name, tuple(mark for _, mark in self.store.marks(self.job.log_id))
+            unpack_log(self._kept(key)), log.name, tuple(mark for _, mark in self.store.marks(self.job.log_id))
         )
+
+    def _kept(self, key: str) -> bytes:
+        try:
+            return self.files.read(key)
+        except FileNotFoundError:
+            raise NotFoundError("the log's file is gone; upload it again") from None
 
     def _run(self) -> Run:
         return Run(

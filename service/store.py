@@ -129,6 +129,12 @@ class Store:
             session.flush()
             return [key for key in keys if not _is_used(session, key)]
 
+    def used_keys(self) -> set[str]:
+        """Return the keys of all files that some log needs."""
+        with self.database.reading() as session:
+            rows = session.execute(select(LogRow.file_sha256, LogRow.read_key)).all()
+            return {key for row in rows for key in row if key is not None}
+
     # Marks
 
     def marks(self, log_id: str) -> list[tuple[str, Mark]]:
@@ -373,7 +379,7 @@ def _latest_reads(session: Session, log_ids: Sequence[str]) -> dict[str, JobRow]
 
 def _may_read_again(read: JobRow) -> bool:
     """Whether reading was cancelled, or ended without the file's fault."""
-    failed = read.state == JobState.FAILED and (read.error or {}).get("status") == 500
+    failed = read.state == JobState.FAILED and (read.error or {}).get("status") in {404, 500}
     return failed or read.state == JobState.CANCELLED
 
 

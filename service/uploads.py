@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
 
+from fastapi.concurrency import run_in_threadpool
 from python_multipart.exceptions import MultipartParseError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
@@ -19,9 +20,9 @@ from service.errors import InputError
 from service.file_store import FileStore
 from service.refusals import DiskFullError, TooLargeError
 
+CHUNK_BYTES = 500_000
 MOST_FIELD_BYTES = 4_000
 MOST_FIELDS = 30
-MOST_HEADER_BYTES = 4_000
 MOST_FORM_BYTES = 200_000
 """What a form may hold beside its file."""
 _LOOK_AT_DISK_BYTES = 16_000_000
@@ -165,9 +166,7 @@ class FormTaker:
         self._part = _Part()
 
     def _grow(self, into: bytearray, data: bytes) -> None:
-        into += data
-        if len(into) > MOST_HEADER_BYTES:
-            raise InputError("the form has a header that is too long; send it again")
+        into += data  # the parser itself bounds a header
 
     def _end_header(self) -> None:
         name, value = (bytes(part).decode("latin-1") for part in self._header)
@@ -215,21 +214,29 @@ async def receive_file(
     name : what a bare file is called; a form says it itself. Raises InputError, TooLargeError, DiskFullError.
     """
     with taking(files, limits) as (taker, path):
-        if not content_type.lower().startswith("multipart/"):
-            async for chunk in body:
-                if chunk:
-                    taker.write(chunk)
-            file_name, fields = name, {}
-        else:
-            form = FormTaker(content_type, taker)
-            async for chunk in body:
-                form.write(chunk)
-            if not form.is_whole:
-                raise InputError("the form was cut off; send it again")
-            file_name, fields = form.file_name, form.fields
+        form = FormTaker(content_type, taker) if content_type.lower().startswith("multipart/") else None
+        into = taker if form is None else form
+        async for chunk in _larger(body):
+            # Disks may keep one waiting, and the event loop must not wait.
+            await run_in_threadpool(into.write, chunk)
+        if form is not None and not form.is_whole:
+            raise InputError("the form was cut off; send it again")
+        file_name, fields = (name, {}) if form is None else (form.file_name, form.fields)
         shown = shown_name(file_name or "")
         if not shown:
             raise InputError(_NO_FILE if name is None else "name must say what the file is called, such as log.ply")
         if taker.size == 0:
             raise InputError(f"{shown} is empty; nothing can be read from it")
-        return Received(taker.keep(path), taker.size, shown, fields)
+        return Received(await run_in_threadpool(taker.keep, path), taker.size, shown, fields)
+
+
+async def _larger(chunks: AsyncIterator[bytes]) -> AsyncIterator[bytes]:
+    """Gather small chunks to some that are worth a thread's while."""
+    gathered = bytearray()
+    async for chunk in chunks:
+        gathered += chunk
+        if len(gathered) >= CHUNK_BYTES:
+            yield bytes(gathered)
+            gathered.clear()
+    if gathered:
+        yield bytes(gathered)

@@ -56,8 +56,8 @@ def upgrade() -> None:
         sa.Column("stage", sa.Text, nullable=False),
         sa.Column("done", sa.Integer, nullable=False),
         sa.Column("total", sa.Integer, nullable=False),
-        sa.Column("best_net", sa.Float),
-        sa.Column("gap", sa.Float),
+        sa.Column("best_net", sa.Double),
+        sa.Column("gap", sa.Double),
         sa.Column("made_at", _TIME, nullable=False),
         sa.Column("started_at", _TIME),
         sa.Column("ended_at", _TIME),
@@ -71,7 +71,7 @@ def upgrade() -> None:
         sa.Column("mill", sa.Text, nullable=False),
         sa.Column("prices", sa.Text, nullable=False),
         sa.Column("currency", sa.String(8), nullable=False),
-        sa.Column("net", sa.Float, nullable=False),
+        sa.Column("net", sa.Double, nullable=False),
         sa.Column("made_at", _TIME, nullable=False, index=True),
         sa.Column("document", sa.LargeBinary, nullable=False),
     )
@@ -79,7 +79,7 @@ def upgrade() -> None:
         "sessions",
         sa.Column("id", sa.String(64), primary_key=True),
         sa.Column("passphrase", sa.String(64), nullable=False),
-        sa.Column("expires_at", sa.Float, nullable=False),
+        sa.Column("expires_at", sa.Double, nullable=False),
     )
 
 

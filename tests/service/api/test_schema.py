@@ -1,0 +1,104 @@
+"""The API as its own description says: made-up requests from it get what it promises, and never break anything."""
+
+import time
+
+import pytest
+import schemathesis
+from hypothesis import HealthCheck, Phase, given, settings
+from schemathesis.checks import not_a_server_error
+from schemathesis.specs.openapi.checks import (
+    content_type_conformance,
+    response_schema_conformance,
+    status_code_conformance,
+)
+from served import serving
+from small_log import STRAIGHT
+
+from service.settings import Settings
+
+PROMISED = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
+QUICK = settings(
+    max_examples=6, phases=[Phase.generate], deadline=None, database=None, derandomize=True,
+    suppress_health_check=list(HealthCheck),
+)  # fmt: skip
+MEANINGLESS = {"GET /api/jobs/{job_id}/events"}
+"""What lasts as long as a job does."""
+
+
+@pytest.fixture(scope="module")
+def idle(own_files, tmp_path_factory):  # noqa: ARG001
+    """A service that does no jobs, with a log that was read: its client, and ids of what it has."""
+    folder = tmp_path_factory.mktemp("schema")
+    with serving(Settings(data_folder=folder, free_bytes=0)) as client:
+        added = client.post("/api/logs", files={"file": ("log.toml", STRAIGHT)}).json()
+        until = time.monotonic() + 60.0
+        while client.get(f"/api/logs/{added['log']['id']}").json()["state"] != "ready":
+            assert time.monotonic() < until
+            time.sleep(0.05)
+    with serving(Settings(data_folder=folder, free_bytes=0, slots=0, most_queued=1000)) as client:
+        ids = {"log_id": added["log"]["id"], "job_id": added["job"]["id"]}
+        ids["mill_id"] = client.get("/api/mills").json()[0]["id"]
+        ids["prices_id"] = client.get("/api/price-books").json()[0]["id"]
+        yield client, ids
+
+
+def operations(client):
+    return client.get("/api/openapi.json").json()["paths"]
+
+
+def test_everything_is_described(idle):
+    client, _ = idle
+    schema = client.get("/api/openapi.json").json()
+    bare = [
+        f"{method} {path}"
+        for path, methods in schema["paths"].items()
+        for method, operation in methods.items()
+        if not operation.get("description") or any("description" not in p for p in operation.get("parameters", ()))
+    ]
+    unnamed = [
+        f"{name}.{field}"
+        for name, model in schema["components"]["schemas"].items()
+        for field, about in model.get("properties", {}).items()
+        if not {"description", "$ref"} & set(about)
+    ]
+
+    assert bare == []
+    assert unnamed == []
+
+
+def test_made_up_requests_get_what_is_promised(idle):
+    client, ids = idle
+    found = schemathesis.openapi.from_dict(client.get("/api/openapi.json").json()).get_all_operations()
+    statuses = {}
+
+    for operation in (result.ok() for result in found):
+        if operation.label in MEANINGLESS:
+            continue
+
+        @QUICK
+        @given(operation.as_strategy())
+        def ask(case):
+            own = statuses.setdefault(case.operation.label, [])
+            if case.method not in {"DELETE", "PATCH"} and len(own) % 2 == 0:
+                case.path_parameters |= {name: ids[name] for name in ids.keys() & case.path_parameters.keys()}
+            own.append(case.call_and_validate(base_url=str(client.base_url), checks=PROMISED, timeout=30).status_code)
+
+        ask()
+
+    assert len(statuses) == sum(map(len, operations(client).values())) - len(MEANINGLESS)
+    assert all(statuses.values())
+
+
+def test_every_documented_example_is_taken(idle):
+    client, ids = idle
+    taken = []
+    # What changes a log comes last, as the log is read again then.
+    every = [(method, path, at) for path, methods in operations(client).items() for method, at in methods.items()]
+    for method, path, operation in sorted(every, key=lambda one: one[0] == "patch"):
+        examples = operation.get("requestBody", {}).get("content", {}).get("application/json", {}).get("examples")
+        for name, example in (examples or {}).items():
+            answer = client.request(method, path.format(**ids), json=example["value"])
+            taken.append((method, path, name, answer.status_code))
+
+    assert len(taken) >= 14
+    assert [one for one in taken if one[3] >= 400] == []

@@ -1,0 +1,218 @@
+"""Records: the tables as they are mapped, one transaction for each step, and no attempt that ends another's job."""
+
+import sqlite3
+import threading
+from types import SimpleNamespace
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+
+from service import job_state
+from service.database import Database
+from service.documents import About, ErrorShown
+from service.job_state import JobState, JobStateError
+from service.records import JobRow, PlanRow, Record
+from service.refusals import ConflictError, NotFoundError, TooManyError
+from service.store import Store
+
+ABOUT = About(species="white ash")
+PLAN = SimpleNamespace(
+    model_dump_json=lambda: "{}", plans=[SimpleNamespace(net=12.5)], bound={"gap": 0.01}, currency="USD",
+    mill=SimpleNamespace(name="mill"), prices=SimpleNamespace(name="book"), made_at="2026-01-01T00:00:00+00:00",
+)  # fmt: skip
+
+
+@pytest.fixture
+def store(tmp_path):
+    database = Database(f"sqlite:///{tmp_path / 'pithline.db'}")
+    database.migrate()
+    yield Store(database)
+    database.close()
+
+
+def added(store, digit="a", about=ABOUT, most_queued=10):
+    return store.add_log(
+        name="log", file_name="log.ply", file_sha256=digit * 64, file_bytes=3, about=about, most_queued=most_queued
+    )
+
+
+def running(store):
+    log, _ = added(store)
+    job = store.next_job()
+    assert job.log_id == log.id
+    return job
+
+
+def planning(store):
+    read = running(store)
+    store.step_job(read.id, lambda status: job_state.failed(status, "not of interest"))
+    store.queue("plan", read.log_id, {}, 10)
+    return store.next_job()
+
+
+def test_the_migrations_make_the_tables_that_are_mapped(store):
+    with store.database.engine.connect() as connection:
+        context = MigrationContext.configure(connection, opts={"compare_type": True})
+        differences = compare_metadata(context, Record.metadata)
+
+    assert differences == []
+
+
+def test_migrating_again_keeps_what_is_there(store):
+    added(store)
+    store.database.migrate()
+
+    assert len(store.logs()) == 1
+
+
+def test_sqlite_writes_ahead_and_keeps_references(store):
+    with store.database.engine.connect() as connection:
+        settings = [connection.exec_driver_sql(f"PRAGMA {name}").scalar() for name in ("journal_mode", "foreign_keys")]
+
+    assert settings == ["wal", 1]
+
+
+def test_one_upload_is_one_log_even_twice_at_once(store):
+    found = []
+    threads = [threading.Thread(target=lambda: found.append(added(store))) for _ in range(6)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert len({log.id for log, _ in found}) == 1
+    assert sorted(was_here for _, was_here in found) == [False] + [True] * 5
+    assert len(store.jobs()) == 1
+
+
+def test_the_job_that_waited_longest_is_taken_up_once(store):
+    first, second = added(store, "a")[0], added(store, "b")[0]
+
+    assert [store.next_job().log_id, store.next_job().log_id] == [first.id, second.id]
+    assert store.next_job() is None
+
+
+def test_no_more_jobs_wait_than_may(store):
+    added(store, "a", most_queued=1)
+    with pytest.raises(TooManyError, match="1 jobs wait already"):
+        added(store, "b", most_queued=1)
+
+    assert len(store.logs()) == 1
+
+
+def test_a_plan_and_the_end_of_its_job_are_one(store, monkeypatch):
+    job = planning(store)
+    monkeypatch.setattr(PlanRow, "__init__", lambda *_, **__: 1 / 0)
+
+    with pytest.raises(ZeroDivisionError):
+        store.finish_plan(job.id, job.attempt, PLAN)
+    assert store.job(job.id).state is JobState.RUNNING
+    monkeypatch.undo()
+    assert store.finish_plan(job.id, job.attempt, PLAN)
+    assert (store.job(job.id).state, store.job(job.id).gap) == (JobState.DONE, 0.01)
+    assert [plan.net for plan in store.plans()] == [12.5]
+
+
+def test_a_plan_is_not_made_twice(store):
+    job = planning(store)
+    assert store.finish_plan(job.id, job.attempt, PLAN)
+
+    assert not store.finish_plan(job.id, job.attempt, PLAN)
+    assert len(store.plans()) == 1
+
+
+def test_an_attempt_that_was_given_up_ends_nothing(store):
+    job = running(store)
+    store.step_job(job.id, lambda status: job_state.lost(status, "killed"), attempt=job.attempt)
+    again = store.next_job()
+
+    assert (again.id, again.attempt) == (job.id, 2)
+    assert not store.note_progress(job.id, 1, "scouting", 1, 2, None)
+    assert not store.finish_plan(job.id, 1, PLAN)
+    assert store.step_job(job.id, lambda status: job_state.failed(status, "late"), attempt=1) is None
+    assert store.note_progress(job.id, 2, "scouting", 1, 2, 3.5)
+    assert (store.job(job.id).stage, store.job(job.id).best_net) == ("scouting", 3.5)
+
+
+def test_a_worker_sees_that_its_job_was_cancelled_or_is_gone(store):
+    job = running(store)
+    store.step_job(job.id, job_state.cancel_asked)
+
+    assert not store.note_progress(job.id, job.attempt, "scouting", 1, 2, None)
+    store.remove_log(job.log_id)
+    assert not store.note_progress(job.id, job.attempt, "scouting", 1, 2, None)
+    with pytest.raises(NotFoundError):
+        store.step_job(job.id, job_state.cancel_asked)
+
+
+def test_a_job_that_ended_cannot_be_cancelled(store):
+    job = planning(store)
+    store.finish_plan(job.id, job.attempt, PLAN)
+
+    with pytest.raises(JobStateError, match="is done"):
+        store.step_job(job.id, job_state.cancel_asked)
+
+
+@pytest.mark.parametrize(("status", "again"), [(500, True), (404, True), (422, False)])
+def test_a_reading_that_failed_by_no_fault_of_the_file_is_tried_again(store, status, again):
+    job = running(store)
+    error = ErrorShown(status=status, message="no", what_to_do="x")
+    store.step_job(job.id, lambda at: job_state.failed(at, "no"), attempt=job.attempt, error=error)
+    assert store.log(job.log_id).state == "failed"
+
+    log, was_here = added(store)
+
+    assert was_here
+    assert (log.state == "reading") is again
+    assert (log.job_id != job.id) is again
+
+
+def test_what_is_said_anew_of_a_log_reads_it_again(store):
+    job = running(store)
+
+    changed = store.change_log(job.log_id, name=None, about=About(species="white oak"), most_queued=10)
+
+    assert store.job(job.id).cancel_wanted
+    assert (changed.state, changed.about.species) == ("reading", "white oak")
+    assert changed.job_id != job.id
+    other, _ = added(store)
+    with pytest.raises(ConflictError):
+        store.change_log(other.id, name=None, about=About(species="white oak"), most_queued=10)
+
+
+def test_a_log_goes_with_all_that_is_its_own_and_files_that_nobody_else_needs(store):
+    job = planning(store)
+    store.finish_plan(job.id, job.attempt, PLAN)
+    twin, _ = added(store, "a", About())
+
+    assert store.remove_log(job.log_id) == []
+    assert (store.plans(), [left.log_id for left in store.jobs()]) == ([], [twin.id])
+    assert store.remove_log(twin.id) == ["a" * 64]
+    assert store.used_keys() == set()
+
+
+def test_readers_do_not_wait_for_a_writer(store):
+    added(store)
+    with store.database.writing() as session:
+        session.query(JobRow).update({"stage": "writing"})
+        session.flush()
+
+        assert store.jobs()[0].stage == "waiting"
+
+
+def test_a_half_written_transaction_is_nothing_after_a_crash(store, tmp_path):
+    added(store)
+
+    def crash_half_way():
+        with store.database.writing() as session:
+            session.query(JobRow).update({"stage": "half"})
+            session.flush()
+            raise RuntimeError("crash")
+
+    with pytest.raises(RuntimeError, match="crash"):
+        crash_half_way()
+
+    with sqlite3.connect(tmp_path / "pithline.db") as other:
+        assert other.execute("select stage from jobs").fetchall() == [("waiting",)]
+    other.close()
