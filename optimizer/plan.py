@@ -260,6 +260,29 @@ class Caution(Document):
     reason: str = Field(description="Why it shows: the value against the bound.")
 
 
+class DoubtSource(Document):
+    """One thing that is not known of the log or of how it is set."""
+
+    source: str = Field(description="What it is, in a word or two.")
+    share: float = Field(description="Its share of plan 1's doubt: of the variance of the net.")
+
+
+class WouldPay(Document):
+    """What could be done to be surer, that is worth more than it takes."""
+
+    action: str = Field(description="What to do.")
+    gain: float = Field(description="What a better choice would bring by it in the mean, before its minutes are paid.")
+    minutes: float = Field(description="What it takes.")
+
+
+class Doubt(Document):
+    """How far off the numbers may be, and why."""
+
+    samples: int = Field(description="On how many logs that this one may turn out to be each plan was tried.")
+    sources: tuple[DoubtSource, ...] = Field(description="The greatest share first.")
+    would_pay: tuple[WouldPay, ...] = Field((), description="The greatest gain first.")
+
+
 class WoodAssumed(Document):
     """The wood as it was assumed, whole, so that a plan can be recomputed."""
 
@@ -291,7 +314,7 @@ class PlanDocument(Document):
     hearts_level: Plan | None = Field(None, description="The way to the best feather.")
     value_by_roll: tuple[NetAtRoll, ...] = Field(description="What each roll tried is worth.")
     bound: dict[str, float] | None = Field(None, description="Proven upper bound and gap.")
-    doubt: dict[str, Any] | None = Field(None, description="How far off the numbers may be.")
+    doubt: Doubt | None = Field(None, description="How far off the numbers may be; null where it was not weighed.")
     work: Work = Field(description="How much the search did.")
     warnings: tuple[str, ...] = Field(description="What the reader should know first.")
     cautions: tuple[Caution, ...] = Field(description="What could hurt somebody.")

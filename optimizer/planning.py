@@ -5,6 +5,19 @@ from dataclasses import dataclass
 
 from optimizer.cautions import cautions_for
 from optimizer.describe import describe
+from optimizer.doubt_choice import CHOICE_LOGS, chosen_in_doubt
+from optimizer.doubt_report import (
+    DOUBT_WIDENED,
+    FIRST_REPORT,
+    REPORT_LOGS,
+    Weighed,
+    chances_best,
+    doubt_of_plan,
+    drawn,
+    in_order,
+    weighed,
+    with_doubt,
+)
 from optimizer.given import Given, price_given
 from optimizer.hearts_level import hearts_level
 from optimizer.log_found import log_found
@@ -12,10 +25,11 @@ from optimizer.marks import with_pith
 from optimizer.mill import Mill
 from optimizer.no_plan import NoPlanError, both_units, check_log_fits, explain_no_plan
 from optimizer.plain_way import plain_way
-from optimizer.plan import Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
+from optimizer.plan import Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
+from optimizer.possible_logs import PossibleLogs
 from optimizer.prices import PriceBook, menu_for
 from optimizer.pricing import Priced, PricedPass
-from optimizer.search import Problem, Progress, StoppedBy, ranked, search_stretches
+from optimizer.search import Found, Problem, Progress, StoppedBy, ranked, search_stretches
 from optimizer.stretch import stretches_of
 from optimizer.terms import REACH_MARGIN_M
 from optimizer.wood import Wood
@@ -29,13 +43,20 @@ LONGER_THAN_BED = (
     "is left as a log of its own."
 )
 
+ONE_STRETCH = (
+    "Doubt was weighed on the stretch that is worth the most on the log as given; other stretches were compared on "
+    "that log alone, and are not shown."
+)
+
 
 @dataclass(frozen=True)
 class SearchSettings:
     """How long the search goes on.
 
     lays : about how many lays to price. seconds : when to stop at the latest; None for no limit. gap : not
-    built yet. seed : of its random numbers (nothing is random yet). workers : how many cores.
+    built yet. seed : of its random numbers: the possible logs. workers : how many cores.
+    doubt : whether to choose and rank by the mean over the logs that this one may turn out to be. Off here, so that the
+    search alone can be measured and checked; whoever plans for a user (the command line, the service) turns it on.
     """
 
     lays: int = DEFAULT_LAYS
@@ -43,6 +64,7 @@ class SearchSettings:
     gap: float | None = None
     seed: int = 0
     workers: int = 2
+    doubt: bool = False
 
     def __post_init__(self) -> None:
         if self.lays < 1:
@@ -120,11 +142,18 @@ def plan_log(
     best = tuple(priced for priced in best if priced.net > 0.0)
     if not best:
         raise explain_no_plan(chosen)
+    level = hearts_level(chosen)
+    doubtful = None
+    if settings.doubt:
+        doubtful = _weigh(by_stretch, found, best, [plain, level], settings, stop, on_progress)
+        best = tuple(w.priced for w in doubtful.shown)
+        warnings = (*warnings, *doubtful.notes)
 
     def described(priced: Priced | None, rank: int = 0) -> Plan | None:
         if priced is None:
             return None
-        return describe(by_stretch[priced.stretch_m], given.wood, priced, rank, whole.log.wood.volume_m3)
+        plan = describe(by_stretch[priced.stretch_m], given.wood, priced, rank, whole.log.wood.volume_m3)
+        return plan if doubtful is None else doubtful.told(plan, priced)
 
     plans = tuple(plan for k, priced in enumerate(best, start=1) if (plan := described(priced, k)) is not None)
     return _document(
@@ -133,7 +162,7 @@ def plan_log(
         run,
         plans,
         plain_way=described(plain),
-        hearts_level=described(hearts_level(chosen)),
+        hearts_level=described(level),
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
         work=Work(
             lays=found.lays,
@@ -142,6 +171,61 @@ def plan_log(
             seconds=run.clock() - started,
         ),
         warnings=warnings,
+        doubt=None if doubtful is None else doubtful.doubt,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class _Doubtful:
+    """Plans weighed in doubt: those shown, and all that were tried, by the plan as priced."""
+
+    shown: list[Weighed]
+    every: dict[int, Weighed]
+    chances: list[float]
+    doubt: Doubt | None
+    notes: tuple[str, ...]
+
+    def told(self, plan: Plan, priced: Priced) -> Plan:
+        """Return a plan with how far its numbers may be off."""
+        of = self.every.get(id(priced))
+        if of is None:
+            return plan
+        chance = next((c for w, c in zip(self.shown, self.chances, strict=True) if plan.rank and w is of), None)
+        return with_doubt(plan, of, chance)
+
+
+def _weigh(
+    by_stretch: dict[tuple[float, float], Problem],
+    found: Found,
+    best: tuple[Priced, ...],
+    beside: list[Priced | None],
+    settings: SearchSettings,
+    stop: Callable[[], StoppedBy | None],
+    on_progress: Callable[[Progress], None] | None,
+) -> _Doubtful:
+    """Choose again in doubt, on the stretch of the best plan, and try all plans on fresh possible logs."""
+    stretch_m = best[0].stretch_m
+    problem = by_stretch[stretch_m]
+    possible = PossibleLogs(problem, DOUBT_WIDENED)
+    plans = [priced for priced in best if priced.stretch_m == stretch_m]
+    if stop() is None:
+        here = Found(tuple(plans), found.net_by_roll, found.lays, found.stopped_by)
+        logs = drawn(possible, settings.seed, 0, CHOICE_LOGS, settings.workers)
+        more = chosen_in_doubt(problem, here, logs, settings.workers, on_progress, lambda: stop() is None)
+        plans += [priced for priced in more if priced.net > 0.0]
+    fresh = drawn(possible, settings.seed, FIRST_REPORT, REPORT_LOGS, settings.workers)
+    more_beside = [p for p in beside if p is not None and p.stretch_m == stretch_m]
+    every = {
+        id(w.priced): w
+        for w in weighed(problem, list({id(p): p for p in [*plans, *more_beside]}.values()), fresh, settings.workers)
+    }
+    shown = in_order([every[id(p)] for p in plans])
+    return _Doubtful(
+        shown,
+        every,
+        chances_best(shown),
+        doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers),
+        (ONE_STRETCH,) if len(by_stretch) > 1 else (),
     )
 
 
@@ -196,6 +280,7 @@ def _document(
     work: Work,
     warnings: tuple[str, ...],
     own_way: bool = False,
+    doubt: Doubt | None = None,
 ) -> PlanDocument:
     wood = given.wood
     found = log_found(
@@ -231,6 +316,7 @@ def _document(
         plain_way=plain_way,
         hearts_level=hearts_level,
         value_by_roll=value_by_roll,
+        doubt=doubt,
         work=work,
         warnings=warnings,
         cautions=cautions_for(found, whole.mill, plans, wood.name, own_way=own_way),

@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from scans.errors import OpenSolidError
 
@@ -68,6 +69,18 @@ class Solid:
         """Return the solid under a 4x4 matrix that keeps its handedness (rigid, or scaled)."""
         return Solid(self.vertices_m @ matrix[:3, :3].T + matrix[:3, 3], self.faces)
 
+    def bent(self, vertices_m: FloatArray) -> "Solid":
+        """Return a solid with the same faces and its vertices (V, 3) moved a little. [m].
+
+        Not checked again, which would take most of the time: the faces are the same, so it is closed too.
+        """
+        other = object.__new__(Solid)
+        vertices = np.ascontiguousarray(vertices_m, dtype=np.float64)
+        vertices.flags.writeable = False
+        object.__setattr__(other, "vertices_m", vertices)
+        object.__setattr__(other, "faces", self.faces)
+        return other
+
 
 def count_open_edges(faces: IntArray, vertex_count: int) -> int:
     """Count the directed edges of (F, 3) faces that are not matched by one edge the other way."""
@@ -108,6 +121,7 @@ class SurfaceDoubt:
     much it does so, of K changes of form that are independent of one another, each as likely large as small and of
     unit spread. [m]
     scale_spread : standard deviation of the size of the whole, as a share: what the scan's own scale may be off.
+    kinds : (K,) what each change of form comes from; empty where that is the scan's surface alone.
     """
 
     outer_ways: FloatArray
@@ -115,12 +129,27 @@ class SurfaceDoubt:
     wood_ways: FloatArray
     wood_modes_m: NDArray[np.float32]
     scale_spread: float
+    kinds: tuple[str, ...] = ()
 
     def outer_error_m(self) -> FloatArray:
         """Return the standard deviation (V,) of each vertex of the outer surface, the scale's not counted. [m]."""
         return np.sqrt((self.outer_modes_m.astype(np.float64) ** 2).sum(axis=1)) * np.linalg.norm(
             self.outer_ways, axis=1
         )
+
+
+@dataclass(frozen=True, eq=False)
+class SurfaceDraw:
+    """One way for a surface to lie: how much of each change, of unit spread.
+
+    scale : of the size. form : (K,) of the changes of form. seen, unseen : whether these move what a scan saw, and
+    what it did not.
+    """
+
+    scale: float
+    form: FloatArray
+    seen: bool = True
+    unseen: bool = True
 
 
 @dataclass(frozen=True, eq=False)
@@ -189,17 +218,41 @@ class Log:
         if self.doubt is None:
             return [self] * count
         rng = np.random.default_rng(seed)
-        return [self._varied(self.doubt, rng.normal(size=self.doubt.outer_modes_m.shape[1] + 1)) for _ in range(count)]
+        draws = (rng.normal(size=self.doubt.outer_modes_m.shape[1] + 1) for _ in range(count))
+        return [self.varied(SurfaceDraw(float(draw[0]), draw[1:])) for draw in draws]
 
-    def _varied(self, doubt: SurfaceDoubt, draw: FloatArray) -> "Log":
-        scale = 1.0 + doubt.scale_spread * float(draw[0])
-        form = draw[1:].astype(np.float32)
+    @cached_property
+    def _unseen_at(self) -> tuple[FloatArray, FloatArray]:
+        """How much of what surrounds each vertex of the outer surface and of the wood was not seen, 0 to 1."""
+        outer = np.ones(len(self.outer.vertices_m))
+        if self.face_seen is not None:
+            around = np.bincount(self.outer.faces.ravel(), minlength=len(outer))
+            unseen = np.bincount(self.outer.faces.ravel(), np.repeat(~self.face_seen, 3), minlength=len(outer))
+            outer = unseen / np.maximum(around, 1)
+        if self.wood is self.outer:
+            return outer, outer
+        return outer, outer[cKDTree(self.outer.vertices_m).query(self.wood.vertices_m)[1]]
 
-        def moved(solid: Solid, ways: FloatArray, modes: NDArray[np.float32]) -> Solid:
-            return Solid(scale * (solid.vertices_m + ways * (modes @ form)[:, None]), solid.faces)
+    def varied(self, draw: SurfaceDraw) -> "Log":
+        """Return the log as it is where its surface lies as drawn; it has no doubt of its own.
 
-        outer = moved(self.outer, doubt.outer_ways, doubt.outer_modes_m)
-        wood = outer if self.wood is self.outer else moved(self.wood, doubt.wood_ways, doubt.wood_modes_m)
+        Hearts and forks stay where they are, but for the scale. Without doubt it is the log itself.
+        """
+        doubt = self.doubt
+        if doubt is None:
+            return self
+        scale = 1.0 + doubt.scale_spread * draw.scale
+        form = np.asarray(draw.form, dtype=np.float32)
+
+        def bent(solid: Solid, ways: FloatArray, modes: NDArray[np.float32], unseen: FloatArray) -> Solid:
+            out = (modes @ form).astype(np.float64)
+            if not (draw.seen and draw.unseen):
+                out *= draw.unseen * unseen + draw.seen * (1.0 - unseen)
+            return solid.bent(scale * (solid.vertices_m + ways * out[:, None]))
+
+        parted = self._unseen_at if not (draw.seen and draw.unseen) else (np.zeros(0), np.zeros(0))
+        outer = bent(self.outer, doubt.outer_ways, doubt.outer_modes_m, parted[0])
+        wood = outer if self.wood is self.outer else bent(self.wood, doubt.wood_ways, doubt.wood_modes_m, parted[1])
         forks = tuple(
             replace(
                 fork,

@@ -62,6 +62,10 @@ JsonOption = Annotated[
 ]
 AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full, and the plain way.")]
 LaysOption = Annotated[int | None, typer.Option(min=1, help="Stop after so many lays.")]
+DoubtOption = Annotated[
+    str,
+    typer.Option(metavar="on|off", help="Whether to weigh how far the log may be off, and how far off it may be set."),
+]
 SecondsOption = Annotated[float | None, typer.Option(help="Stop after so many seconds.")]
 SeedOption = Annotated[int, typer.Option(min=0, help="Of the random numbers; the same seed gives the same plans.")]
 WorkersOption = Annotated[int | None, typer.Option(min=1, help="Processor cores to use; else all.")]
@@ -99,12 +103,16 @@ def demo(
     units: UnitsOption = Units.IMPERIAL,
     json: JsonOption = None,
     show_all: AllOption = False,
+    doubt: DoubtOption = "on",
     lays: LaysOption = None,
     workers: WorkersOption = None,
 ) -> None:
     """Plan an invented log, on an invented mill, at invented prices."""
     commands = _commands()
-    commands.demo(commands.Shown(units, json, show_all), commands.Effort(lays=lays, workers=workers))
+    commands.demo(
+        commands.Shown(units, json, show_all),
+        commands.Effort(lays=lays, workers=workers, doubt=commands.weighs_doubt(doubt)),
+    )
 
 
 @app.command()
@@ -128,9 +136,7 @@ def plan(
     marks: Annotated[
         Path | None, typer.Option(metavar="FILE", help="Marks on the log: metal, knots, rot, cracks, pith.")
     ] = None,
-    doubt: Annotated[
-        str, typer.Option(metavar="on|off", help="Whether to weigh how far the log may be off; off, yet.")
-    ] = "off",
+    doubt: DoubtOption = "on",
     seconds: SecondsOption = None,
     gap: Annotated[float | None, typer.Option(help="Stop at a proven gap; no bound is proven yet.")] = None,
     lays: LaysOption = None,
@@ -147,11 +153,10 @@ def plan(
         log,
         commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
         commands.Shown(units, json, show_all),
-        commands.Effort(lays=lays, seconds=seconds, gap=gap, seed=seed, workers=workers),
+        commands.Effort(lays, seconds, gap, seed, workers, commands.weighs_doubt(doubt)),
         mill=mill,
         prices=prices,
         marks=marks,
-        doubt=doubt,
     )
 
 

@@ -49,7 +49,7 @@ from service.tables import Assumed, plan_text, solid_text
 from service.units import Units
 from service.way import Way, compared, face_expected
 
-__all__ = ["AboutLog", "Effort", "Shown", "Way", "demo", "exit_code", "init", "plan", "price", "solid"]
+__all__ = ["AboutLog", "Effort", "Shown", "Way", "demo", "exit_code", "init", "plan", "price", "solid", "weighs_doubt"]
 
 WRONG_INPUT, NO_PLAN = 2, 3
 EXIT_CODES: tuple[tuple[type[Exception], int], ...] = (
@@ -83,6 +83,7 @@ class Effort:
     gap: float | None = None
     seed: int = 0
     workers: int | None = None
+    doubt: bool = True
 
     def settings(self) -> SearchSettings:
         """Return the settings of the search. Raises InputError."""
@@ -90,10 +91,17 @@ class Effort:
             raise InputError("--gap cannot be used: no bound is proven yet; stop by --lays or --seconds")
         if self.seconds is not None and not self.seconds > 0.0:
             raise InputError(f"--seconds must be over 0, got {self.seconds:g}")
-        given: dict[str, Any] = {"seconds": self.seconds, "gap": None, "seed": self.seed}
+        given: dict[str, Any] = {"seconds": self.seconds, "gap": None, "seed": self.seed, "doubt": self.doubt}
         if self.lays is not None:
             given["lays"] = self.lays
         return SearchSettings(workers=self.workers or len(os.sched_getaffinity(0)), **given)
+
+
+def weighs_doubt(typed: str) -> bool:
+    """Return whether doubt is to be weighed. Raises InputError."""
+    if typed not in {"on", "off"}:
+        raise InputError(f"--doubt must be on or off, got {typed}")
+    return typed == "on"
 
 
 def exit_code(error: Exception) -> int | None:
@@ -112,11 +120,9 @@ def demo(shown: Shown, effort: Effort) -> None:
 
 def plan(
     log: Path, about: AboutLog, shown: Shown, effort: Effort,
-    *, mill: Path | None, prices: Path | None, marks: Path | None, doubt: str,
+    *, mill: Path | None, prices: Path | None, marks: Path | None,
 ) -> None:  # fmt: skip
     """Plan a log and print it. Raises the errors of EXIT_CODES."""
-    if doubt != "off":
-        raise InputError(f"--doubt must be off, got {doubt}: doubt is not weighed yet")
     _plan(
         read_file(log), about, shown, effort, settle(mill, MILL_FILE), settle(prices, PRICES_FILE),
         None if marks is None else read_file(marks),

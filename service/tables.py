@@ -9,6 +9,7 @@ from optimizer.lengths import feet_text
 from optimizer.metal_cautions import CROSSCUT_M, metal_on_bed
 from optimizer.plain_way_stop import passes_before_metal
 from optimizer.plan import LogFound, Mark, Plan, PlanDocument, Shim, Slab
+from service.doubt_text import chance_text, doubt_lines, face_range, likely_lines, likely_range
 from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
 from service.units import Units
@@ -123,7 +124,8 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
     currency = measures.amount_unit
     header = (
         "Plan", "Roll\ndeg", f"Shim at\nbutt, {unit}", f"Shim at\ntop, {unit}", f"Blade 1\nat, {unit}", "Slabs",
-        "Board\nfeet", f"Net\n{currency}", "Against\nplain",
+        *((f"Net\n{currency}", "Likely\nfrom-to", "Best\nchance") if document.doubt is not None else
+          ("Board\nfeet", f"Net\n{currency}", "Against\nplain")),
     )  # fmt: skip
     level = document.hearts_level
     compared = [*document.plans, *([level] if level else []), *([plain] if plain else [])]
@@ -137,9 +139,15 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
             _shims_at("top", plan, measures),
             reading,
             _thicknesses(plan),
-            board_feet_text(plan.board_feet),
-            measures.amount(plan.net),
-            "" if plain is None or plan is plain else measures.difference(plan.net - plain.net),
+            *(
+                (measures.amount(plan.net), likely_range(plan, measures), chance_text(plan))
+                if document.doubt is not None
+                else (
+                    board_feet_text(plan.board_feet),
+                    measures.amount(plan.net),
+                    "" if plain is None or plan is plain else measures.difference(plan.net - plain.net),
+                )
+            ),
         )
         for name, plan, reading in zip(names, compared, readings, strict=True)
     ]
@@ -154,11 +162,11 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
     lines += ["", *paragraph(f"{_worth_more(document, measures, title)}{searched}")]
     if level is not None:
         lines += paragraph(_level_text(level, document, measures))
-    return lines
+    return lines + doubt_lines(document, measures)
 
 
 def _level_text(level: Plan, document: PlanDocument, measures: Measures) -> str:
-    apart = level.net - document.plans[0].net
+    apart = _worth(level) - _worth(document.plans[0])
     against = f"{measures.money(abs(apart))} {'more' if apart > 0.0 else 'less'} than plan 1"
     return f"Level puts butt heart and both limb hearts at one height, the usual way to the best feather: {against}."
 
@@ -174,18 +182,24 @@ def _worth_more(document: PlanDocument, measures: Measures, title: str) -> str:
     plain = document.plain_way
     if plain is None:
         return "No plain way stands beside them: sawn without a plan, the log gives no slab at any roll."
-    more = document.plans[0].net - plain.net
+    more = _worth(document.plans[0]) - _worth(plain)
     stops = _stops_text(document)
     if measures.money(more) == measures.money(0.0):
         return f"{title} is worth no more than the plain way: roll 0 and one thickness throughout.{stops}"
-    tells = 0.0 < abs(more) < MOST_TIMES * plain.net
-    share = f" ({100.0 * abs(more) / plain.net:.0f} %)" if tells else ""
+    worth = _worth(plain)
+    tells = 0.0 < abs(more) < MOST_TIMES * worth
+    share = f" ({100.0 * abs(more) / worth:.0f} %)" if tells else ""
     which = "more" if more > 0.0 else "less"
     lies = "lies" if turn_deg(plain.roll_deg) == 0 else "goes with the least turn"
     return (
         f"{title} is worth {measures.money(abs(more))}{share} {which} than the plain way, which is to saw the log as "
         f"it {lies}, all in one thickness.{stops}"
     )
+
+
+def _worth(plan: Plan) -> float:
+    """Net in the mean over possible logs, or on the log as given where doubt was not weighed."""
+    return plan.net if plan.net_expected is None else plan.net_expected
 
 
 def _stops_text(document: PlanDocument) -> str:
@@ -230,7 +244,7 @@ def _shim_height(shim: Shim, measures: Measures) -> str:
 
 def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: str) -> list[str]:
     mill = document.mill
-    lines = [f"{title}: net {measures.money(plan.net)}"]
+    lines = [f"{title}: net {measures.money(plan.net)}", *likely_lines(plan, measures)]
     crosscut = _crosscut(plan, document, measures)
     if crosscut:
         lines += paragraph(f"crosscut {crosscut}, from the butt end", first="  Length ")
@@ -272,7 +286,8 @@ def _first_face_text(plan: Plan, measures: Measures) -> str:
     if face.length_m < _LEAST_FACE_M:
         return "the first pass opens no face to measure"
     return (
-        f"the first pass opens a face {width} {measures.reading_unit} wide and {length} long; if it is far off, "
+        f"the first pass opens a face {width} {measures.reading_unit} wide and {length} "
+        f"long{face_range(face, measures)}; if it is far off, "
         "measure again before you go on"
     )
 

@@ -25,7 +25,7 @@ at = "0 in"
 toward_deg = 90
 from_middle = "2 in"
 """
-QUICK = ("--lays", "40")
+QUICK = ("--lays", "40", "--doubt", "off")
 WAY = ("--roll", "20", "--heights", "14, 11, 8")
 
 

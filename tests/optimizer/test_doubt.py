@@ -1,0 +1,212 @@
+"""Doubt: possible logs, layer values averaged over them, plans chosen and reported in the mean."""
+
+import json
+from dataclasses import replace
+
+import books
+import numpy as np
+import pytest
+import shapes
+from test_planning import planned
+
+from optimizer import doubt_report, planning
+from optimizer.doubt_choice import chosen_in_doubt
+from optimizer.doubt_report import chances_best, doubt_of_plan, drawn, in_order, weighed
+from optimizer.doubt_values import best_average_cuts, lay_values, possible_terms
+from optimizer.lay_table import lay_table
+from optimizer.lengths import INCH_M
+from optimizer.mill import SetUp
+from optimizer.passes import best_cuts
+from optimizer.planning import ONE_STRETCH
+from optimizer.possible_logs import BLADE, ROLL, SHIMS, SIZE, SURFACE, PossibleLogs
+from optimizer.possible_net import Heights, outcomes
+from optimizer.search import search
+from optimizer.terms import terms_for
+
+SET_UP = SetUp(roll_error_deg=3.0, shim_error_m=0.006, thickness_error_m=0.001)
+STEP = {"height_step_m": INCH_M / 4, "kerf_m": INCH_M / 8}
+
+
+def fork(**changes):
+    return books.problem(shapes.forked(lumpy=0.06), books.mill(set_up=SET_UP, **STEP, **changes))
+
+
+@pytest.fixture(scope="module")
+def problem():
+    return fork()
+
+
+@pytest.fixture(scope="module")
+def plan(problem):
+    return search(problem, 60, workers=1).plans[0]
+
+
+def as_given(problem):
+    return PossibleLogs(problem).some(0, [0], ())
+
+
+@pytest.mark.parametrize("flip", [False, True])
+def test_a_plan_on_the_log_as_given_brings_what_it_is_priced_at(flip):
+    problem = fork(can_flip=flip, slabs_stay_on=flip, throat_depth_m=0.45 if flip else None)
+    plan = search(problem, 60, workers=1).plans[0]
+
+    found = outcomes(problem, Heights.of(problem, plan), as_given(problem))
+
+    assert (plan.flip_face_m is not None) == flip
+    assert found.net[0] == pytest.approx(plan.net, rel=2e-3)
+    assert found.board_feet[0] == pytest.approx(sum(slab.board_feet for slab in plan.slabs), rel=2e-3)
+
+
+def test_the_face_of_a_pass_is_as_large_as_on_the_mesh(problem, plan):
+    bed = problem.bodies.on_bed(plan.lay)
+    section = bed.wood.slice(plan.passes[2].blade_height_m)
+    largest = max(section.decompose(), key=lambda part: part.area())
+    low_x, _, high_x, _ = largest.bounds()
+
+    found = outcomes(problem, Heights.of(problem, plan), as_given(problem), face=2)
+
+    assert found.face_length_m[0] == pytest.approx(high_x - low_x, abs=0.03)
+    assert found.face_width_m[0] <= largest.bounds()[3] - largest.bounds()[1] + 1e-3
+
+
+@pytest.mark.parametrize("flip", [False, True])
+def test_with_nothing_in_doubt_the_average_is_the_exact_optimum(flip):
+    problem = fork(can_flip=flip, throat_depth_m=0.4)
+    rolled = problem.supports.turned(40.0)
+    tilt_deg = rolled.resting_tilt_deg
+    log = as_given(problem)[0]
+    values = lay_values(problem, rolled, tilt_deg, [log])
+    terms = terms_for(problem.mill, problem.prices, problem.menu, margins=False)
+    table = lay_table(log.stations, log.lay(40.0, tilt_deg), rolled.height_m(tilt_deg), terms, problem.heart)
+    may = ("possible", "may_be_first", "possible_flipped", "may_be_first_flipped")
+    table = table._replace(**{name: getattr(values.table, name) for name in may})
+
+    found = best_average_cuts(values, problem.terms)
+
+    assert found.net == pytest.approx(best_cuts(table, terms).net, rel=1e-6)
+
+
+def test_the_best_average_is_what_its_passes_bring_in_the_mean(problem):
+    rolled = problem.supports.turned(100.0)
+    logs = PossibleLogs(problem, 3.0).some(5, range(6), (SURFACE, SIZE, ROLL, SHIMS))
+    cuts = best_average_cuts(lay_values(problem, rolled, 0.0, logs), problem.terms)
+    priced = problem.price(rolled.lay(0.0), cuts)
+
+    assert outcomes(problem, Heights.of(problem, priced), logs).net.mean() == pytest.approx(cuts.net, rel=1e-6)
+
+
+def test_rows_left_out_lie_on_straight_lines(problem):
+    rolled = problem.supports.turned(100.0)
+    logs = PossibleLogs(problem).some(5, range(2))
+    every, some = (lay_values(problem, rolled, 0.0, logs, stride=stride) for stride in (1, 3))
+    inner = every.down[10:-10]
+
+    assert not np.array_equal(every.down, some.down)
+    assert np.abs(some.down[10:-10] - inner).mean() < 0.02 * inner.max()
+
+
+def test_each_source_moves_only_what_it_is_named_for(problem):
+    possible = PossibleLogs(problem)
+    base, rolled, sized, bladed, surface = (
+        possible.some(3, [1], on)[0] for on in ((), (ROLL,), (SIZE,), (BLADE,), (SURFACE,))
+    )
+
+    assert rolled.roll_off_deg == pytest.approx(3.0 * rolled.draw.roll)
+    assert base.roll_off_deg == sized.roll_off_deg == base.tilt_off_deg == 0.0
+    assert np.array_equal(base.stations.wood.segments, rolled.stations.wood.segments)
+    assert sized.log.length_m == pytest.approx(problem.log.length_m * (1.0 + 0.003 * sized.draw.size))
+    assert bladed.blade_off_m.std() == pytest.approx(0.001 / np.sqrt(2.0), rel=0.3)
+    assert surface.log.wood.volume_m3 > base.log.wood.volume_m3 or surface.draw.form[0] < 0.0
+    assert np.array_equal(base.log.outer.vertices_m, problem.log.outer.vertices_m)
+
+
+def test_a_pass_that_fails_in_the_throat_takes_the_layers_beside_it(problem, plan):
+    heights = Heights.of(problem, plan)
+    logs = as_given(problem)
+    reach = [p.reach_m for p in plan.passes]
+    narrow = replace(problem, mill=problem.mill.model_copy(update={"throat_m": max(reach) - 0.001}))
+    widest = int(np.argmax(reach))
+
+    lost = outcomes(problem, heights, logs).net[0] - outcomes(narrow, heights, logs).net[0]
+
+    beside = [slab for slab in plan.slabs if slab.layer in {widest, widest + 1}]
+    worth = sum(slab.price - 0.8 * slab.board_feet - 8.0 for slab in beside)
+    assert lost == pytest.approx(worth, rel=0.01)
+
+
+def test_a_roll_that_is_never_just_so_makes_a_sharp_peak_worth_less(problem, plan):
+    heights = Heights.of(problem, plan)
+    possible = PossibleLogs(problem)
+
+    off = outcomes(problem, heights, drawn(possible, 0, 0, 30, 1, (ROLL,))).net
+
+    assert off.mean() < plan.net
+    assert off.std() > 0.0
+
+
+def test_the_choice_is_the_same_whatever_the_workers_and_better_in_the_mean(problem):
+    found = search(problem, 120, workers=1)
+    possible = PossibleLogs(problem)
+    logs = drawn(possible, 0, 0, 12, 2)
+    one, two = (chosen_in_doubt(problem, found, logs, workers) for workers in (1, 2))
+    fresh = drawn(possible, 0, 1000, 40, 2)
+    means = [w.expected for w in weighed(problem, [one[0], found.plans[0]], fresh, 2)]
+
+    assert [(p.lay, p.net) for p in one] == [(p.lay, p.net) for p in two]
+    assert means[0] > means[1]
+
+
+def test_plans_are_ranked_by_the_mean_and_their_chances_make_one(problem):
+    found = search(problem, 60, workers=1)
+    possible = PossibleLogs(problem)
+    shown = in_order(weighed(problem, found.plans, drawn(possible, 0, 1000, 20, 1), 1))
+    doubt = doubt_of_plan(possible, shown[0].priced, 0, 1)
+
+    assert [w.expected for w in shown] == sorted((w.expected for w in shown), reverse=True)
+    assert sum(chances_best(shown)) == pytest.approx(1.0)
+    assert sum(s.share for s in doubt.sources) == pytest.approx(1.0, abs=0.03)
+    assert doubt.sources[0].source == ROLL
+
+
+@pytest.fixture
+def few_logs(monkeypatch):
+    monkeypatch.setattr(planning, "CHOICE_LOGS", 6)
+    monkeypatch.setattr(planning, "REPORT_LOGS", 25)
+    monkeypatch.setattr(doubt_report, "SHARE_LOGS", 6)
+
+
+@pytest.mark.usefixtures("few_logs")
+def test_a_document_in_doubt_holds_its_ranges_and_one_without_is_exact():
+    mill = books.mill(set_up=SET_UP, **STEP)
+    log = shapes.forked(lumpy=0.06)
+    sure, doubtful, again = (
+        planned(log, mill, lays=20, doubt=doubt, workers=w) for doubt, w in ((0, 1), (1, 1), (1, 2))
+    )
+    plan = doubtful.plans[0]
+
+    assert sure.doubt is None
+    assert sure.plans[0].net_p10 is sure.plans[0].first_face.length_m_p10 is None
+    assert plan.net_p10 < plan.net_expected < plan.net_p90
+    assert plan.board_feet_p10 < plan.board_feet_p90
+    assert plan.first_face.max_width_m_p10 <= plan.first_face.max_width_m_p90
+    assert sum(p.chance_best for p in doubtful.plans) == pytest.approx(1.0)
+    assert doubtful.plain_way.net_expected is not None
+    assert json.loads(doubtful.model_dump_json())["doubt"]["samples"] == 200
+    assert doubtful.plans == again.plans
+    assert plan.net_expected >= max(p.net_expected for p in doubtful.plans) - 0.005
+
+
+@pytest.mark.usefixtures("few_logs")
+def test_a_stretch_is_cut_from_the_possible_log():
+    mill = books.mill(set_up=SET_UP, bed_length_m=2.4, **STEP)
+    document = planned(shapes.frustum(0.35, 0.25, 2.8), mill, lays=20, doubt=True)
+
+    assert ONE_STRETCH in document.warnings
+    assert document.plans[0].net_p10 < document.plans[0].net < 1.2 * document.plans[0].net_p90
+
+
+def test_possible_terms_have_no_margins_and_no_depth(problem):
+    terms = possible_terms(problem)
+
+    assert terms.min_width_m == problem.prices.limits.min_width_m
+    assert terms.throat_depth_m == np.inf
