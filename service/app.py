@@ -34,12 +34,11 @@ from service import api_logs, api_mills, api_plans, api_session
 from service.api_errors import add_error_handlers
 from service.body_limit import BodyLimit
 from service.desk import open_desk
-from service.errors import InputError
 from service.guard import Guard
 from service.job_events import Streams
 from service.job_runner import JobRunner
 from service.job_slots import slots_for
-from service.passphrase import passphrase_hash
+from service.passphrase import check_reach, passphrase_hash
 from service.sessions import Sessions
 from service.settings import Settings
 from service.wrapping import Wrapping
@@ -53,19 +52,14 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     Raises InputError where others could reach it without a passphrase.
     """
     chosen = settings or Settings()
-    own_hash = passphrase_hash(chosen)
-    if own_hash is None and not chosen.is_local:
-        raise InputError(
-            f"host {chosen.host} can be reached by others, which needs a passphrase; set one with `pithline "
-            "passphrase`, or listen on 127.0.0.1"
-        )
+    check_reach(chosen)
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         desk = open_desk(chosen)
         runner = JobRunner(desk.store, str(desk.files.folder), slots_for(chosen), chosen)
         app.state.desk, app.state.runner = desk, runner
-        app.state.sessions = Sessions(desk.store.database, chosen, own_hash)
+        app.state.sessions = Sessions(desk.store.database, chosen, passphrase_hash(chosen))
         app.state.streams = Streams(desk.store, chosen.most_streams)
         runner.start()
         try:

@@ -44,6 +44,15 @@ def passphrase_hash(settings: Settings) -> str | None:
         return None
 
 
+def check_reach(settings: Settings) -> None:
+    """Refuse to be reached by others without a passphrase. Raises InputError."""
+    if not settings.is_local and passphrase_hash(settings) is None:
+        raise InputError(
+            f"host {settings.host} can be reached by others, which needs a passphrase; set one with `pithline "
+            "passphrase`, or listen on 127.0.0.1"
+        )
+
+
 def is_right(passphrase: str, hash_text: str) -> bool:
     """Whether a passphrase is the one that was hashed."""
     try:

@@ -1,6 +1,8 @@
 """Runs the service on this machine: `pithline serve` and `pithline passphrase`."""
 
+import signal
 import socket
+import sys
 from pathlib import Path
 from typing import Any
 
@@ -10,9 +12,8 @@ from fastapi import FastAPI
 from pydantic import ValidationError
 
 from optimizer.typed import one_line
-from service.app import create_app
 from service.errors import InputError
-from service.passphrase import keep_passphrase
+from service.passphrase import check_reach, keep_passphrase
 from service.settings import Settings
 
 _GRACE_SECONDS = 1
@@ -31,13 +32,30 @@ def settings_from(given: dict[str, Any]) -> Settings:
 def serve(given: dict[str, Any]) -> None:
     """Serve until the process is told to end. Raises InputError."""
     settings = settings_from(given)
-    app = create_app(settings)
+    check_reach(settings)
     listening = _listen(settings.host, settings.port)
     host, port = listening.getsockname()[:2]
     shown = f"[{host}]" if ":" in host else host
+    from service.app import create_app  # noqa: PLC0415 - a second that what is wrong need not wait for
+
     scheme = "https" if settings.certificate_file else "http"
-    typer.echo(f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it")
-    uvicorn.Server(config_for(app, settings)).run(sockets=[listening])
+    # What ends a service in the usual way is no error.
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+    server = _Server(config_for(create_app(settings), settings))
+    server.said = f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it"
+    server.run(sockets=[listening])
+
+
+class _Server(uvicorn.Server):
+    """Says where it is once it can be asked."""
+
+    said = ""
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Start, and say so."""
+        await super().startup(sockets)
+        if self.started:
+            typer.echo(self.said)
 
 
 def config_for(app: FastAPI, settings: Settings) -> uvicorn.Config:

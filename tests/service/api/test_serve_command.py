@@ -1,0 +1,80 @@
+"""`pithline serve` and `pithline passphrase` as typed: what cannot be is one line, and nothing is served."""
+
+import socket
+import sys
+from io import StringIO
+from pathlib import Path
+
+import pytest
+
+from service.passphrase import is_right
+
+pytestmark = pytest.mark.usefixtures("own_folder")
+
+
+def test_a_port_that_is_taken(pithline):
+    with socket.create_server(("127.0.0.1", 0)) as taken:
+        port = taken.getsockname()[1]
+        code, out, err = pithline("serve", "--port", str(port), "--data", "data")
+
+    assert (code, out) == (2, "")
+    assert err == f"port {port} of 127.0.0.1 cannot be had: Address already in use; name another with --port\n"
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--host", "192.168.1.7"), "needs a passphrase"),
+        (("--host", "mill.lan"), "must be an IP address or localhost, got mill.lan"),
+        (("--port", "70000"), "port: must be less than or equal to 65535, got 70000"),
+        (("--slots", "-1"), "slots"),
+    ],
+)  # fmt: skip
+def test_settings_that_cannot_be(pithline, options, says):
+    code, out, err = pithline("serve", "--data", "data", *options)
+
+    assert (code, out) == (2, "")
+    assert says in err
+    assert err.count("\n") == 1
+
+
+def test_what_stands_in_the_environment_counts_and_is_checked(pithline, monkeypatch):
+    monkeypatch.setenv("PITHLINE_SLOTS", "many")
+
+    code, _, err = pithline("serve", "--data", "data")
+
+    assert code == 2
+    assert "slots" in err
+
+
+def test_all_settings_are_listed_with_what_they_are_for(pithline):
+    code, out, _ = pithline("serve", "--settings")
+
+    lines = out.splitlines()[1:]
+    assert code == 0
+    assert len(lines) >= 2 * 20
+    assert all(line.startswith("PITHLINE_") for line in lines[::2])
+    assert all(line.startswith("    ") and line.endswith(".") for line in lines[1::2])
+    assert "PITHLINE_PORT  [8100]" in lines
+
+
+def test_a_passphrase_is_set_from_a_pipe(pithline, monkeypatch):
+    monkeypatch.setattr(sys, "stdin", StringIO("heron ladle quartz tide\n"))
+    code, out, _ = pithline("passphrase", "--data", "data")
+
+    kept = Path("data/passphrase").read_text().strip()
+    assert code == 0
+    assert "heron" not in out + kept
+    assert is_right("heron ladle quartz tide", kept)
+    assert not is_right("heron ladle quartz tides", kept)
+    assert not is_right("heron ladle quartz tide", "no hash at all")
+
+
+def test_a_passphrase_that_is_too_short(pithline, monkeypatch):
+    monkeypatch.setattr(sys, "stdin", StringIO("short\n"))
+
+    code, _, err = pithline("passphrase", "--data", "data")
+
+    assert code == 2
+    assert "12 to 1000 letters" in err
+    assert not Path("data/passphrase").exists()
