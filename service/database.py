@@ -37,13 +37,13 @@ class Database:
         with Session(self._writing, expire_on_commit=False) as session, session.begin():
             yield session
 
-    def migrate(self) -> None:
-        """Bring the tables up to date."""
+    def migrate(self, step: str = "head") -> None:
+        """Bring the tables up to date, or up to a step."""
         config = Config()
         config.set_main_option("script_location", "service:migrations")
         with self._writing.begin() as connection:
             config.attributes["connection"] = connection
-            command.upgrade(config, "head")
+            command.upgrade(config, step)
 
     def close(self) -> None:
         """Close all connections."""

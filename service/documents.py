@@ -174,6 +174,9 @@ class PlanRequest(Assumed):
 
     lays: int = Field(DEFAULT_LAYS, ge=1, le=1_000_000, description="About how many lays to price.")
     seconds: float | None = Field(None, gt=0, le=1e6, description="When to stop at the latest. [s]")
+    doubt: Literal["on", "off"] = Field(
+        "on", description="Whether to weigh how far the log may be off, and how far off it may be set."
+    )
     seed: int = Field(0, ge=0, le=2**31, description="Of the random numbers; the same seed gives the same plans.")
 
 
@@ -225,7 +228,8 @@ class PlanLine(Shown):
     mill: str = Field(description="Name of the mill.")
     prices: str = Field(description="Name of the price book.")
     currency: str = Field(description="Of the net.")
-    net: float = Field(description="Of its best way.")
+    net: float = Field(description="Of the way that it puts first.")
+    net_expected: float | None = Field(description="The same in the mean, where doubt was weighed.")
     made_at: str = Field(description="When, ISO 8601.")
 
 

@@ -45,6 +45,7 @@ def pack_log(read: LogRead) -> bytes:
         "hearts": len(log.hearts),
         "forks": len(log.forks),
         "scale_spread": None if log.doubt is None else log.doubt.scale_spread,
+        "doubt_kinds": () if log.doubt is None else log.doubt.kinds,
         "wood": read.wood.name,
         "source": read.source.model_dump(),
         "warnings": read.warnings,
@@ -76,7 +77,11 @@ def unpack_log(data: bytes) -> LogRead:
             face_seen=arrays.get("face_seen"),
             doubt=None
             if words["scale_spread"] is None
-            else SurfaceDoubt(**{name: arrays[f"doubt_{name}"] for name in _DOUBT}, scale_spread=words["scale_spread"]),
+            else SurfaceDoubt(
+                **{name: arrays[f"doubt_{name}"] for name in _DOUBT},
+                scale_spread=words["scale_spread"],
+                kinds=tuple(words.get("doubt_kinds", ())),
+            ),
         )
     return LogRead(
         log=log,

@@ -100,6 +100,7 @@ class PlanRow(Record):
     prices: Mapped[str] = mapped_column(Text)
     currency: Mapped[str] = mapped_column(String(8))
     net: Mapped[float]
+    net_expected: Mapped[float | None]
     made_at: Mapped[str] = mapped_column(String(32), index=True)
     document: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
 

@@ -290,7 +290,8 @@ class Store:
             row = session.get(JobRow, job_id, with_for_update=True)
             if row is None or not _is_own(row, attempt) or row.cancel_wanted:
                 return False
-            row.stage, row.done, row.total, row.best_net = stage, done, total, best_net
+            row.stage, row.done, row.total = stage, done, total
+            row.best_net = row.best_net if best_net is None else best_net
             return True
 
     def finish_read(self, job_id: str, attempt: int, read_key: str, facts: LogFacts, marks: Sequence[Mark]) -> bool:
@@ -321,7 +322,8 @@ class Store:
             session.add(
                 PlanRow(
                     id=job_id, log_id=row.log_id, kind=row.kind, mill=document.mill.name, prices=document.prices.name,
-                    currency=document.currency, net=document.plans[0].net, made_at=document.made_at, document=packed,
+                    currency=document.currency, net=document.plans[0].net,
+                    net_expected=document.plans[0].net_expected, made_at=document.made_at, document=packed,
                 )
             )  # fmt: skip
             return True

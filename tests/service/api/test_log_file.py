@@ -58,7 +58,7 @@ def test_a_scan_with_doubt_and_what_was_seen(forked):
         log=dataclasses.replace(
             log,
             face_seen=rng.random(len(log.outer.faces)) > 0.5,
-            doubt=SurfaceDoubt(ways[0], sizes[0], ways[1], sizes[1], 0.006),
+            doubt=SurfaceDoubt(ways[0], sizes[0], ways[1], sizes[1], 0.006, ("a", "b", "c")),
         ),
     )
     back = unpack_log(pack_log(read))
@@ -74,7 +74,7 @@ def test_every_field_of_a_log_is_looked_at():
     assert names == {
         "name", "outer", "wood", "bark_thickness_m", "hearts", "forks", "heart_radius_m", "scan_to_log", "face_seen",
         "doubt", "crotch_m", "normal", "direction", "diameter_m", "below_m", "above_m", "outer_ways", "outer_modes_m",
-        "wood_ways", "wood_modes_m", "scale_spread",
+        "wood_ways", "wood_modes_m", "scale_spread", "kinds",
     }  # fmt: skip
 
 

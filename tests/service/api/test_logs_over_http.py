@@ -197,7 +197,7 @@ def test_mills_and_price_books_are_kept_changed_and_taken_home(client):
 def test_a_plan_is_made_on_the_mill_that_it_names(client, ended, log_id):
     mill = client.post("/api/mills", json=tomllib.loads(MILL) | {"name": "Named"}).json()
     last = client.post("/api/mills", json=FACES).json()
-    job = client.post(f"/api/logs/{log_id}/plans", json={"mill_id": mill["id"], "lays": 12}).json()
+    job = client.post(f"/api/logs/{log_id}/plans", json={"mill_id": mill["id"], "lays": 12, "doubt": "off"}).json()
     for kept in (mill, last):
         client.delete(f"/api/mills/{kept['id']}")
 
@@ -237,7 +237,7 @@ def test_a_way_that_cannot_be_is_refused_with_the_reason(client, ended, log_id, 
 
 def test_no_plan_is_a_conflict_that_says_why(client, ended, log_id):
     narrow = client.post("/api/mills", json=FACES | {"throat": "6 in"}).json()
-    job = ended(client.post(f"/api/logs/{log_id}/plans", json={"lays": 12}).json()["id"])
+    job = ended(client.post(f"/api/logs/{log_id}/plans", json={"lays": 12, "doubt": "off"}).json()["id"])
     client.delete(f"/api/mills/{narrow['id']}")
 
     assert (job["state"], job["error"]["status"]) == ("failed", 409)

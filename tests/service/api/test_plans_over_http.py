@@ -7,7 +7,7 @@ from small_log import STRAIGHT
 
 from optimizer.plan import PlanDocument
 
-QUICK = {"lays": 12}
+QUICK = {"lays": 12, "doubt": "off"}
 
 
 def test_a_log_sheet_is_uploaded_read_and_planned(client, ended, log_id):
@@ -64,3 +64,15 @@ def test_a_job_is_followed_as_events(client, log_id):
     assert jobs[-1]["state"] == "done"
     assert {job["id"] for job in jobs} == {job_id}
     assert len({job["stage"] for job in jobs}) > 2
+
+
+def test_doubt_is_weighed_unless_it_is_turned_off(client, ended, log_id):
+    jobs = [
+        client.post(f"/api/logs/{log_id}/plans", json={"lays": 12, **more}).json() for more in ({}, {"doubt": "off"})
+    ]
+    weighed, plain = (client.get(f"/api/plans/{ended(job['id'])['plan_id']}").json() for job in jobs)
+    lines = {line["id"]: line["net_expected"] for line in client.get("/api/plans").json()}
+
+    assert weighed["doubt"]["samples"] > 0
+    assert lines[weighed["id"]] == weighed["plans"][0]["net_expected"]
+    assert (plain["doubt"], lines[plain["id"]]) == (None, None)

@@ -19,9 +19,9 @@ import pytest
 pytestmark = pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks processes up in /proc")
 
 COMMAND = [sys.executable, "-c", "from service.command_line import main; main()", "serve", "--port", "0"]
-SOME = {"lays": 100}
+SOME = {"lays": 100, "doubt": "off"}
 SEARCHING = ("scouting", "refining", "pricing", "polishing")
-LONG = {"lays": 20_000}
+LONG = {"lays": 20_000, "doubt": "off"}
 """Lays that no test waits for."""
 WITHIN_SECONDS = 1.0
 
@@ -181,7 +181,7 @@ def test_a_real_scan_is_uploaded_and_watched_to_its_plan(service, data_folder):
     server = service.running()
     log_id, job_id = server.upload("fork.ply", scan, species="sugar maple")
     read = list(server.events(job_id))
-    jobs = list(server.events(server.plan(log_id, {"lays": 40})))
+    jobs = list(server.events(server.plan(log_id, {"lays": 40, "doubt": "off"})))
     document = server.document(jobs[-1]["plan_id"])
 
     assert [job["state"] for job in (read[-1], jobs[-1])] == ["done", "done"]
@@ -205,7 +205,7 @@ def test_a_search_is_cancelled_within_a_second(service, log_id):
     assert workers
     assert took_s < WITHIN_SECONDS
     assert gone(workers)
-    assert server.ended(server.plan(log_id, {"lays": 12}))["state"] == "done"
+    assert server.ended(server.plan(log_id, {"lays": 12, "doubt": "off"}))["state"] == "done"
 
 
 def test_reading_is_cancelled_within_a_second_and_its_own_process_with_it(service):
@@ -267,7 +267,7 @@ def test_a_job_that_kills_its_process_again_and_again_is_given_up(service, log_i
 
     assert (job["state"], job["attempt"]) == ("failed", 3)
     assert job["error"]["message"] == "the process that did it ended, 3 times; it is not tried again"
-    assert server.ended(server.plan(log_id, {"lays": 12}))["state"] == "done"
+    assert server.ended(server.plan(log_id, {"lays": 12, "doubt": "off"}))["state"] == "done"
 
 
 def test_a_server_that_is_told_to_end_puts_its_job_back(service, log_id):

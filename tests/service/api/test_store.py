@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import pytest
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
+from sqlalchemy import text
 
 from service import job_state
 from service.database import Database
@@ -18,7 +19,8 @@ from service.store import Store
 
 ABOUT = About(species="white ash")
 PLAN = SimpleNamespace(
-    model_dump_json=lambda: "{}", plans=[SimpleNamespace(net=12.5)], bound={"gap": 0.01}, currency="USD",
+    model_dump_json=lambda: "{}", plans=[SimpleNamespace(net=12.5, net_expected=11.5)], bound={"gap": 0.01},
+    currency="USD",
     mill=SimpleNamespace(name="mill"), prices=SimpleNamespace(name="book"), made_at="2026-01-01T00:00:00+00:00",
 )  # fmt: skip
 
@@ -57,6 +59,21 @@ def test_the_migrations_make_the_tables_that_are_mapped(store):
         differences = compare_metadata(context, Record.metadata)
 
     assert differences == []
+
+
+def test_a_database_of_the_first_version_is_brought_up_to_date(tmp_path):
+    database = Database(f"sqlite:///{tmp_path / 'old.db'}")
+    database.migrate("0001")
+    with database.writing() as session:
+        session.execute(text("INSERT INTO mills VALUES ('a', 'Old', '{}', '2026-01-01')"))
+    database.migrate()
+    store = Store(database)
+    planned = planning(store)
+
+    assert store.finish_plan(planned.id, planned.attempt, PLAN)
+    with database.reading() as session:
+        assert session.execute(text("SELECT name FROM mills")).scalars().all() == ["Old"]
+    database.close()
 
 
 def test_migrating_again_keeps_what_is_there(store):
@@ -111,7 +128,7 @@ def test_a_plan_and_the_end_of_its_job_are_one(store, monkeypatch):
     monkeypatch.undo()
     assert store.finish_plan(job.id, job.attempt, PLAN)
     assert (store.job(job.id).state, store.job(job.id).gap) == (JobState.DONE, 0.01)
-    assert [plan.net for plan in store.plans()] == [12.5]
+    assert [(plan.net, plan.net_expected) for plan in store.plans()] == [(12.5, 11.5)]
 
 
 def test_a_plan_is_not_made_twice(store):
