@@ -226,6 +226,7 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
     )  # fmt: skip
     width, lost, figure, sums = room.width, room.lost, room.figured, room.sums
     strips, strip_counts = room.strips, room.strip_counts
+    promised = np.zeros(len(drops))
     for k in range(rows):
         # The row that a waste layer may now just reach.
         j = k - least_waste
@@ -240,13 +241,21 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
             continue
         if tail > head and after[queue[head]] > value[k]:
             value[k], choice[k], below[k] = after[queue[head]], -2, queue[head]
+        # What promises the most is looked at first, so that the others need not be.
         for m in range(len(drops)):
+            promised[m] = -np.inf
             j = k - drops[m]
             if j < 0 or not possible[j] or drops[m] > most_drop:
                 continue
             most = _pair_most(least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_factor[k], bottom_factor[j])
-            if most == 0.0 or after[j] + most <= value[k]:
-                continue
+            if most > 0.0:
+                promised[m] = after[j] + most
+        while True:
+            m = int(np.argmax(promised))
+            if promised[m] <= value[k]:
+                break
+            promised[m] = -np.inf
+            j = k - drops[m]
             top_row, bottom_row = k + top_shift, j + bottom_shift
             if not figured:
                 sound = -1.0
