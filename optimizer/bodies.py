@@ -10,6 +10,7 @@ from shapely import MultiPolygon, Polygon
 from shapely.geometry import polygon as shapely_polygon
 
 from optimizer.lay import Lay
+from optimizer.layer_masses import SurfaceNeighbours, neighbours_of
 from scans.log import FloatArray, Log, Solid
 
 HAIR_M = 1e-6
@@ -54,6 +55,11 @@ class LogBodies:
         from_m, to_m = self.log.outer.bounds_m[0, 0], self.log.outer.bounds_m[1, 0]
         kept = self.wood.trim_by_plane((1.0, 0.0, 0.0), from_m + self.end_trim_m[0])
         return kept.trim_by_plane((-1.0, 0.0, 0.0), -(to_m - self.end_trim_m[1]))
+
+    @cached_property
+    def neighbours(self) -> SurfaceNeighbours:
+        """The surface of the wood, with the faces beside each face."""
+        return neighbours_of(self.log.wood)
 
     def on_bed(self, lay: Lay) -> "BedBodies":
         """Return the solids as they lie on the bed."""

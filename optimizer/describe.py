@@ -22,6 +22,7 @@ from optimizer.bodies import (
     rings_of,
 )
 from optimizer.lay import GAP_TOLERANCE_M, Gap, Lay
+from optimizer.layer_masses import LayerMass, SurfaceNeighbours, layer_mass
 from optimizer.outlines import width_profile
 from optimizer.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
 from optimizer.pricing import Priced, PricedPass, PricedSlab
@@ -47,18 +48,21 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
     passes = priced.passes
     before = [p for p in passes if not p.flipped]
     parts = _Parts(density)
-    parts.offcut("first", between(bed.wood, before[0].blade_height_m + kerf_m, MOST).volume())
-    parts.add_layers(bed, before, priced.slabs, 1, kerf_m)
+    standing = _Standing(bed, lay.to_bed(problem.log.wood.vertices_m), problem.bodies.neighbours)
+    parts.offcut("first", standing.mass(before[0].blade_height_m + kerf_m, MOST))
+    parts.add_layers(standing, before, priced.slabs, 1, kerf_m)
     face_m = priced.flip_face_m
     if face_m is None:
-        parts.offcut("last", between(bed.wood, -MOST, before[-1].blade_height_m).volume())
+        parts.offcut("last", standing.mass(-MOST, before[-1].blade_height_m))
     else:
         after = [p for p in passes if p.flipped]
-        turned = flipped_bodies(bed, face_m)
-        parts.offcut("flipped", between(turned.wood, after[0].blade_height_m + kerf_m, MOST).volume())
+        turned = _Standing(
+            flipped_bodies(bed, face_m), standing.points_m * (1.0, -1.0, -1.0) + (0.0, 0.0, face_m), standing.surface
+        )
+        parts.offcut("flipped", turned.mass(after[0].blade_height_m + kerf_m, MOST))
         parts.add_layers(turned, after, priced.slabs, len(before), kerf_m)
         if priced.bed_entry is None:
-            parts.offcut("last", between(turned.wood, -MOST, after[-1].blade_height_m).volume())
+            parts.offcut("last", turned.mass(0.0, after[-1].blade_height_m))
         else:
             parts.add_layer(turned, priced.slabs, len(passes) - 1, 0.0, after[-1].blade_height_m)
     return Plan(
@@ -102,6 +106,19 @@ def _matrix(matrix: FloatArray) -> tuple[tuple[float, float, float, float], ...]
     return tuple(rows)
 
 
+@dataclass(frozen=True, eq=False)
+class _Standing:
+    """The wood as it lies on the bed: its bodies, and the points (V, 3) of its surface."""
+
+    bodies: BedBodies
+    points_m: FloatArray
+    surface: SurfaceNeighbours
+
+    def mass(self, lower_m: float, upper_m: float) -> LayerMass:
+        """Return what of the wood lies between two heights."""
+        return layer_mass(self.points_m, self.surface, lower_m, upper_m)
+
+
 @dataclass
 class _Parts:
     """What the log comes apart into, gathered in sawing order."""
@@ -112,44 +129,52 @@ class _Parts:
     offcuts: list[Offcut] = field(default_factory=list)
     kerf_m3: float = 0.0
 
-    def offcut(self, where: Literal["first", "last", "flipped"], volume_m3: float) -> None:
+    def offcut(self, where: Literal["first", "last", "flipped"], mass: LayerMass) -> None:
         """Note an offcut."""
+        volume_m3 = mass.volume_m3
         self.offcuts.append(Offcut(where=where, volume_m3=volume_m3, mass_kg=volume_m3 * self.density_kg_m3))
 
     def add_layers(
-        self, bed: BedBodies, passes: list[PricedPass], slabs: tuple[PricedSlab, ...], number: int, kerf_m: float
+        self, wood: _Standing, passes: list[PricedPass], slabs: tuple[PricedSlab, ...], number: int, kerf_m: float
     ) -> None:
         """Note the layers between passes, the first of them so numbered, and the kerfs."""
         for p in passes:
-            self.kerf_m3 += between(bed.wood, p.blade_height_m, p.blade_height_m + kerf_m).volume()
+            self.kerf_m3 += wood.mass(p.blade_height_m, p.blade_height_m + kerf_m).volume_m3
         for k, (upper, lower) in enumerate(pairwise(passes)):
-            self.add_layer(bed, slabs, number + k, lower.blade_height_m + kerf_m, upper.blade_height_m)
+            self.add_layer(wood, slabs, number + k, lower.blade_height_m + kerf_m, upper.blade_height_m)
 
     def add_layer(
-        self, bed: BedBodies, slabs: tuple[PricedSlab, ...], layer: int, lower_m: float, upper_m: float
+        self, wood: _Standing, slabs: tuple[PricedSlab, ...], layer: int, lower_m: float, upper_m: float
     ) -> None:
         """Note one layer."""
         sold = [slab for slab in slabs if slab.layer == layer]
-        found, waste_m3 = _layer(bed, sold, lower_m, upper_m, self.density_kg_m3)
+        found, waste_m3 = _layer(wood, sold, lower_m, upper_m, self.density_kg_m3)
         self.slabs += found
         if waste_m3 > SPECK_M3:
             self.waste.append(Waste(layer=layer, volume_m3=waste_m3, mass_kg=waste_m3 * self.density_kg_m3))
 
 
 def _layer(
-    bed: BedBodies, sold: list[PricedSlab], lower_m: float, upper_m: float, density_kg_m3: float
+    wood: _Standing, sold: list[PricedSlab], lower_m: float, upper_m: float, density_kg_m3: float
 ) -> tuple[list[Slab], float]:
     """Give each slab the solid piece that it comes from; return the slabs and the volume of the rest."""
-    bodies = between(bed.wood, lower_m, upper_m).decompose()
-    sources = [_source(bodies, slab, upper_m) for slab in sold]
+    whole = wood.mass(lower_m, upper_m)
+    if not sold:
+        return [], whole.volume_m3
+    if whole.parts == 1:
+        sources, masses = [0] * len(sold), [whole]
+    else:
+        bodies = between(wood.bodies.wood, lower_m, upper_m).decompose()
+        sources = [_source(bodies, slab, upper_m) for slab in sold]
+        masses = [LayerMass(body.volume(), mass_centre(body), 1) for body in bodies]
     letters = [""] if len(sold) == 1 else _letters(len(sold))
     slabs = []
     for slab, source, letter in zip(sold, sources, letters, strict=True):
         sharing = [other for other, where in zip(sold, sources, strict=True) if where == source]
         share = slab.area_m2 / sum(other.area_m2 for other in sharing)
-        volume_m3 = bodies[source].volume() * share
+        volume_m3 = masses[source].volume_m3 * share
         if len(sharing) == 1:
-            centre = mass_centre(bodies[source])
+            centre = masses[source].centre_m
         else:
             low_y, high_y = slab.piece.bounds[1], slab.piece.bounds[3]
             middle = slab.piece.intersection(box(slab.span_m[0], low_y, slab.span_m[1], high_y)).centroid
@@ -184,7 +209,7 @@ def _layer(
                 price=slab.price,
             )
         )
-    waste_m3 = sum(body.volume() for k, body in enumerate(bodies) if k not in sources)
+    waste_m3 = sum(mass.volume_m3 for k, mass in enumerate(masses) if k not in sources)
     return slabs, waste_m3
 
 
