@@ -60,7 +60,7 @@ def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, own_way: bool) 
 def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_way: bool) -> Verdict:
     """Judge a crosscut through marked metal a stop, and one near it a warning.
 
-    The search tries its stretches whatever is marked where they end: the saw that crosscuts is not the mill's.
+    The search leaves such stretches out where there are others.
     """
     near_m = _near_m(mill)
     apart = []

@@ -30,7 +30,7 @@ from optimizer.possible_logs import PossibleLogs
 from optimizer.prices import PriceBook, menu_for
 from optimizer.pricing import Priced, PricedPass
 from optimizer.search import Found, Problem, Progress, StoppedBy, ranked, search_stretches
-from optimizer.stretch import stretches_of
+from optimizer.stretch import clear_of_metal, stretches_of
 from optimizer.terms import REACH_MARGIN_M
 from optimizer.wood import Wood
 from scans.log import Log
@@ -327,6 +327,10 @@ def _stretched(whole: Problem) -> list[Problem]:
     stretches = stretches_of(whole.log.length_m, whole.mill.bed_length_m)
     if len(stretches) == 1:
         return [whole]
+    out_m = whole.mill.metal_keep_out_m
+    along_m = [rod.corners_m[:, 0] for rod in whole.metal]
+    metal_m = [(float(x.min()) - out_m, float(x.max()) + out_m) for x in along_m]
+    stretches = clear_of_metal(stretches, whole.log.length_m, metal_m)
     return [whole.stretch(*stretch) for stretch in stretches]
 
 

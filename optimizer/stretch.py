@@ -1,5 +1,6 @@
 """The length of a long log that goes on the bed, crosscut at both ends; in the same log frame."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from math import ceil
 
@@ -25,6 +26,21 @@ def stretches_of(length_m: float, bed_length_m: float | None) -> list[tuple[floa
     left_m = length_m - bed_length_m
     count = min(MOST_STRETCHES, ceil(left_m / STEP_M) + 1)
     return [(float(start), float(start) + bed_length_m) for start in np.linspace(0.0, left_m, count)]
+
+
+def clear_of_metal(
+    stretches: Sequence[tuple[float, float]], length_m: float, metal_m: Sequence[tuple[float, float]]
+) -> list[tuple[float, float]]:
+    """Leave out stretches whose crosscut would go through metal; all of them stay where each would. [m].
+
+    metal_m : from where to where along the log there is metal, its keep-out included. The ends of the log are no cuts.
+    """
+
+    def clear(stretch: tuple[float, float]) -> bool:
+        cuts_m = [place for place in stretch if SAME_POINT_M < place < length_m - SAME_POINT_M]
+        return not any(low < cut < high for low, high in metal_m for cut in cuts_m)
+
+    return [stretch for stretch in stretches if clear(stretch)] or list(stretches)
 
 
 def cut_stretch(log: Log, from_m: float, to_m: float) -> Log:

@@ -14,7 +14,7 @@ from optimizer.marks import place_on_girth
 from optimizer.plan import Mark, Source
 from optimizer.planning import LogGiven, Run, SearchSettings, plan_log
 from optimizer.search import Problem
-from optimizer.stretch import cut_stretch, stretches_of
+from optimizer.stretch import clear_of_metal, cut_stretch, stretches_of
 from optimizer.wood import find_wood
 from optimizer.zones import clipped, feather, rod
 
@@ -169,3 +169,29 @@ def test_plans_of_a_long_log_keep_out_of_the_metal_at_every_cut():
         auditor.check_metal(log, document, plan)
     auditor.check_plan(log, document, document["plans"][0])
     assert not any(c["id"] == "metal_known" and c["level"] == "stop" for c in document["cautions"])
+
+
+def test_no_crosscut_goes_through_metal_where_another_can_be_made():
+    stretches = [(0.0, 4.0), (1.0, 5.0), (2.0, 6.0)]
+    assert clear_of_metal(stretches, 6.0, []) == stretches
+    assert clear_of_metal(stretches, 6.0, [(3.9, 4.1)]) == stretches[1:]
+    assert clear_of_metal(stretches, 6.0, [(1.5, 4.5)]) == stretches[1:2]
+    assert clear_of_metal(stretches, 6.0, [(4.5, 5.5)]) == [stretches[0], stretches[2]]
+    assert clear_of_metal(stretches, 6.0, [(-0.1, 0.1), (5.9, 6.1)]) == stretches  # in the log's own ends
+    assert clear_of_metal(stretches, 6.0, [(1.9, 4.1), (0.9, 1.1)]) == stretches  # nowhere is clear
+
+
+def test_plans_of_a_long_log_are_crosscut_beside_the_metal():
+    log = shapes.bent(0.15, 0.3, LOG_M, toward_deg=250.0)
+    stretches = stretches_of(LOG_M, BED_M)
+    kept = stretches[len(stretches) // 2]
+    # Metal at every cut but those of one stretch in the middle.
+    cuts_m = {place for stretch in stretches for place in stretch} - {0.0, LOG_M}
+    apart_m = [place for place in cuts_m if min(abs(place - end) for end in kept) > 0.1]
+    marks = [mark(log, "metal", place, 60.0, depth_m=0.02) for place in apart_m]
+    mill = books.mill(bed_length_m=BED_M, metal_keep_out_m=0.01, kerf_m=0.003, height_step_m=0.003)
+    document = document_of(log, marks, mill, books.prices(), lays=40)
+
+    assert document["plans"]
+    for plan in document["plans"]:
+        assert plan["stretch_m"] == pytest.approx(kept)
