@@ -81,7 +81,9 @@ def _seen_from_butt(shape: LogShape, plan: Plan, matrix: FloatArray) -> tuple[Ba
     return unary_union([part for parts in seen for part in parts]), unary_union(end)
 
 
-def _slab_layers(drawing: Drawing, plan: Plan, whole: BaseGeometry, placed: Callable[[BaseGeometry], BaseGeometry], *, flipped: bool) -> None:
+def _slab_layers(
+    drawing: Drawing, plan: Plan, whole: BaseGeometry, placed: Callable[[BaseGeometry], BaseGeometry], *, flipped: bool
+) -> None:
     """Shade every other slab, so that layers are told apart."""
     seen: set[int] = set()
     for slab in plan.slabs:
@@ -162,7 +164,9 @@ def side_on_bed(document: PlanDocument, plan: Plan, measures: Measures) -> str:
         drawing.shape("rect", "shim", x=at - 10.0, y=floor - height, width=20.0, height=max(height, 2.0))
         words = f"{measures.short(shim.height_m)} shim"
         anchor = "start" if at < 60.0 else "end" if at > WIDTH - 60.0 else "middle"
-        drawing.text((min(max(at, 6.0), WIDTH - 6.0), floor + 31.0), words, size=14, text_anchor=anchor, font_weight=700)
+        drawing.text(
+            (min(max(at, 6.0), WIDTH - 6.0), floor + 31.0), words, size=14, text_anchor=anchor, font_weight=700
+        )
     if not any(shim.x_m < (from_m + to_m) / 2 for shim in plan.shims):
         drawing.text((6.0, floor + 31.0), "butt end", size=13)
     return drawing.svg(WIDTH, floor + 38.0)
@@ -175,4 +179,3 @@ def _bunks_m(document: PlanDocument, plan: Plan) -> list[float]:
         return [shim.x_m for shim in plan.shims] or [from_m + 0.2 * (to_m - from_m), to_m - 0.2 * (to_m - from_m)]
     count = int((to_m - from_m - mill.first_bunk_m) / mill.bunk_spacing_m) + 1
     return [from_m + mill.first_bunk_m + k * mill.bunk_spacing_m for k in range(max(count, 1))]
-

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from math import cos, radians, sin
 
 import numpy as np
@@ -109,7 +110,7 @@ def silhouette(cuts: Sequence[Cut], onto: FloatArray) -> BaseGeometry:
     onto : (2, 4) from log x, y, z, 1 to the picture. A stem and its limbs are joined part by part.
     """
     hulls = []
-    for before, after in zip(cuts, cuts[1:], strict=False):
+    for before, after in pairwise(cuts):
         for first in before.outer:
             met = [second for second in after.outer if second.intersects(first)]
             for second in met or sorted(after.outer, key=first.distance)[:1]:

@@ -1,0 +1,15 @@
+"""The pages: server-rendered HTML that reads without scripts, for a phone at the mill first.
+
+`router` holds all their routes; each module of routes is one part of the house: the yard and its logs, plans, mills
+and price books, signing in, the files that pages load.
+"""
+
+from fastapi import APIRouter
+
+from service.pages import job_pages, log_pages, mill_pages, new_log_pages, plan_pages, session_pages, static_files
+
+router = APIRouter(include_in_schema=False)
+for _part in (new_log_pages, log_pages, job_pages, plan_pages, mill_pages, session_pages, static_files):
+    router.include_router(_part.router)
+
+__all__ = ["router"]

@@ -1,0 +1,119 @@
+"""What the forms ask: a mill, a price book, a log sheet, a mark."""
+
+from optimizer.prices import ANY_SPECIES
+from service.pages.fields import Asked, Field
+
+MILL = Asked(
+    (
+        Field("name", "Name", "text", needed=True),
+        Field("throat_m", "Widest cut", hint="1420|56 in", word="throat", needed=True),
+        Field("throat_depth_m", "Most wood above the blade", hint="500|20 in", word="throat-depth"),
+        Field("between_posts_m", "Widest log between the posts", hint="1670|66 in"),
+        Field("bed_length_m", "Longest log on the bed", "long", hint="4.5 m|15 ft"),
+        Field("max_log_mass_kg", "Heaviest log on the bed", "mass", hint="4000|9000"),
+        Field("loader_limit_kg", "Most that the loader lifts", "mass", hint="700|1500"),
+        Field("kerf_m", "Kerf", hint="1.6|1/16 in", word="kerf", needed=True),
+        Field("height_step_m", "Height step", hint="1|1/16 in", word="height-step", needed=True),
+        Field("scale_zero_m", "Scale zero", hint="0|0 in", word="scale-zero"),
+        Field("lowest_blade_m", "Lowest blade height", hint="30|1 1/4 in"),
+        Field("first_bunk_m", "Butt end to the first bunk", hint="150|6 in", word="bunk"),
+        Field("bunk_spacing_m", "Bunk to bunk", hint="600|24 in", word="bunk"),
+        Field("max_shim_m", "Highest shim", hint="100|4 in", word="shim"),
+        Field("metal_keep_out_m", "Stay away from metal by", hint="50|2 in", word="keep-out"),
+        Field("can_flip", "I can turn the half-sawn log over", "flag", word="flip"),
+        Field("slabs_stay_on", "Slabs stay on the log until the last pass", "flag"),
+        Field("pace.sawing_rate_m2_per_min", "Wood sawn a minute", "area-rate", hint="0.5|5.4"),
+        Field("pace.feed_max_m_per_min", "Fastest feed", "speed", hint="3|10"),
+        Field("pace.minutes_per_pass", "Minutes to set each pass", "number", hint="3"),
+        Field("pace.minutes_per_slab", "Minutes to put by each slab", "number", hint="8"),
+        Field("pace.minutes_per_flip", "Minutes to turn the log over", "number", hint="15"),
+        Field("pace.hourly_rate", "What an hour at the mill costs", "number", hint="60"),
+        Field("set_up.roll_error_deg", "How far off a roll may end, degrees", "number", hint="3"),
+        Field("set_up.shim_error_m", "How far off a shim may be", hint="6|1/4 in"),
+        Field("set_up.thickness_error_m", "How far off a thickness may be", hint="1|1/32 in"),
+    )
+)
+"""Every field of a mill, so that a form loses none."""
+
+PRICES = Asked(
+    (
+        Field("name", "Name", "text", needed=True),
+        Field("currency", "Currency", "text", hint="USD", needed=True),
+        Field("per_board_foot.*.species", "Wood", "text", hint=ANY_SPECIES, list_id="species-priced", needed=True),
+        Field("per_board_foot.*.quarters", "Sold as, quarters", "whole", hint="8", word="quarters", needed=True),
+        Field("per_board_foot.*.price", "Price a board foot", "number", hint="9.00", word="board-foot", needed=True),
+        Field("per_board_foot.*.saw_m", "Saw it at, if you know", hint="57|2 1/4 in", word="green"),
+        Field("width_factor.*.at_m", "At a mean width of", hint="500|20 in", needed=True),
+        Field("width_factor.*.factor", "times", "number", hint="1.0", needed=True),
+        Field("deduct.heart", "Heart", "percent", hint="40", word="heart"),
+        Field("deduct.knot", "Knots", "percent", hint="50"),
+        Field("deduct.rot", "Rot", "percent", hint="100"),
+        Field("deduct.crack", "Cracks", "percent", hint="100"),
+        Field("figure.feather_per_board_foot", "More for a board foot of feather", "number", hint="6", word="feather"),
+        Field("limits.min_width_m", "Narrowest", hint="250|10 in", needed=True),
+        Field("limits.max_width_m", "Width counts up to", hint="1500|60 in"),
+        Field("limits.min_length_m", "Shortest", "long", hint="1.2 m|4 ft", needed=True),
+        Field("limits.max_length_m", "Longest", "long", hint="3.6 m|12 ft"),
+        Field("finish.moisture_pct", "Dried to, % moisture", "number", hint="8"),
+        Field("finish.allowance_m", "Flattening takes off", hint="3|1/8 in", word="allowance"),
+        Field("drying.cost_per_board_foot", "Drying a board foot costs", "number", hint="0.80"),
+    ),
+    rows=("per_board_foot", "width_factor"),
+)
+
+_SECTION = (
+    ("at_m", "Along it", "long", ""),
+    ("wide_m", "Across, widest", "length", ""),
+    ("narrow_m", "Square to that", "length", ""),
+    ("wide_deg", "Lean of the widest, degrees", "number", "clock"),
+    ("girth_m", "Or round it", "long", "girth"),
+)
+MARK_KINDS = (("metal", "Metal"), ("knot", "Knot"), ("rot", "Rot"), ("crack", "Crack"), ("pith", "Pith, on an end"))
+
+SHEET = Asked(
+    (
+        Field("name", "Name of the log", "text", hint="Orchard Road maple", needed=True),
+        Field("species", "Wood", "text", hint="sugar maple", list_id="species"),
+        Field("length_m", "Whole length", "long", hint="2.95 m|9 ft 8 in"),
+        Field("bark", "Measured with its bark", "choice", offers=(("on", "With bark"), ("off", "Without bark"))),
+        Field("end_trim_m", "Lost at each end", hint="50|2 in", word="end-trim"),
+        Field("cost", "What the log cost", "number", hint="250"),
+        Field("heart_radius_m", "Half the width of the heart", hint="25|1 in", word="heart"),
+        *(
+            Field(f"section.*.{name}", label, kind, word=word, needed=name == "at_m")  # type: ignore[arg-type]
+            for name, label, kind, word in _SECTION
+        ),
+        Field("bow.gap_m", "Widest gap under the string", hint="75|3 in", word="bow"),
+        Field("bow.at_m", "Where it is, from the butt", "long", hint="1.5 m|5 ft"),
+        Field("bow.toward_deg", "The hollow faces, degrees", "number", hint="90", word="clock"),
+        Field("limb.*.leaves_at_m", "Leaves the stem at", "long", hint="1.7 m|5 ft 8 in", word="fork", needed=True),
+        Field("limb.*.out_deg", "Leans out by, degrees", "number", hint="20", needed=True),
+        Field("limb.*.toward_deg", "Leans toward, degrees", "number", hint="90", word="clock", needed=True),
+        *(
+            Field(f"limb.*.section.*.{name}", label, kind, word=word, needed=name == "at_m")  # type: ignore[arg-type]
+            for name, label, kind, word in _SECTION
+        ),
+        Field("mark.*.kind", "What is there", "choice", offers=(("", "Nothing"), *MARK_KINDS), needed=True),
+        Field("mark.*.at_m", "Along the log", "long", hint="0.9 m|3 ft", needed=True),
+        Field("mark.*.toward_deg", "Where on the girth, degrees", "number", hint="300", word="clock"),
+        Field("mark.*.radius_m", "Half as wide as it is", hint="25|1 in"),
+        Field("mark.*.depth_m", "How deep", hint="100|4 in"),
+        Field("mark.*.from_middle_m", "On an end: off its middle by", hint="75|3 in"),
+    ),
+    rows=("section", "limb", "limb.*.section", "mark"),
+)
+
+MARK = Asked(
+    (
+        Field("kind", "What is there", "choice", offers=MARK_KINDS, needed=True),
+        Field("at_m", "Along the log, from the butt", "long", hint="0.9 m|3 ft"),
+        Field("toward_deg", "Where on the girth, degrees", "number", hint="300", word="clock"),
+        Field("radius_m", "Half as wide as it is", hint="25|1 in"),
+        Field("depth_m", "How deep it goes", hint="100|4 in"),
+        Field("from_middle_m", "On an end: off its middle by", hint="75|3 in"),
+        Field("x_m", "x", "text"),
+        Field("y_m", "y", "text"),
+        Field("z_m", "z", "text"),
+    )
+)
+"""Typed, or pointed out: x_m, y_m and z_m are in metres, from the solid on the page."""

@@ -1,0 +1,35 @@
+"""Long work: its bar, and where it leads."""
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from service import desk as at
+from service.api_parts import JobId, OwnDesk
+from service.job_state import JobState
+from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, see
+
+router = APIRouter(route_class=PageRoute)
+
+
+@router.get("/jobs/{job_id}")
+def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits) -> Response:
+    """Show how far a job is; where it is done, what came of it."""
+    job = desk.store.job(job_id)
+    if job.kind == "read":
+        return see(f"/logs/{job.log_id}")
+    if job.state is JobState.DONE:
+        return see(f"/plans/{job.plan_id}")
+    log = desk.store.log(job.log_id)
+    asked = desk.store.job_request(job_id)
+    currency = str(asked.get("prices", {}).get("currency", "USD"))
+    money = None if job.best_net is None else measures_in(units, currency).money(job.best_net)
+    return render(
+        request, "job.html", job=job, log=log, best=money, currency=currency,
+        mill=asked.get("mill", {}).get("name", ""), prices=asked.get("prices", {}).get("name", ""),
+    )  # fmt: skip
+
+
+@router.post("/jobs/{job_id}/cancel")
+def cancel(desk: OwnDesk, job_id: JobId) -> Response:
+    """Stop a job."""
+    return see(f"/jobs/{at.cancel_job(desk, job_id).id}")

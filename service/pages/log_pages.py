@@ -1,0 +1,237 @@
+"""A log: what was seen of it, what to check against the tape, marks, and the way to its plans."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import JSONResponse, Response
+
+from service import desk as at
+from service.api_parts import LogId, MarkId, OwnDesk
+from service.desk import Desk
+from service.documents import MarkPlaced, PlanRequest, WayRequest
+from service.errors import InputError
+from service.log_drawings import butt_clock, log_picture
+from service.log_shape import clock_place, taped
+from service.mark_sheet import MarkTyped
+from service.measures import turn_deg
+from service.pages.asked import MARK
+from service.pages.fields import Filled, checked, filled, length_text
+from service.pages.plan_view import shim_at, way_of
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
+from service.pages.shapes_kept import shape_kept
+from service.refusals import NotReadyError, error_shown
+from service.units import Units
+from service.way import Way
+
+router = APIRouter(route_class=PageRoute)
+_TAPE_EVERY_M = 0.6
+_LAYS = {"quick": 200, "usual": 800, "long": 3000}
+ABOUT_FIELDS = ("species", "bark", "end_trim", "cost", "unit", "up", "butt", "taped_length", "pick")
+
+
+@router.get("/logs/{log_id}")
+def log_page(request: Request, desk: OwnDesk, log_id: LogId) -> Response:
+    """Show a log, or how far its reading is."""
+    return _log_page(request, desk, log_id, Filled({}))
+
+
+def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: int = 200) -> Response:
+    log = desk.store.log(log_id)
+    if log.state == "reading":
+        job = None if log.job_id is None else desk.store.job(log.job_id)
+        return render(request, "log_reading.html", status, log=log, job=job)
+    if log.state == "failed" or log.facts is None:
+        return render(request, "log_failed.html", status, log=log, species=at.species())
+    shape = shape_kept(desk, log_id)
+    spacing = max(1, round(_TAPE_EVERY_M * (len(shape.cuts) - 1) / max(log.facts.length_m, 0.1)))
+    sizes = [size for cut in shape.cuts[::spacing] if (size := taped(cut)) is not None]
+    marks = [
+        (mark_id, mark, None if mark.kind == "pith" else turn_deg(clock_place(shape, mark)))
+        for mark_id, mark in desk.store.marks(log_id)
+    ]
+    jobs = [job for job in desk.store.jobs(log_id) if job.kind != "read" and not job.state.is_ended]
+    plans = desk.store.plans(log_id)
+    return render(
+        request, "log.html", status, log=log, facts=log.facts, picture=log_picture(shape, f"{log.name}, as it lies"),
+        clock=butt_clock(shape), sizes=sizes, marks=marks, form=form, asked=MARK, jobs=jobs, plans=plans,
+        money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(plan.net) for plan in plans},
+        mills=desk.store.mills(), books=desk.store.price_books(), species=at.species(),
+    )  # fmt: skip
+
+
+@router.get("/logs/{log_id}/picture.svg")
+def picture(desk: OwnDesk, log_id: LogId) -> Response:
+    """Return the log's picture for the yard."""
+    try:
+        drawn = log_picture(shape_kept(desk, log_id), "the log as it lies", 130.0)
+    except NotReadyError:
+        drawn = _BLANK
+    return Response(drawn, media_type="image/svg+xml", headers={"Cache-Control": "private, max-age=60"})
+
+
+_BLANK = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 340 130" width="340" height="130"></svg>'
+
+
+@router.post("/logs/{log_id}/rename")
+def rename(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
+    """Give a log another name."""
+    name = typed.get("name", "").strip()[:200]
+    if not name:
+        raise InputError("the name is empty; write what to call the log")
+    at.change_log(desk, log_id, name, None)
+    return see(f"/logs/{log_id}")
+
+
+@router.post("/logs/{log_id}/about")
+def say_otherwise(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
+    """Say something else of a log, which reads it again."""
+    _, about = at.about_of({name: typed.get(name, "").strip() for name in ABOUT_FIELDS})
+    at.change_log(desk, log_id, None, about)
+    return see(f"/logs/{log_id}")
+
+
+@router.post("/logs/{log_id}/remove")
+def remove(desk: OwnDesk, log_id: LogId) -> Response:
+    """Forget a log."""
+    at.remove_log(desk, log_id)
+    return see("/")
+
+
+@router.post("/logs/{log_id}/marks")
+def add_mark(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, units: OwnUnits) -> Response:
+    """Put a mark on a log; show the form again with what is wrong."""
+    form, mark = mark_of(typed, units)
+    if mark is not None:
+        try:
+            at.add_mark(desk, log_id, mark)
+        except (InputError, ValueError) as error:
+            shown = error_shown(error)
+            if shown is None or isinstance(error, NotReadyError):
+                raise
+            form.errors[""] = shown.message.partition("): ")[2] or shown.message
+        else:
+            return see(f"/logs/{log_id}#marks")
+    return _log_page(request, desk, log_id, form, 422)
+
+
+@router.post("/check/mark")
+def check_mark(typed: TypedIn, units: OwnUnits) -> Response:
+    """Say what is wrong with a mark as it stands."""
+    return JSONResponse({"errors": mark_of(typed, units)[0].errors})
+
+
+def mark_of(typed: dict[str, str], units: Units) -> tuple[Filled, MarkTyped | MarkPlaced | None]:
+    """Return a form and its mark, typed or pointed out; None where something is wrong."""
+    form = filled(MARK, typed, units)
+    document = form.document
+    if any(document.get(axis) for axis in ("x_m", "y_m", "z_m")):
+        for axis in ("x_m", "y_m", "z_m"):
+            try:
+                document[axis] = float(document.get(axis, ""))
+            except ValueError:
+                form.errors[""] = "tap the place again"
+        for name in ("at_m", "toward_deg", "from_middle_m"):
+            document.pop(name, None)
+        if document.get("kind") != "pith":
+            for name, what in (("radius_m", "how wide it is"), ("depth_m", "how deep it goes")):
+                if name not in document and name not in form.errors:
+                    form.errors[name] = f"Say {what}"
+        return form, checked(MarkPlaced, MARK, form)
+    for axis in ("x_m", "y_m", "z_m"):
+        document.pop(axis, None)
+    if "at_m" not in document and "at_m" not in form.errors:
+        form.errors["at_m"] = "Say how far along the log it is, or tap the place on the solid"
+    return form, checked(MarkTyped, MARK, form)
+
+
+@router.post("/logs/{log_id}/marks/{mark_id}/remove")
+def remove_mark(desk: OwnDesk, log_id: LogId, mark_id: MarkId) -> Response:
+    """Take a mark off a log."""
+    desk.store.remove_mark(log_id, mark_id)
+    return see(f"/logs/{log_id}#marks")
+
+
+@router.post("/logs/{log_id}/plans")
+def start_plan(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
+    """Search for the best ways to saw a log."""
+    request = PlanRequest(
+        lays=min(_LAYS.get(typed.get("search", ""), _LAYS["usual"]), desk.settings.most_lays),
+        mill_id=typed.get("mill_id") or None,
+        prices_id=typed.get("prices_id") or None,
+    )
+    return see(f"/jobs/{at.start_plan(desk, log_id, request).id}")
+
+
+FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
+
+
+@router.get("/logs/{log_id}/way")
+def own_way(
+    request: Request, desk: OwnDesk, log_id: LogId, units: OwnUnits, plan: FromPlan = None, which: str = "1"
+) -> Response:
+    """Ask for a way of one's own, empty or from a way of a plan."""
+    typed: dict[str, str] = {}
+    if plan is not None:
+        document = at.plan_document(desk, plan)
+        chosen = way_of(document, which).plan
+        measures = measures_in(units, document.currency, document.mill)
+        typed = {
+            "roll_deg": f"{chosen.roll_deg:.1f}".removesuffix(".0"),
+            "shim_butt": _shim_typed(shim_at(chosen, "butt"), units),
+            "shim_top": _shim_typed(shim_at(chosen, "top"), units),
+            "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
+        }
+    return _way_page(request, desk, log_id, typed, {})
+
+
+def _shim_typed(height_m: float, units: Units) -> str:
+    return "0" if height_m == 0.0 else length_text(round(height_m, 5), units)
+
+
+def _way_page(
+    request: Request, desk: Desk, log_id: str, typed: dict[str, str], errors: dict[str, str], status: int = 200
+) -> Response:
+    log = at.ready_log(desk, log_id)
+    return render(
+        request, "way.html", status, log=log, typed=typed, errors=errors, mills=desk.store.mills(),
+        books=desk.store.price_books(),
+    )  # fmt: skip
+
+
+@router.post("/logs/{log_id}/way")
+def price_way(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, units: OwnUnits) -> Response:
+    """Price a way of one's own, or plan on from what is sawn already."""
+    errors: dict[str, str] = {}
+    fields: dict[str, Any] = {
+        "heights": typed.get("heights", "").strip(),
+        "shim_butt": typed.get("shim_butt", "").strip() or "0",
+        "shim_top": typed.get("shim_top", "").strip() or "0",
+        "units": units,
+        "mill_id": typed.get("mill_id") or None,
+        "prices_id": typed.get("prices_id") or None,
+        "seen": tuple(part for part in (typed.get("seen", "").strip(),) if part),
+        "roll_deg": 0.0,
+    }
+    if not fields["heights"]:
+        errors["heights"] = "Write at least one blade height"
+    made = typed.get("made", "").strip()
+    for name, text, kind in (("roll_deg", typed.get("roll_deg", "").strip() or "0", float), ("made", made, int)):
+        try:
+            if text:
+                fields[name] = kind(text)
+        except ValueError:
+            errors[name] = f"This must be a number, got {text[:40]}"
+    if not errors:
+        try:
+            asked = WayRequest(**fields)
+            mill = desk.store.mill(asked.mill_id).mill
+            way = Way(asked.roll_deg, asked.shim_butt, asked.shim_top, asked.heights, asked.made, asked.seen)
+            way.given(mill, units)
+            way.faces_seen(units)
+            return see(f"/jobs/{at.start_way(desk, log_id, asked).id}")
+        except ValueError as error:
+            shown = error_shown(error)
+            message = shown.message if shown is not None else "This cannot be read; look at each number again"
+            named = (shown.field if shown is not None else None) or message.split(":")[0].split(" ")[0]
+            errors[named if named in {"heights", "shim_butt", "shim_top", "made", "seen", "roll_deg"} else ""] = message
+    return _way_page(request, desk, log_id, typed, errors, 422)

@@ -1,0 +1,121 @@
+"""Mills and price books: lists, and forms that keep what was typed."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Request
+from fastapi.responses import JSONResponse, Response
+
+from optimizer.mill import Mill
+from optimizer.prices import PriceBook
+from service import desk as at
+from service.api_parts import MillId, OwnDesk, PricesId
+from service.pages.asked import MILL, PRICES
+from service.pages.fields import Asked, Filled, checked, filled, row_numbers, typed_from
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, render, see
+from service.units import Units
+
+router = APIRouter(route_class=PageRoute)
+_MOST_ROWS = 200
+MaybeId = Annotated[str, Path(pattern="^([0-9a-f]{32}|new)$")]
+
+
+@router.get("/mills")
+def mills(request: Request, desk: OwnDesk) -> Response:
+    """List the mills."""
+    return render(request, "mills.html", mills=desk.store.mills())
+
+
+@router.get("/mills/{mill_id}")
+def mill_form(request: Request, desk: OwnDesk, mill_id: MaybeId, units: OwnUnits) -> Response:
+    """Show a mill's form, filled or empty."""
+    typed = {}
+    if mill_id != "new":
+        typed = typed_from(MILL, desk.store.mill(mill_id).mill.model_dump(), units)
+    return _mill_page(request, mill_id, Filled(typed))
+
+
+def _mill_page(request: Request, mill_id: str, form: Filled, status: int = 200) -> Response:
+    return render(request, "mill_form.html", status, mill_id=mill_id, form=form, asked=MILL)
+
+
+@router.post("/mills/{mill_id}")
+def write_mill(request: Request, desk: OwnDesk, mill_id: MaybeId, typed: TypedIn, units: OwnUnits) -> Response:
+    """Keep a mill, or show what is wrong."""
+    form = filled(MILL, typed, units)
+    mill = checked(Mill, MILL, form)
+    if mill is None:
+        return _mill_page(request, mill_id, form, 422)
+    desk.store.write_mill(mill, None if mill_id == "new" else mill_id)
+    return see("/mills")
+
+
+@router.post("/mills/{mill_id}/remove")
+def remove_mill(desk: OwnDesk, mill_id: MillId) -> Response:
+    """Forget a mill."""
+    desk.store.remove_mill(mill_id)
+    return see("/mills")
+
+
+@router.get("/prices")
+def price_books(request: Request, desk: OwnDesk) -> Response:
+    """List the price books."""
+    return render(request, "prices.html", books=desk.store.price_books())
+
+
+@router.get("/prices/{prices_id}")
+def prices_form(request: Request, desk: OwnDesk, prices_id: MaybeId, units: OwnUnits) -> Response:
+    """Show a price book's form, filled or empty."""
+    typed = {"per_board_foot.0.species": "any", "currency": "USD"}
+    if prices_id != "new":
+        typed = typed_from(PRICES, desk.store.price_book(prices_id).prices.model_dump(), units)
+    return _prices_page(request, prices_id, Filled(typed))
+
+
+def _prices_page(request: Request, prices_id: str, form: Filled, status: int = 200) -> Response:
+    return render(
+        request, "price_form.html", status, prices_id=prices_id, form=form, asked=PRICES, species=at.species(),
+        price_rows=row_numbers(form.typed, "per_board_foot"), width_rows=row_numbers(form.typed, "width_factor"),
+    )  # fmt: skip
+
+
+@router.post("/prices/{prices_id}")
+def write_prices(request: Request, desk: OwnDesk, prices_id: MaybeId, typed: TypedIn, units: OwnUnits) -> Response:
+    """Keep a price book; or show the form again with another row, or with what is wrong."""
+    more = typed.pop("more", "")
+    if more in PRICES.rows:
+        numbers = row_numbers(typed, more)
+        first = "species" if more == "per_board_foot" else "at_m"
+        if len(numbers) < _MOST_ROWS:
+            typed = {**typed, f"{more}.{max(numbers, default=-1) + 1}.{first}": ""}
+        return _prices_page(request, prices_id, Filled(typed))
+    form = filled(PRICES, typed, units)
+    book = checked(PriceBook, PRICES, form)
+    if book is None:
+        return _prices_page(request, prices_id, form, 422)
+    desk.store.write_price_book(book, None if prices_id == "new" else prices_id)
+    return see("/prices")
+
+
+@router.post("/prices/{prices_id}/remove")
+def remove_prices(desk: OwnDesk, prices_id: PricesId) -> Response:
+    """Forget a price book."""
+    desk.store.remove_price_book(prices_id)
+    return see("/prices")
+
+
+@router.post("/check/mill")
+def check_mill(typed: TypedIn, units: OwnUnits) -> Response:
+    """Say what is wrong with a mill as it stands."""
+    return _checked(Mill, MILL, typed, units)
+
+
+@router.post("/check/prices")
+def check_prices(typed: TypedIn, units: OwnUnits) -> Response:
+    """Say what is wrong with a price book as it stands."""
+    return _checked(PriceBook, PRICES, typed, units)
+
+
+def _checked(model: Any, asked: Asked, typed: dict[str, str], units: Units) -> Response:
+    form = filled(asked, typed, units)
+    checked(model, asked, form)
+    return JSONResponse({"errors": form.errors})

@@ -1,0 +1,142 @@
+"""A log's plans: ranked, one by one, two side by side, and the cut list for the mill."""
+
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
+
+from optimizer.cautions import PLAN_LINE
+from optimizer.plan import PlanDocument
+from service import desk as at
+from service.api_parts import OwnDesk, PlanId
+from service.bed_drawings import end_on_bed, side_on_bed
+from service.desk import Desk
+from service.log_drawings import log_picture
+from service.log_shape import shape_found
+from service.measures import Measures, board_feet_text, minutes_text
+from service.pages import plan_view
+from service.pages.fields import length_text
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
+from service.roll_chart import roll_chart
+from service.slab_drawings import slab_drawing, units_per_m
+from service.worth import worth_inside
+
+router = APIRouter(route_class=PageRoute)
+Which = Annotated[str, Query(max_length=10)]
+
+
+def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
+    """Return what every page of a plan knows."""
+    document = at.plan_document(desk, plan_id)
+    log_id = _log_of(desk, plan_id)
+    return {
+        "plan_id": plan_id,
+        "log_id": log_id,
+        "document": document,
+        "m": measures_in(units, document.currency, document.mill),
+        "ways": plan_view.ways(document),
+        "own": plan_view.is_own_way(document),
+        "view": plan_view,
+        "board_feet": board_feet_text,
+        "minutes": minutes_text,
+        "plan_line": PLAN_LINE,
+        "cautions": plan_view.cautions_by_level(document),
+        "end_on_bed": end_on_bed,
+        "side_on_bed": side_on_bed,
+    }
+
+
+def _log_of(desk: Desk, plan_id: str) -> str:
+    # A plan bears the id of the job that made it.
+    return desk.store.job(plan_id).log_id
+
+
+@router.get("/plans/{plan_id}")
+def plan_page(request: Request, desk: OwnDesk, plan_id: PlanId, units: OwnUnits) -> Response:
+    """Show all ways of a plan, ranked."""
+    known = _known(desk, plan_id, units)
+    document, measures = _typed(known)
+    chart = roll_chart(document, measures) if len(document.value_by_roll) > 1 else ""
+    picture = log_picture(shape_found(document.log), f"{document.log.name}, as it lies")
+    return render(
+        request, "plans.html", **known, chart=chart, picture=picture,
+        bound=plan_view.bound_said(document), stops=plan_view.stop_said(document),
+    )  # fmt: skip
+
+
+def _typed(known: dict[str, Any]) -> tuple[PlanDocument, Measures]:
+    return known["document"], known["m"]
+
+
+@router.get("/plans/{plan_id}/compare")
+def compare(
+    request: Request, desk: OwnDesk, plan_id: PlanId, units: OwnUnits, a: Which = "1", b: Which = ""
+) -> Response:
+    """Show two ways side by side."""
+    known = _known(desk, plan_id, units)
+    document, _ = _typed(known)
+    keys = [shown.key for shown in plan_view.ways(document)]
+    second = b or next((key for key in keys if key != a), a)
+    pair = [plan_view.way_of(document, a), plan_view.way_of(document, second)]
+    return render(request, "compare.html", **known, pair=pair)
+
+
+@router.get("/plans/{plan_id}/{which}")
+def one_way(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units: OwnUnits) -> Response:
+    """Show one way in full: how the log lies, each slab, the sums."""
+    known = _known(desk, plan_id, units)
+    document, measures = _typed(known)
+    shown = plan_view.way_of(document, which)
+    plan = shown.plan
+    start_m = min((x for slab in plan.slabs for ring in slab.outline_m[:1] for x, _ in ring), default=0.0)
+    scale = units_per_m(plan)
+    drawn = [(slab, slab_drawing(slab, start_m, scale, measures)) for slab in plan.slabs]
+    picture = log_picture(shape_found(document.log), f"{document.log.name}, as it lies")
+    return render(
+        request, "one_way.html", **known, shown=shown, plan=plan, drawn=drawn, picture=picture,
+        worth=worth_inside(plan, document), mill_minutes=sum(cut.minutes for cut in plan.passes),
+    )  # fmt: skip
+
+
+@router.get("/plans/{plan_id}/{which}/cut-list")
+def cut_list(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units: OwnUnits) -> Response:
+    """Show what to do at the mill, one line a pass."""
+    known = _known(desk, plan_id, units)
+    document, measures = _typed(known)
+    shown = plan_view.way_of(document, which)
+    return render(
+        request, "cut_list.html", **known, shown=shown, plan=shown.plan,
+        lines=plan_view.lines_of(shown.plan, measures), left=plan_view.left_on_bed(shown.plan),
+        typed={}, errors={},
+    )  # fmt: skip
+
+
+@router.post("/plans/{plan_id}/{which}/seen")
+def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units: OwnUnits, typed: TypedIn) -> Response:
+    """Plan the rest anew from passes made and a face as it was found."""
+    from service.pages.log_pages import price_way  # noqa: PLC0415 - the same form, filled from the plan
+
+    document = at.plan_document(desk, plan_id)
+    plan = plan_view.way_of(document, which).plan
+    measures = measures_in(units, document.currency, document.mill)
+    cuts = [cut for cut in plan.passes if not cut.flipped]
+    made = typed.get("made", "").strip()
+    count = int(made) if made.isdigit() and 1 <= int(made) <= len(cuts) else len(cuts)
+    face = [typed.get(name, "").strip() for name in ("face_width", "face_length")]
+    way = {
+        "roll_deg": f"{plan.roll_deg:.6f}",
+        "shim_butt": length_text(round(plan_view.shim_at(plan, "butt"), 6), units),
+        "shim_top": length_text(round(plan_view.shim_at(plan, "top"), 6), units),
+        "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts[:count]),
+        "made": str(count),
+        "seen": f"{count}: {face[0]} x {face[1]}" if all(face) else "",
+    }
+    return price_way(request, desk, _log_of(desk, plan_id), way, units)
+
+
+@router.post("/plans/{plan_id}/remove")
+def remove(desk: OwnDesk, plan_id: PlanId) -> Response:
+    """Forget a plan."""
+    log_id = _log_of(desk, plan_id)
+    desk.store.remove_plan(plan_id)
+    return see(f"/logs/{log_id}")

@@ -1,0 +1,234 @@
+"""A plan document as pages show it: what to call each way, its shims, its passes line by line, its cautions."""
+
+from collections import Counter
+from dataclasses import dataclass
+from itertools import groupby
+from math import ceil, floor
+
+from optimizer.cautions import LEVELS, lift_kg
+from optimizer.metal_cautions import CROSSCUT_M
+from optimizer.plain_way_stop import passes_before_metal
+from optimizer.plan import Caution, Plan, PlanDocument, Shim, Slab
+from service.measures import Measures, turn_deg
+from service.refusals import NotFoundError
+from service.tables import LEAST_AREA_M2
+
+PLAIN, LEVEL = "plain", "level"
+_TELLS = 10.0
+"""A difference of so many times the plain way's net is better told in money alone."""
+
+
+@dataclass(frozen=True)
+class Shown:
+    """One way to saw the log. key : how addresses name it."""
+
+    key: str
+    label: str
+    plan: Plan
+
+
+@dataclass(frozen=True)
+class Piece:
+    """What comes off at a pass: a slab, or what is not sold."""
+
+    kind: str
+    name: str
+    slab: Slab | None
+    mass_kg: float
+
+    @property
+    def lift_kg(self) -> float:
+        """What to choose lifting gear by. [kg]."""
+        return lift_kg(self.mass_kg)
+
+
+@dataclass(frozen=True)
+class Line:
+    """A pass. reading : what the scale shows. starts_flip : whether the log is turned over before it."""
+
+    order: int
+    reading: str
+    pieces: tuple[Piece, ...]
+    starts_flip: bool
+
+
+def is_own_way(document: PlanDocument) -> bool:
+    """Whether the first plan is what somebody chose, and no plan was searched for."""
+    return not document.value_by_roll
+
+
+def ways(document: PlanDocument) -> list[Shown]:
+    """Return every way of a document: the plans, hearts level, the plain way."""
+    own = is_own_way(document)
+    shown = [
+        Shown(str(plan.rank), "Your way" if own and plan.rank == 1 else f"Plan {plan.rank}", plan)
+        for plan in document.plans
+    ]
+    if document.hearts_level is not None:
+        shown.append(Shown(LEVEL, "Hearts level", document.hearts_level))
+    if document.plain_way is not None:
+        shown.append(Shown(PLAIN, "Plain way", document.plain_way))
+    return shown
+
+
+def way_of(document: PlanDocument, key: str) -> Shown:
+    """Return one of them. Raises NotFoundError."""
+    for shown in ways(document):
+        if shown.key == key:
+            return shown
+    raise NotFoundError(f"this plan has no way called {key[:20]}")
+
+
+def shims_said(document: PlanDocument, plan: Plan, measures: Measures) -> list[str]:
+    """Return where each shim goes, in words."""
+    return [_shim_said(document, plan, shim, measures) for shim in plan.shims]
+
+
+def _shim_said(document: PlanDocument, plan: Plan, shim: Shim, measures: Measures) -> str:
+    from_butt_m = shim.x_m - plan.stretch_m[0]
+    spacing_m = document.mill.bunk_spacing_m
+    bunk = ""
+    if spacing_m:
+        bunk = f", on bunk {floor((from_butt_m - document.mill.first_bunk_m) / spacing_m + 0.5) + 1}"
+    side = f", at its {shim.side}" if shim.side else ""
+    end = "butt" if shim.x_m < sum(plan.stretch_m) / 2.0 else "top"
+    return (
+        f"{measures.short(shim.height_m)} under the {end} end{bunk}{side}, {measures.long(from_butt_m)} from the butt"
+    )
+
+
+def shim_at(plan: Plan, end: str) -> float:
+    """Return how high the shim under an end is. [m]."""
+    middle = sum(plan.stretch_m) / 2.0
+    return max((shim.height_m for shim in plan.shims if (shim.x_m < middle) is (end == "butt")), default=0.0)
+
+
+def shims_short(plan: Plan, measures: Measures) -> str:
+    """Return the shims in a few words."""
+    ends = [(end, shim_at(plan, end)) for end in ("butt", "top")]
+    return ", ".join(f"{measures.short(height_m)} under the {end}" for end, height_m in ends if height_m > 0) or "none"
+
+
+def roll_said(plan: Plan) -> str:
+    """Return the roll as the smaller turn."""
+    turn = turn_deg(plan.roll_deg)
+    if turn == 0:
+        return "as it lay"
+    return f"{turn}° clockwise" if turn <= 180 else f"{360 - turn}° anticlockwise"
+
+
+def thicknesses(plan: Plan) -> str:
+    """Return how many slabs of each thickness there are."""
+    counts = Counter(slab.quarters for slab in plan.slabs)
+    return ", ".join(f"{count} × {quarters}/4" for quarters, count in sorted(counts.items())) or "no slab"
+
+
+def crosscuts_said(document: PlanDocument, plan: Plan, measures: Measures) -> str:
+    """Return where the log is crosscut first; nothing for the whole log."""
+    cuts = [at for at in plan.stretch_m if CROSSCUT_M < at < document.log.length_m - CROSSCUT_M]
+    return " and ".join(measures.long(at) for at in cuts)
+
+
+def lines_of(plan: Plan, measures: Measures) -> list[Line]:
+    """Return the passes in sawing order, each with what it gives."""
+    lines: list[Line] = []
+    layer = 0
+    was_flipped = False
+    for cut in plan.passes:
+        starts_flip = cut.flipped and not was_flipped
+        was_flipped = cut.flipped
+        if cut.order == 1:
+            pieces = _offcuts(plan, "first")
+        elif starts_flip:
+            pieces = _offcuts(plan, "flipped")
+        else:
+            layer += 1
+            pieces = _of_layer(plan, layer)
+        lines.append(Line(cut.order, measures.reading(cut.blade_height_m), tuple(pieces), starts_flip))
+    return lines
+
+
+def left_on_bed(plan: Plan) -> list[Piece]:
+    """Return what is left on the bunks after the last pass."""
+    layers = sum(1 for cut in plan.passes if cut.order > 1) - (1 if any(cut.flipped for cut in plan.passes) else 0)
+    return [*_of_layer(plan, layers + 1), *_offcuts(plan, "last")]
+
+
+def _of_layer(plan: Plan, layer: int) -> list[Piece]:
+    slabs = [Piece("slab", slab.id, slab, slab.mass_kg) for slab in plan.slabs if slab.layer == layer]
+    return slabs + [Piece("waste", "waste", None, waste.mass_kg) for waste in plan.waste if waste.layer == layer]
+
+
+def _offcuts(plan: Plan, where: str) -> list[Piece]:
+    return [Piece("offcut", "offcut", None, offcut.mass_kg) for offcut in plan.offcuts if offcut.where == where]
+
+
+def cautions_by_level(document: PlanDocument) -> list[tuple[str, list[Caution]]]:
+    """Return the cautions, the gravest first; levels with none are left out."""
+    at = {level: number for number, level in enumerate(LEVELS)}
+    ordered = sorted(document.cautions, key=lambda caution: at[caution.level])
+    return [(level, list(of)) for level, of in groupby(ordered, key=lambda caution: caution.level)]
+
+
+def against_plain(document: PlanDocument, plan: Plan, measures: Measures) -> str:
+    """Say how much more or less than the plain way a way brings; nothing where there is no plain way."""
+    plain = document.plain_way
+    if plain is None or plan is plain:
+        return ""
+    more = plan.net - plain.net
+    if measures.money(more) == measures.money(0.0):
+        return "no more than the plain way"
+    share = f" ({100.0 * abs(more) / plain.net:.0f} %)" if 0.0 < abs(more) < _TELLS * plain.net else ""
+    return f"{measures.money(abs(more))}{share} {'more' if more > 0.0 else 'less'} than the plain way"
+
+
+def stop_said(document: PlanDocument) -> str:
+    """Say where metal ends the plain way; nothing where it does not."""
+    made = passes_before_metal(document)
+    if made is None:
+        return ""
+    passes = "1 pass" if made == 1 else f"{made} passes"
+    return (
+        f"The plain way stops at the metal after {passes}. A sawyer would go around it and may get more than that, so "
+        "do not take the whole difference for granted."
+    )
+
+
+def bound_said(document: PlanDocument) -> str:
+    """Say how much better another lay could be; nothing where that is not proven."""
+    upper = (document.bound or {}).get("upper_net")
+    best = document.plans[0].net
+    if upper is None or best <= 0.0:
+        return ""
+    percent = ceil(max(upper / best - 1.0, 0.0) * 1000.0 - 1e-6) / 10.0
+    if percent <= 0.0:
+        return "No lay can be better: this is proven."
+    return f"No lay can be more than {percent:g} % better: this is proven."
+
+
+def likely_said(plan: Plan, measures: Measures) -> str:
+    """Say between what amounts the net likely lies; nothing where doubt was not reckoned."""
+    if plan.net_p10 is None or plan.net_p90 is None:
+        return ""
+    return f"likely from {measures.money(plan.net_p10)} to {measures.money(plan.net_p90)}"
+
+
+def first_face_said(plan: Plan, measures: Measures) -> str:
+    """Say what the first pass should open; nothing where it opens no face to measure."""
+    face = plan.first_face
+    if face.length_m < 0.3:
+        return ""
+    width = f"{measures.width(face.max_width_m)} {measures.reading_unit}"
+    return f"{width} wide and {measures.slab_length(face.length_m)} long"
+
+
+def holds(slab: Slab) -> list[str]:
+    """Return what lies in a slab that changes its price."""
+    inside = (("heart", slab.heart_area_m2), ("mark", slab.marked_area_m2), ("feather", slab.figure_area_m2))
+    return [name for name, area in inside if (area or 0.0) >= LEAST_AREA_M2]
+
+
+def slab_words(slab: Slab, measures: Measures) -> str:
+    """Return a slab's size in a line: width mean (least to most), length."""
+    least, most = measures.whole_width(slab.min_width_m), measures.whole_width(slab.max_width_m)
+    return f"{least} to {most} {measures.reading_unit} wide, {measures.slab_length(slab.length_m)} long"

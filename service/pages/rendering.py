@@ -1,0 +1,122 @@
+"""From templates to responses, and what every page knows: the units, the words, and how errors look."""
+
+from collections.abc import Callable, Coroutine
+from functools import lru_cache
+from pathlib import Path
+from typing import Annotated, Any
+from urllib.parse import urlsplit
+
+from fastapi import Depends, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.routing import APIRoute
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.datastructures import FormData, UploadFile
+from starlette.exceptions import HTTPException
+
+from optimizer.mill import Mill
+from service.documents import ErrorShown
+from service.measures import Measures
+from service.pages.static_files import address_of
+from service.pages.words import WORDS
+from service.refusals import error_shown
+from service.units import Units
+
+UNITS_COOKIE = "units"
+_FOLDER = Path(__file__).parent / "templates"
+_NO_MILL = Mill(throat_m=1.0, kerf_m=0.001, height_step_m=0.001)
+
+
+@lru_cache(maxsize=1)
+def _environment() -> Environment:
+    environment = Environment(
+        loader=FileSystemLoader(_FOLDER), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True,
+    )  # fmt: skip
+    environment.globals |= {"WORDS": WORDS, "static": address_of}
+    return environment
+
+
+def units_of(request: Request) -> Units:
+    """Return the units that somebody reads in, from a cookie."""
+    return Units.METRIC if request.cookies.get(UNITS_COOKIE) == Units.METRIC else Units.IMPERIAL
+
+
+OwnUnits = Annotated[Units, Depends(units_of)]
+
+
+def measures_in(units: Units, currency: str = "USD", mill: Mill | None = None) -> Measures:
+    """Return how to write measures; without a mill, for all but readings of its scale."""
+    return Measures(units, mill or _NO_MILL, currency)
+
+
+async def typed_in(request: Request) -> dict[str, str]:
+    """Return the fields of a form as typed; files are passed over."""
+    form: FormData = await request.form(max_files=0, max_fields=2000)
+    return {name: value for name, value in form.items() if not isinstance(value, UploadFile)}
+
+
+TypedIn = Annotated[dict[str, str], Depends(typed_in)]
+
+
+def render(request: Request, template: str, status: int = 200, **known: Any) -> HTMLResponse:
+    """Return a page."""
+    units = units_of(request)
+    whole = {"units": units, "is_metric": units is Units.METRIC, "path": request.url.path, **known}
+    if "m" not in whole:
+        whole["m"] = measures_in(units)
+    return HTMLResponse(_environment().get_template(template).render(whole), status)
+
+
+def see(path: str) -> RedirectResponse:
+    """Send the browser on to a page after a form."""
+    return RedirectResponse(path, 303)
+
+
+def own_path(address: str | None, otherwise: str = "/") -> str:
+    """Return a path of these pages that an address names; never one of another site."""
+    parts = urlsplit(address or "")
+    is_own = not parts.scheme and not parts.netloc and parts.path.startswith("/") and "\\" not in parts.path
+    return f"{parts.path}?{parts.query}".rstrip("?") if is_own and not parts.path.startswith("//") else otherwise
+
+
+class PageRoute(APIRoute):
+    """A route whose errors are pages too: what is wrong, and what to do."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """Wrap the route."""
+        inner = super().get_route_handler()
+
+        async def handled(request: Request) -> Response:
+            try:
+                return await inner(request)
+            except HTTPException as error:
+                if error.status_code < 400:
+                    raise
+                shown = ErrorShown(
+                    status=error.status_code, message=str(error.detail), what_to_do="Go back to the yard."
+                )
+            except RequestValidationError:
+                shown = ErrorShown(
+                    status=404, message="there is no such page", what_to_do="Go back to the yard, and look it up there."
+                )
+            except Exception as error:
+                known = error_shown(error)
+                if known is None:
+                    raise
+                shown = known
+            return render(request, "problem.html", shown.status, error=_for_people(shown))
+
+        return handled
+
+
+_ADVICE = {
+    404: "It may have been removed. Go back to the yard, and look it up there.",
+    409: "Wait until the log is read, then try again.",
+    429: "Too much is waiting just now. Try again in a minute.",
+}
+
+
+def _for_people(shown: ErrorShown) -> ErrorShown:
+    """Return an error without words that are for programs."""
+    return shown.model_copy(update={"what_to_do": _ADVICE.get(shown.status, shown.what_to_do)})

@@ -1,0 +1,43 @@
+// Keeps the ticks of a cut list on this phone, signal or not; and prints it.
+
+const list = document.querySelector("[data-ticks]")?.dataset.ticks;
+const key = `ticks ${list}`;
+
+function kept() {
+  try {
+    return new Set(JSON.parse(localStorage.getItem(key) ?? "[]"));
+  } catch {
+    return new Set();
+  }
+}
+
+const made = kept();
+const boxes = document.querySelectorAll("input[data-tick]");
+const sawn = document.querySelector("#made");
+
+function tellSawn() {
+  const passes = [...made].filter((name) => name.startsWith("pass-")).map((name) => name.slice(5));
+  const last = Math.max(0, ...passes.map(Number));
+  if (sawn && last && sawn.querySelector(`option[value="${last}"]`)) sawn.value = String(last);
+}
+
+for (const box of boxes) {
+  box.checked = made.has(box.dataset.tick);
+  box.addEventListener("change", () => {
+    if (box.checked) made.add(box.dataset.tick);
+    else made.delete(box.dataset.tick);
+    try {
+      localStorage.setItem(key, JSON.stringify([...made]));
+    } catch {
+      // A full or forbidden store loses the ticks when the page is left, and nothing else.
+    }
+    tellSawn();
+  });
+}
+tellSawn();
+
+const print = document.querySelector("[data-print]");
+if (print) {
+  print.hidden = false;
+  print.addEventListener("click", () => window.print());
+}

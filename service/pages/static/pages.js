@@ -1,0 +1,14 @@
+// Of every page: meanings that close themselves, and alerts that are found.
+
+document.addEventListener("click", (event) => {
+  for (const word of document.querySelectorAll("details.word[open]")) {
+    if (!word.querySelector("summary").contains(event.target)) word.open = false;
+  }
+});
+document.addEventListener("keydown", (event) => {
+  const open = document.querySelector("details.word[open]");
+  if (event.key !== "Escape" || !open) return;
+  open.open = false;
+  open.querySelector("summary").focus();
+});
+document.querySelector(".alert[tabindex]")?.focus();

@@ -1,0 +1,46 @@
+// Follows a job as it goes, and leads on when it ends.
+
+const box = document.querySelector("[data-job]");
+const bar = box?.querySelector("[data-bar]");
+const stage = box?.querySelector("[data-stage]");
+const best = box?.querySelector("[data-best]");
+const gap = box?.querySelector("[data-gap]");
+const ENDED = ["done", "failed", "cancelled"];
+
+function money(amount) {
+  const whole = Math.round(Math.abs(amount)).toLocaleString("en");
+  const sign = amount < 0 && whole !== "0" ? "-" : "";
+  return box.dataset.currency === "USD" ? `${sign}$${whole}` : `${sign}${whole} ${box.dataset.currency}`;
+}
+
+function show(job) {
+  if (job.total > 0) {
+    bar.max = job.total;
+    bar.value = job.done;
+  } else {
+    bar.removeAttribute("value");
+  }
+  const words = job.total > 0 ? `${job.stage}: ${job.done} of ${job.total}` : job.stage;
+  if (stage.textContent !== words) stage.textContent = words;
+  if (best && job.best_net !== null) best.textContent = money(job.best_net);
+  if (gap && job.gap !== null) {
+    gap.textContent = `No lay can be more than ${Math.ceil(job.gap * 1000) / 10} % better`;
+  }
+}
+
+function follow(path) {
+  const events = new EventSource(path);
+  events.addEventListener("job", (event) => {
+    const job = JSON.parse(event.data);
+    show(job);
+    if (ENDED.includes(job.state)) {
+      events.close();
+      location.replace(box.dataset.then);
+    }
+  });
+  events.addEventListener("error", () => {
+    stage.textContent = "No signal: it goes on without you, and shows again when there is.";
+  });
+}
+
+if (box?.dataset.job) follow(`/api/jobs/${box.dataset.job}/events`);
