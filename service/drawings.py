@@ -32,6 +32,7 @@ PAPER = {
     "turn-tip": {"fill": "#0b5d57", "stroke": "none"},
     "axis": {"fill": "none", "stroke": "#9aa5a0"},
     "measure": {"fill": "none", "stroke": "#33413a"},
+    "across": {"fill": "none", "stroke": "#16211b"},
     "line": {"fill": "none", "stroke": "#0b5d57"},
     "best": {"fill": "#0b5d57", "stroke": "#ffffff"},
     "other": {"fill": "#ffffff", "stroke": "#33413a"},

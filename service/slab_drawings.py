@@ -60,7 +60,7 @@ def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measure
         line = placed(across).bounds
         for part in getattr(placed(across), "geoms", [placed(across)]):
             _, upper, _, lower = part.bounds
-            drawing.line((line[0], upper), (line[0], lower), "measure", 1.4)
+            drawing.line((line[0], upper), (line[0], lower), "across", 1.4)
         anchor = "start" if line[0] < 40.0 else "end" if line[0] > WIDTH - 40.0 else "middle"
         words = f"{measures.width(width_m)} {unit}"
         drawing.text((line[0], max(line[1] - 5.0, 14.0)), words, size=14, text_anchor=anchor, font_weight=700)

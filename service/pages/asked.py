@@ -73,7 +73,7 @@ MARK_KINDS = (("metal", "Metal"), ("knot", "Knot"), ("rot", "Rot"), ("crack", "C
 SHEET = Asked(
     (
         Field("name", "Name of the log", "text", hint="Orchard Road maple", needed=True),
-        Field("species", "Wood", "text", hint="sugar maple", list_id="species"),
+        Field("species", "Wood", "text", hint="sugar maple", list_id="species-list"),
         Field("length_m", "Whole length", "long", hint="2.95 m|9 ft 8 in"),
         Field("bark", "Measured with its bark", "choice", offers=(("on", "With bark"), ("off", "Without bark"))),
         Field("end_trim_m", "Lost at each end", hint="50|2 in", word="end-trim"),

@@ -13,7 +13,6 @@ from pydantic import ValidationError
 
 from optimizer.lengths import FOOT_M, INCH_M, POUND_KG, LengthError, fraction_text, parse_length_m
 from optimizer.typed import Typed
-from service.measures import Measures
 from service.units import Units
 
 Model = TypeVar("Model", bound=Typed)
@@ -48,7 +47,7 @@ class Field:
 
     def unit(self, units: Units, currency: str = "") -> str:
         """Return what stands beside it."""
-        if self.kind in {"length", "long"}:
+        if self.kind == "length":
             return "mm" if units is Units.METRIC else "in"
         if self.kind in _TO_SI:
             _, imperial, _, metric = _TO_SI[self.kind]
@@ -251,20 +250,22 @@ def _shown(question: Field, value: Any, units: Units) -> str:
     if question.kind == "flag":
         return "on" if value else ""
     if question.kind in {"length", "long"}:
-        return length_text(float(value), units, in_feet=question.kind == "long")
+        shown = length_text(float(value), units, in_feet=question.kind == "long")
+        # The unit stands beside the field.
+        return shown.removesuffix(" in").removesuffix(" mm") if question.kind == "length" else shown
     if question.kind in _TO_SI:
         imperial, _, metric, _ = _TO_SI[question.kind]
-        return f"{value / (metric if units is Units.METRIC else imperial):.10g}"
+        return f"{value / (metric if units is Units.METRIC else imperial):.5g}"
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 
 def length_text(value_m: float, units: Units, *, in_feet: bool = False) -> str:
     """Write a length as one types it, exactly: reading it again gives the same to 1e-9 m."""
     if units is Units.METRIC:
-        return f"{value_m:.10g} m" if in_feet else f"{value_m * 1000.0:.10g} mm"
+        return f"{_plain(value_m, 9)} m" if in_feet else f"{_plain(value_m * 1000.0, 6)} mm"
     parts = value_m / INCH_M * _FINEST
     if abs(parts - round(parts)) > 1e-5:
-        return f"{value_m / INCH_M:.10g} in"
+        return f"{_plain(value_m / INCH_M, 7)} in"
     feet, inches = divmod(round(parts), 12 * _FINEST)
     if not in_feet or feet == 0 or value_m < 0.0:
         return f"{fraction_text(value_m / INCH_M, _FINEST)} in"
@@ -272,7 +273,6 @@ def length_text(value_m: float, units: Units, *, in_feet: bool = False) -> str:
     return f"{feet} ft" if rest == "0" else f"{feet} ft {rest} in"
 
 
-def hint_of(question: Field, measures: Measures) -> str:
-    """Return a field's hint in the units that are read."""
-    metric, _, imperial = question.hint.rpartition("|")
-    return metric if metric and measures.is_metric else imperial
+def _plain(value: float, places: int) -> str:
+    """Write a number without an exponent, which nobody reads as a length."""
+    return f"{value:.{places}f}".rstrip("0").rstrip(".") if value else "0"

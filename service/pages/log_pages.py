@@ -5,6 +5,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse, Response
 
+from optimizer.lengths import INCH_M
 from service import desk as at
 from service.api_parts import LogId, MarkId, OwnDesk
 from service.desk import Desk
@@ -44,7 +45,7 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         return render(request, "log_failed.html", status, log=log, species=at.species())
     shape = shape_kept(desk, log_id)
     spacing = max(1, round(_TAPE_EVERY_M * (len(shape.cuts) - 1) / max(log.facts.length_m, 0.1)))
-    sizes = [size for cut in shape.cuts[::spacing] if (size := taped(cut)) is not None]
+    sizes = [size for cut in shape.cuts[1:-1:spacing] if (size := taped(cut)) is not None]
     marks = [
         (mark_id, mark, None if mark.kind == "pith" else turn_deg(clock_place(shape, mark)))
         for mark_id, mark in desk.store.marks(log_id)
@@ -185,7 +186,12 @@ def own_way(
 
 
 def _shim_typed(height_m: float, units: Units) -> str:
-    return "0" if height_m == 0.0 else length_text(round(height_m, 5), units)
+    return "0" if height_m == 0.0 else length_text(_to_tape_m(height_m, units), units)
+
+
+def _to_tape_m(height_m: float, units: Units) -> float:
+    step_m = 0.001 if units is Units.METRIC else INCH_M / 16.0
+    return round(height_m / step_m) * step_m
 
 
 def _way_page(

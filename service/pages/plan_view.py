@@ -120,7 +120,7 @@ def roll_said(plan: Plan) -> str:
 def thicknesses(plan: Plan) -> str:
     """Return how many slabs of each thickness there are."""
     counts = Counter(slab.quarters for slab in plan.slabs)
-    return ", ".join(f"{count} × {quarters}/4" for quarters, count in sorted(counts.items())) or "no slab"
+    return ", ".join(f"{count}\u00a0×\u00a0{quarters}/4" for quarters, count in sorted(counts.items())) or "no slab"
 
 
 def crosscuts_said(document: PlanDocument, plan: Plan, measures: Measures) -> str:

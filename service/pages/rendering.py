@@ -17,7 +17,7 @@ from starlette.exceptions import HTTPException
 from optimizer.mill import Mill
 from service.documents import ErrorShown
 from service.measures import Measures
-from service.pages.static_files import address_of
+from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
 from service.refusals import error_shown
 from service.units import Units
@@ -33,7 +33,7 @@ def _environment() -> Environment:
         loader=FileSystemLoader(_FOLDER), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,
     )  # fmt: skip
-    environment.globals |= {"WORDS": WORDS, "static": address_of}
+    environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
     return environment
 
 

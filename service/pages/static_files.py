@@ -34,6 +34,11 @@ def address_of(name: str) -> str:
     return f"/static/{name}?{_mark(name)}" if name in _known() else f"/static/{name}"
 
 
+def is_known(name: str) -> bool:
+    """Tell whether there is such a file."""
+    return name in _known()
+
+
 @router.get("/static/{name:path}")
 def static_file(request: Request, name: str) -> Response:
     """Return a file."""

@@ -1,0 +1,89 @@
+"""Records put straight into a service's store, so that pages show them without a job."""
+
+import re
+import threading
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+
+import httpx
+import uvicorn
+
+from optimizer.plan import PlanDocument
+from service import desk as at
+from service import job_state
+from service.app import create_app
+from service.documents import PlanRequest
+from service.files import SHEET_FILE, read_sample
+from service.log_file import pack_log
+from service.log_given import log_facts
+from service.log_reading import LogRead
+from service.serve import config_for
+from service.settings import Settings
+
+NASTY = "<script>alert('x')</script> & \"maple\""
+
+
+@dataclass(frozen=True)
+class Planned:
+    """A log and what was planned of it."""
+
+    read: LogRead
+    document: PlanDocument
+
+
+class Pages(httpx.Client):
+    """Asks for pages of a service whose desk is at hand."""
+
+    desk: at.Desk
+
+
+@contextmanager
+def pages_of(settings: Settings) -> Iterator[Pages]:
+    """Serve the application in a thread of this process."""
+    app = create_app(settings)
+    server = uvicorn.Server(config_for(app, settings.model_copy(update={"port": 0})))
+    thread = threading.Thread(target=server.run)
+    thread.start()
+    while not server.started:
+        assert thread.is_alive(), "the service did not start"
+        time.sleep(0.01)
+    port = server.servers[0].sockets[0].getsockname()[1]
+    try:
+        with Pages(base_url=f"http://127.0.0.1:{port}", timeout=60.0, follow_redirects=True) as client:
+            client.desk = app.state.desk
+            yield client
+    finally:
+        server.should_exit = True
+        thread.join()
+
+
+def desk_of(client: Pages) -> at.Desk:
+    return client.desk
+
+
+def keep_log(client: Pages, read: LogRead, name: str = "Lane maple") -> str:
+    """Put a log that was read into the store; return its id."""
+    desk = desk_of(client)
+    sample = read_sample(SHEET_FILE).data + f"# {name}".encode()
+    log = at.add_scan(desk, sample, SHEET_FILE, name).log
+    assert log.job_id is not None
+    job = desk.store.step_job(log.job_id, job_state.started)
+    assert job is not None
+    desk.store.finish_read(job.id, job.attempt, desk.files.add(pack_log(read)), log_facts(read), read.marks)
+    return log.id
+
+
+def keep_plan(client: Pages, log_id: str, document: PlanDocument) -> str:
+    """Put a plan into the store; return its id."""
+    desk = desk_of(client)
+    job = desk.store.step_job(at.start_plan(desk, log_id, PlanRequest()).id, job_state.started)
+    assert job is not None
+    desk.store.finish_plan(job.id, job.attempt, document.model_copy(update={"id": job.id}))
+    return job.id
+
+
+def wrongs(text: str) -> list[str]:
+    """Return what a page says is wrong, field by field."""
+    return [found.strip() for found in re.findall(r'<p class="wrong"[^>]*>([^<]*)</p>', text) if found.strip()]

@@ -1,0 +1,156 @@
+"""Drawings: well-formed, of the numbers that they are made from, for any log; a flipped plan is drawn flipped."""
+
+import xml.etree.ElementTree as ET
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from kept_pages import Pages, Planned, keep_plan
+
+from optimizer.bodies import flip_matrix
+from optimizer.plan import Plan, PlanDocument
+from service.bed_drawings import end_on_bed, side_on_bed
+from service.drawings import Drawing, areas_of, spread
+from service.log_drawings import butt_clock, log_picture
+from service.log_shape import clock_place, shape_found, shape_of, taped
+from service.pages.plan_view import left_on_bed, lines_of, way_of
+from service.pages.rendering import measures_in
+from service.roll_chart import roll_chart
+from service.slab_drawings import slab_drawing, units_per_m
+from service.units import Units
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def drawn(svg: str) -> ET.Element:
+    root = ET.fromstring(svg)  # noqa: S314 - made here
+    assert root.tag == f"{SVG}svg"
+    assert root.get("aria-label")
+    _, _, width, height = (float(part) for part in (root.get("viewBox") or "").split())
+    for text in root.iter(f"{SVG}text"):
+        assert 0.0 <= float(text.get("x") or -1) <= width
+        assert 0.0 <= float(text.get("y") or -1) <= height + 1.0
+    return root
+
+
+def flipped(document: PlanDocument) -> PlanDocument:
+    """Return a document whose best plan flips before its last two passes (heights made up)."""
+    best = document.plans[0]
+    face_m = best.passes[-3].blade_height_m
+    turned = tuple(tuple(float(v) for v in row) for row in flip_matrix(face_m) @ np.array(best.log_to_bed))
+    last = [
+        cut.model_copy(update={"flipped": True, "blade_height_m": height_m})
+        for cut, height_m in zip(best.passes[-2:], (0.3, 0.2), strict=True)
+    ]
+    plan = best.model_copy(update={"passes": (*best.passes[:-2], *last), "flipped_log_to_bed": turned})
+    return document.model_copy(update={"plans": (plan, *document.plans[1:])})
+
+
+@pytest.mark.parametrize("units", Units)
+def test_all_of_a_plan_is_drawn(planned: Planned, units: Units) -> None:
+    document = planned.document
+    measures = measures_in(units, document.currency, document.mill)
+    shape = shape_found(document.log)
+    marked = drawn(log_picture(shape, "a log"))
+    assert {"metal", "flaw"} <= {circle.get("class") for circle in marked.iter(f"{SVG}circle")}
+    drawn(butt_clock(shape))
+    for plan in (*document.plans, document.plain_way):
+        assert plan is not None
+        end = drawn(end_on_bed(document, plan, measures))
+        told = [text.text or "" for text in end.iter(f"{SVG}text")]
+        for cut in plan.passes:
+            assert f"{cut.order}: {measures.reading(cut.blade_height_m)}" in told
+        side = drawn(side_on_bed(document, plan, measures))
+        assert len([one for one in side.iter(f"{SVG}rect") if one.get("class") == "shim"]) == len(plan.shims)
+    chart = drawn(roll_chart(document, measures))
+    assert any(measures.money(document.plans[0].net) in (text.text or "") for text in chart.iter(f"{SVG}text"))
+
+
+def test_slabs_are_drawn_at_one_scale(planned: Planned) -> None:
+    document, plan = planned.document, planned.document.plans[0]
+    measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
+    scale = units_per_m(plan)
+    for slab in plan.slabs:
+        start_m = min(x for x, _ in slab.outline_m[0])
+        root = drawn(slab_drawing(slab, start_m, scale, measures))
+        lengths = [line for line in root.iter(f"{SVG}line") if line.get("class") == "measure"]
+        across = max(float(line.get("x2") or 0) - float(line.get("x1") or 0) for line in lengths)
+        assert across == pytest.approx(slab.length_m * scale, abs=0.2)
+        told = [text.text for text in root.iter(f"{SVG}text")]
+        assert measures.slab_length(slab.length_m) in told
+        kinds = {path.get("class") for path in root.iter(f"{SVG}path")}
+        assert ("heart" in kinds) == (slab.heart_area_m2 > 1e-6)
+
+
+def test_a_flip_is_drawn_and_told(client: Pages, log_id: str, planned: Planned) -> None:
+    document = flipped(planned.document)
+    plan = document.plans[0]
+    measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
+    before, after = (drawn(end_on_bed(document, plan, measures, flipped=turned)) for turned in (False, True))
+    blades = [[line for line in root.iter(f"{SVG}line") if line.get("class") == "blade"] for root in (before, after)]
+    assert [len(lines) // 2 for lines in blades] == [len(plan.passes) - 2, 2]
+    text = client.get(f"/plans/{keep_plan(client, log_id, document)}/1/cut-list").text
+    assert text.count("Turn the log over") == 1
+    assert (
+        text.index('data-tick="pass-1"')
+        < text.index("Turn the log over")
+        < text.index(f'data-tick="pass-{len(plan.passes)}"')
+    )
+
+
+def test_every_piece_comes_off_once(planned: Planned) -> None:
+    document = planned.document
+    measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
+
+    def pieces(plan: Plan) -> list[str]:
+        lines = lines_of(plan, measures)
+        return [piece.name for line in lines for piece in line.pieces] + [piece.name for piece in left_on_bed(plan)]
+
+    for plan in document.plans:
+        names = pieces(plan)
+        assert [name for name in names if name not in {"waste", "offcut"}] == [slab.id for slab in plan.slabs]
+        assert names.count("waste") == len(plan.waste)
+        assert names.count("offcut") == len(plan.offcuts)
+    assert way_of(document, "plain").plan is document.plain_way
+
+
+def test_a_mark_is_told_where_it_was_taped(planned: Planned) -> None:
+    # The sheet says 300 and 100 degrees; limbs turn the log frame from the stem's by a little.
+    shape = shape_found(planned.document.log)
+    turns = [clock_place(shape, mark) for mark in shape.marks]
+    assert turns == [pytest.approx(300.0, abs=4.0), pytest.approx(100.0, abs=4.0)]
+
+
+def test_the_tape_finds_what_was_taped(planned: Planned) -> None:
+    # The sheet: 31 by 28 1/2 in at 2 ft 6 in.
+    shape = shape_of(planned.read.log, 0.1, ())
+    cut = min(shape.cuts, key=lambda cut: abs(cut.x_m - 0.762))
+    size = taped(cut)
+    assert size is not None
+    assert (size.wide_m, size.narrow_m) == (
+        pytest.approx(31 * 0.0254, rel=0.02),
+        pytest.approx(28.5 * 0.0254, rel=0.02),
+    )
+
+
+@given(st.lists(st.floats(0.0, 200.0), min_size=1, max_size=9))
+def test_labels_keep_apart_where_there_is_room(wanted: list[float]) -> None:
+    places = spread(sorted(wanted), 20.0, 0.0, 200.0)
+    assert all(below - above >= 20.0 - 1e-9 for above, below in pairwise(places))
+    assert places[-1] <= 200.0
+
+
+def test_rings_in_rings_are_holes() -> None:
+    square = [(0.0, 0.0), (4.0, 0.0), (4.0, 4.0), (0.0, 4.0)]
+    hole = [(1.0, 1.0), (2.0, 1.0), (2.0, 2.0), (1.0, 2.0)]
+    assert areas_of([square, hole]).area == pytest.approx(15.0)
+
+
+def test_words_in_a_drawing_are_escaped() -> None:
+    drawing = Drawing('<a "b">', "any")
+    drawing.text((1.0, 2.0), "<script>")
+    root = drawn(drawing.svg(10.0, 10.0))
+    assert [text.text for text in root.iter(f"{SVG}text")] == ["<script>"]
+    assert root.get("aria-label") == '<a "b">'

@@ -1,0 +1,253 @@
+"""Forms: what is typed becomes the document, comes back as it was typed, and is never lost to an error."""
+
+import re
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from kept_pages import Pages, Planned, desk_of, keep_log, wrongs
+
+from optimizer.mill import Mill
+from optimizer.prices import PriceBook
+from service.files import MILL_FILE, PRICES_FILE, SHEET_FILE, parse_document, read_sample
+from service.log_sheet import LogSheetTyped
+from service.pages.asked import MILL, PRICES, SHEET
+from service.pages.fields import Asked, checked, filled, length_text, typed_from
+from service.pages.log_pages import mark_of
+from service.units import Units
+
+GOOD_MILL = {"name": "My mill", "throat_m": "56", "kerf_m": "1/16", "height_step_m": "1/16 in"}
+GOOD_PRICES = {
+    "name": "Mine", "currency": "USD", "limits.min_width_m": "10", "limits.min_length_m": "4 ft",
+    "per_board_foot.0.species": "any", "per_board_foot.0.quarters": "8", "per_board_foot.0.price": "7.50",
+}  # fmt: skip
+GOOD_SHEET = {
+    "name": "Tape log", "species": "white ash", "bark": "on", "section.0.at_m": "0", "section.0.wide_m": "20",
+    "section.1.at_m": "8 ft", "section.1.girth_m": "4 ft 10 in",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("units", Units)
+@pytest.mark.parametrize(
+    ("model", "asked", "sample"),
+    [(Mill, MILL, MILL_FILE), (PriceBook, PRICES, PRICES_FILE), (LogSheetTyped, SHEET, SHEET_FILE)],
+)
+def test_a_form_loses_nothing_of_a_document(model: type, asked: Asked, sample: str, units: Units) -> None:
+    document = parse_document(read_sample(sample), model)
+    typed = typed_from(asked, document.model_dump(), units)
+    again = checked(model, asked, filled(asked, typed, units))
+    assert again is not None
+    before, after = document.model_dump(), again.model_dump()
+    _assert_near(before, after)
+
+
+def _assert_near(before: object, after: object) -> None:
+    if isinstance(before, dict):
+        assert isinstance(after, dict)
+        assert before.keys() == after.keys()
+        for key, value in before.items():
+            _assert_near(value, after[key])
+    elif isinstance(before, (list, tuple)):
+        assert isinstance(after, (list, tuple))
+        assert len(before) == len(after)
+        for one, other in zip(before, after, strict=True):
+            _assert_near(one, other)
+    elif isinstance(before, float):
+        assert after == pytest.approx(before, rel=1e-4, abs=1e-9)
+    else:
+        assert after == before
+
+
+def test_every_field_of_a_mill_and_a_price_book_is_asked() -> None:
+    def names(model: type, prefix: str = "") -> set[str]:
+        found: set[str] = set()
+        for name, field in model.model_fields.items():
+            kind = field.annotation
+            inner = next(
+                (part for part in (kind, *getattr(kind, "__args__", ())) if hasattr(part, "model_fields")), None
+            )
+            is_row = kind is not inner and "tuple" in str(kind)
+            found |= names(inner, f"{prefix}{name}.{'*.' if is_row else ''}") if inner else {f"{prefix}{name}"}
+        return found
+
+    assert {field.name for field in MILL.fields} == names(Mill)
+    assert {field.name for field in PRICES.fields} == names(PriceBook)
+    assert {field.name for field in SHEET.fields} == names(LogSheetTyped)
+
+
+@given(st.floats(-5.0, 60.0, allow_nan=False), st.sampled_from(Units), st.booleans())
+def test_a_length_is_read_as_it_was_written(value_m: float, units: Units, in_feet: bool) -> None:
+    from service.pages.fields import length_m  # noqa: PLC0415
+
+    assert length_m(length_text(value_m, units, in_feet=in_feet), units) == pytest.approx(value_m, abs=1e-6)
+
+
+MILL_ERRORS = [
+    ({"throat_m": ""}, "Widest cut is missing"),
+    ({"throat_m": "wide"}, "is no length"),
+    ({"throat_m": "-3 in"}, "Widest cut must be over 0 mm"),
+    ({"kerf_m": "9 in"}, "Kerf must be at most 50 mm"),
+    ({"pace.hourly_rate": "much"}, "must be a number"),
+    ({"max_log_mass_kg": "-1"}, "must be greater than 0"),
+]
+
+
+@pytest.mark.parametrize(("wrong", "told"), MILL_ERRORS)
+def test_a_mill_that_is_wrong_says_so_and_keeps_all_that_was_typed(
+    client: Pages, wrong: dict[str, str], told: str
+) -> None:
+    typed = {**GOOD_MILL, "bed_length_m": "15 ft", "can_flip": "on", **wrong}
+    before = len(desk_of(client).store.mills())
+    found = client.post("/mills/new", data=typed)
+    assert found.status_code == 422
+    assert len(wrongs(found.text)) == 1
+    assert told in wrongs(found.text)[0].replace("&#39;", "'")
+    for name, value in typed.items():
+        if name != "can_flip":
+            assert f'name="{name}" value="{value}"' in found.text
+    assert 'name="can_flip" checked' in found.text
+    assert len(desk_of(client).store.mills()) == before
+    assert list(client.post("/check/mill", data=typed).json()["errors"]) == list(wrong)
+
+
+PRICE_ERRORS = [
+    ({"per_board_foot.0.price": ""}, "per_board_foot.0.price"),
+    ({"per_board_foot.0.species": "plastic"}, "per_board_foot.0.species"),
+    ({"per_board_foot.0.quarters": "8.5"}, "per_board_foot.0.quarters"),
+    ({"limits.max_width_m": "2"}, "limits"),
+    ({"deduct.heart": "140"}, "deduct.heart"),
+    # Row 1 was left blank: what is wrong in row 2 stands at row 2.
+    ({"per_board_foot.1.species": "", "per_board_foot.2.species": "any", "per_board_foot.2.quarters": "0",
+      "per_board_foot.2.price": "1"}, "per_board_foot.2.quarters"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("wrong", "where"), PRICE_ERRORS)
+def test_prices_that_are_wrong_say_so_and_keep_all_that_was_typed(
+    client: Pages, wrong: dict[str, str], where: str
+) -> None:
+    typed = {**GOOD_PRICES, **wrong}
+    found = client.post("/prices/new", data=typed)
+    assert found.status_code == 422
+    assert list(client.post("/check/prices", data=typed).json()["errors"]) == [where]
+    for name, value in typed.items():
+        assert re.search(rf'name="{re.escape(name)}" value="{re.escape(value)}"', found.text)
+
+
+def test_a_row_more_keeps_what_was_typed(client: Pages) -> None:
+    found = client.post("/prices/new", data={**GOOD_PRICES, "more": "per_board_foot"})
+    assert found.status_code == 200
+    assert 'name="per_board_foot.0.price" value="7.50"' in found.text
+    assert 'name="per_board_foot.1.price" value=""' in found.text
+    limb = client.post("/logs/sheet", data={**GOOD_SHEET, "more": "limb"})
+    assert 'name="limb.0.section.0.girth_m"' in limb.text
+    assert 'name="section.1.girth_m" value="4 ft 10 in"' in limb.text
+
+
+def test_a_good_mill_and_good_prices_are_kept(client: Pages) -> None:
+    assert client.post("/mills/new", data=GOOD_MILL, follow_redirects=False).headers["location"] == "/mills"
+    kept = desk_of(client).store.mill()
+    assert kept.mill.throat_m == pytest.approx(56 * 0.0254)
+    assert (
+        client.post(f"/mills/{kept.id}", data={**GOOD_MILL, "kerf_m": "1/8"}, follow_redirects=False).status_code == 303
+    )
+    assert desk_of(client).store.mill(kept.id).mill.kerf_m == pytest.approx(0.0254 / 8)
+    assert client.post("/prices/new", data=GOOD_PRICES, follow_redirects=False).headers["location"] == "/prices"
+    assert desk_of(client).store.price_book().prices.per_board_foot[0].price == 7.5
+    for folder, one in (("mills", kept.id), ("prices", desk_of(client).store.price_book().id)):
+        assert client.post(f"/{folder}/{one}/remove", follow_redirects=False).status_code == 303
+
+
+SHEET_ERRORS = [
+    ({"section.1.girth_m": ""}, ""),
+    ({"section.0.at_m": ""}, "section.0.at_m"),
+    ({"species": "plastic"}, "species"),
+    ({"section.1.at_m": "far"}, "section.1.at_m"),
+    ({"mark.0.kind": "metal", "mark.0.at_m": "3 ft"}, "mark.0"),
+]
+
+
+@pytest.mark.parametrize(("wrong", "where"), SHEET_ERRORS)
+def test_a_sheet_that_is_wrong_says_so_and_keeps_all_that_was_typed(
+    client: Pages, wrong: dict[str, str], where: str
+) -> None:
+    typed = {**GOOD_SHEET, **wrong}
+    found = client.post("/logs/sheet", data=typed)
+    assert found.status_code == 422
+    assert list(client.post("/check/sheet", data=typed).json()["errors"]) == [where]
+    for name, value in typed.items():
+        if name not in {"bark", "mark.0.kind"}:
+            assert f'name="{name}" value="{value}"' in found.text
+
+
+def test_a_good_sheet_becomes_a_log(client: Pages) -> None:
+    added = client.post("/logs/sheet", data=GOOD_SHEET, follow_redirects=False)
+    assert added.status_code == 303
+    shown = client.get(added.headers["location"])
+    assert "Making a log of it" in shown.text
+    assert 'http-equiv="refresh"' in shown.text
+
+
+def test_a_mark_is_typed_or_tapped() -> None:
+    form, typed = mark_of({"kind": "knot", "at_m": "3 ft", "radius_m": "2", "depth_m": "4"}, Units.IMPERIAL)
+    assert typed is not None
+    assert not form.errors
+    tapped = {"kind": "metal", "x_m": "1.0", "y_m": "0.2", "z_m": "0.1", "radius_m": "25", "depth_m": "100"}
+    form, placed = mark_of(tapped, Units.METRIC)
+    assert placed is not None
+    assert (placed.radius_m, placed.x_m) == (pytest.approx(0.025), 1.0)  # type: ignore[union-attr]
+    form, nothing = mark_of({"kind": "metal"}, Units.IMPERIAL)
+    assert nothing is None
+    assert set(form.errors) >= {"at_m"}
+
+
+def test_marks_come_and_go_by_form(client: Pages, planned: Planned) -> None:
+    log_id = keep_log(client, planned.read, "Marked")
+    before = len(desk_of(client).store.marks(log_id))
+    tapped = {"kind": "rot", "x_m": "1.0", "y_m": "0.3", "z_m": "0.2", "radius_m": "2", "depth_m": "3"}
+    assert client.post(f"/logs/{log_id}/marks", data=tapped, follow_redirects=False).status_code == 303
+    marks = desk_of(client).store.marks(log_id)
+    assert len(marks) == before + 1
+    far = client.post(f"/logs/{log_id}/marks", data={**tapped, "x_m": "40"})
+    assert far.status_code == 422
+    assert "x_m must lie on the log" in far.text
+    assert 'name="x_m" value="40"' in far.text
+    assert client.post(f"/logs/{log_id}/marks/{marks[-1][0]}/remove", follow_redirects=False).status_code == 303
+    assert len(desk_of(client).store.marks(log_id)) == before
+
+
+def test_an_own_way_that_is_wrong_keeps_what_was_typed(client: Pages, log_id: str) -> None:
+    typed = {"roll_deg": "45", "heights": "20, 24", "shim_butt": "0", "shim_top": "1 in"}
+    found = client.post(f"/logs/{log_id}/way", data=typed)
+    assert found.status_code == 422
+    assert any("heights must fall" in told for told in wrongs(found.text))
+    for name, value in typed.items():
+        assert f'name="{name}" value="{value}"' in found.text
+    good = client.post(f"/logs/{log_id}/way", data={**typed, "heights": "24, 20"}, follow_redirects=False)
+    assert good.status_code == 303
+    job = client.get(good.headers["location"])
+    assert "Pricing your way" in job.text
+    assert 'http-equiv="refresh"' in job.text
+
+
+def test_the_rest_is_planned_again_from_the_cut_list(client: Pages, plan_id: str) -> None:
+    typed = {"made": "1", "face_width": "20", "face_length": "9 ft"}
+    found = client.post(f"/plans/{plan_id}/1/seen", data=typed, follow_redirects=False)
+    assert found.status_code == 303
+    asked = desk_of(client).store.job_request(found.headers["location"][-32:])["request"]
+    assert asked["made"] == 1
+    assert asked["seen"] == ["1: 20 x 9 ft"]
+    wrong = client.post(f"/plans/{plan_id}/1/seen", data={**typed, "face_width": "wide"})
+    assert wrong.status_code == 422
+    assert "1: wide x 9 ft" in wrong.text
+
+
+def test_an_upload_that_is_wrong_keeps_what_was_typed(client: Pages) -> None:
+    typed = {"name": "Here", "species": "plastic", "taped_length": "9 ft"}
+    found = client.post("/logs", data=typed, files={"file": ("log.ply", b"ply\n")})
+    assert found.status_code == 422
+    assert "plastic" in found.text
+    assert 'value="Here"' in found.text
+    assert 'value="9 ft"' in found.text
+    good = client.post("/logs", data={"name": "Here"}, files={"file": ("log.ply", b"ply\n")}, follow_redirects=False)
+    assert good.status_code == 303

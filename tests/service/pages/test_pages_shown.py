@@ -1,0 +1,177 @@
+"""Every page from real documents: there, escaped, small, with nothing from outside and no script or style inline."""
+
+import re
+from html.parser import HTMLParser
+
+import pytest
+from kept_pages import NASTY, Pages, Planned, keep_plan
+
+MOST_BYTES = 150_000
+_VOID = {"meta", "link", "input", "br", "img", "hr"}
+PAGES = (
+    "/", "/logs/new", "/logs/sheet", "/words", "/mills", "/mills/new", "/prices", "/prices/new", "/sign-in",
+    "/logs/{log}", "/logs/{log}/way", "/logs/{log}/way?plan={plan}&which=1",
+    "/plans/{plan}", "/plans/{plan}/1", "/plans/{plan}/plain", "/plans/{plan}/1/cut-list",
+    "/plans/{plan}/compare?a=1&b=plain",
+)  # fmt: skip
+
+
+class Page(HTMLParser):
+    """What a page is made of; elements must close in order."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.elements: list[tuple[str, dict[str, str | None]]] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+        if tag not in _VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        if tag not in _VOID:
+            assert self.open, f"</{tag}> closes nothing"
+            assert self.open.pop() == tag
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.elements.append((tag, dict(attrs)))
+
+
+@pytest.fixture(params=PAGES)
+def page(request: pytest.FixtureRequest, client: Pages, log_id: str, plan_id: str) -> str:
+    found = client.get(request.param.format(log=log_id, plan=plan_id))
+    assert found.status_code == 200
+    assert found.headers["content-type"].startswith("text/html")
+    return found.text
+
+
+def test_a_page_closes_what_it_opens(page: str) -> None:
+    assert Page(page).open == []
+
+
+def test_names_are_shown_as_they_are_and_run_nothing(page: str) -> None:
+    assert "<script>alert" not in page
+    assert "alert('x')" not in page
+
+
+def test_scripts_and_styles_are_files_of_its_own(page: str) -> None:
+    for tag, attributes in Page(page).elements:
+        assert "style" not in attributes
+        assert not [name for name in attributes if name.startswith("on")]
+        if tag == "script":
+            assert (attributes.get("src") or "").startswith("/static/")
+        assert tag != "style"
+
+
+def test_nothing_comes_from_another_host(page: str) -> None:
+    addresses = [
+        value or ""
+        for _, attributes in Page(page).elements
+        for name, value in attributes.items()
+        if name in {"src", "href", "action", "data-solid", "data-plan", "data-marks"}
+    ]
+    assert addresses
+    assert all(re.match(r"[/#]", address) and not address.startswith("//") for address in addresses)
+
+
+def test_a_page_with_all_that_it_loads_is_light(page: str, client: Pages) -> None:
+    loaded = {
+        value or ""
+        for tag, attributes in Page(page).elements
+        for name, value in attributes.items()
+        if tag in {"script", "link", "img"} and name in {"src", "href"}
+    }
+    sizes = [len(client.get(address).content) for address in loaded if "solid" not in address]
+    assert len(page.encode()) + sum(sizes) < MOST_BYTES
+
+
+def test_every_field_has_a_label(page: str) -> None:
+    elements = Page(page).elements
+    labelled = {attributes["for"] for tag, attributes in elements if tag == "label" and "for" in attributes}
+    fields = [
+        attributes
+        for tag, attributes in elements
+        if tag in {"input", "select"} and attributes.get("type") not in {"hidden", "radio", "checkbox", "range"}
+    ]
+    assert [field.get("name") for field in fields if field.get("id") not in labelled] == []
+
+
+def test_ids_are_not_given_twice(page: str) -> None:
+    ids = [attributes["id"] for _, attributes in Page(page).elements if "id" in attributes]
+    assert sorted(ids) == sorted(set(ids))
+
+
+def test_the_log_page_shows_its_name_and_marks_escaped(client: Pages, log_id: str) -> None:
+    text = client.get(f"/logs/{log_id}").text
+    assert "&lt;script&gt;alert(&#39;x&#39;)&lt;/script&gt; &amp; &#34;maple&#34;" in text
+    assert "<b>metal 1</b>" in text
+    assert NASTY not in text
+
+
+def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str, planned: Planned) -> None:
+    document = planned.document
+    text = client.get(f"/plans/{plan_id}").text
+    assert f'<h1 class="big">${document.plans[0].net:,.0f}</h1>' in text
+    assert text.count('class="card way') == len(document.plans) + (document.hearts_level is not None) + 1
+    assert "likely from" not in text  # until doubt is reckoned
+
+
+def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, planned: Planned) -> None:
+    document = planned.document
+    best = document.plans[0].model_copy(update={"net_p10": 1000.0, "net_p90": 5000.0})
+    told = document.model_copy(
+        update={"plans": (best, *document.plans[1:]), "bound": {"upper_net": best.net * 1.012, "gap": 0.0119}}
+    )
+    text = client.get(f"/plans/{keep_plan(client, log_id, told)}").text
+    assert "likely from $1,000 to $5,000" in text
+    assert "No lay can be more than 1.2 % better" in text
+
+
+def test_the_cut_list_has_a_line_for_each_pass(client: Pages, plan_id: str, planned: Planned) -> None:
+    plan = planned.document.plans[0]
+    text = client.get(f"/plans/{plan_id}/1/cut-list").text
+    assert [int(order) for order in re.findall(r'data-tick="pass-(\d+)"', text)] == [cut.order for cut in plan.passes]
+    for slab in plan.slabs:
+        assert f"<b>Slab {slab.id}</b>" in text
+    assert text.count("Turn the log over") == (plan.flipped_log_to_bed is not None)
+
+
+def test_metric_is_read_where_it_is_chosen(client: Pages, plan_id: str) -> None:
+    chosen = client.post("/units", data={"units": "metric", "back": "/mills"}, follow_redirects=False)
+    assert (chosen.status_code, chosen.headers["location"]) == (303, "/mills")
+    try:
+        text = client.get(f"/plans/{plan_id}/1/cut-list").text
+        assert "Blade heights in millimetres" in text
+        assert " kg" in text
+        assert " lb" not in text.partition('class="cautions"')[0]
+    finally:
+        client.cookies.clear()
+
+
+@pytest.mark.parametrize("back", ["https://example.org/", "//example.org/", "/\\example.org", "/\t/example.org", ""])
+def test_a_form_leads_to_no_other_site(client: Pages, back: str) -> None:
+    chosen = client.post("/units", data={"units": "imperial", "back": back}, follow_redirects=False)
+    client.cookies.clear()
+    assert chosen.headers["location"] == "/"
+
+
+def test_what_is_not_there_is_a_page_too(client: Pages) -> None:
+    for address in (f"/logs/{'0' * 32}", f"/plans/{'0' * 32}", f"/jobs/{'0' * 32}", "/logs/none", "/plans/x/1"):
+        found = client.get(address)
+        assert found.status_code == 404
+        assert "That did not work" in found.text
+        assert "/api" not in found.text
+
+
+def test_files_are_kept_for_a_year_under_their_own_mark(client: Pages) -> None:
+    address = re.search(r"/static/pages\.css\?\w+", client.get("/").text)
+    assert address is not None
+    found = client.get(address[0])
+    assert "immutable" in found.headers["cache-control"]
+    assert client.get("/static/pages.css").headers["cache-control"] == "no-cache"
+    again = client.get(address[0], headers={"if-none-match": found.headers["etag"]})
+    assert again.status_code == 304
+    for name in ("../pages/__init__.py", "%2e%2e/rendering.py", "templates/base.html", "nothing.css"):
+        assert client.get(f"/static/{name}").status_code == 404
