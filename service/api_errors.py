@@ -7,6 +7,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
 from starlette.exceptions import HTTPException
+from starlette.routing import Match
 
 from service.documents import ErrorAnswer, ErrorShown
 from service.refusals import REFUSALS, STATUS_ADVICE, TooManyError, error_shown, ours
@@ -51,12 +52,24 @@ async def _invalid(_request: Request, error: Exception) -> JSONResponse:
     return answer(ErrorShown(status=422, message=text, field=field or None, what_to_do=STATUS_ADVICE[422]))
 
 
-async def _http(_request: Request, error: Exception) -> JSONResponse:
+async def _http(request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, HTTPException)  # noqa: S101 - it is registered for these
     said = str(error.detail) or HTTPStatus(error.status_code).phrase
     advice = STATUS_ADVICE.get(error.status_code, STATUS_ADVICE[400])
     shown = ErrorShown(status=error.status_code, message=said, what_to_do=advice)
-    return answer(shown, dict(error.headers or {}))
+    headers = dict(error.headers or {})
+    if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
+        headers["Allow"] = ", ".join(sorted(_methods(request)))
+    return answer(shown, headers)
+
+
+def _methods(request: Request) -> set[str]:
+    """Return all methods that an address takes; the framework names those of one route alone."""
+    found: set[str] = set()
+    for route in (route for router in request.app.state.routers for route in router.routes):
+        if route.matches(request.scope)[0] is not Match.NONE:
+            found |= getattr(route, "methods", None) or set()
+    return found
 
 
 async def _unexpected(_request: Request, error: Exception) -> JSONResponse:

@@ -9,7 +9,7 @@ from pydantic import BaseModel, ConfigDict, Field
 from optimizer.plan import Mark
 from service import api_examples
 from service import desk as at
-from service.api_parts import Limit, LogId, MarkId, Offset, OwnDesk, errors
+from service.api_parts import NOT_MODIFIED, Limit, LogId, MarkId, Offset, OwnDesk, errors, tagged
 from service.documents import About, LogAdded, LogShown, MarkGiven
 from service.log_sheet import LogSheetTyped
 from service.uploads import check_length, receive_file
@@ -130,15 +130,23 @@ def remove_log(desk: OwnDesk, log_id: LogId) -> None:
     at.remove_log(desk, log_id)
 
 
-@router.get("/{log_id}/solid.{ending}", response_class=Response, responses={**_SOLID, **errors(404, 409, 422)})
+@router.get(
+    "/{log_id}/solid.{ending}", response_class=Response, responses={**_SOLID, **NOT_MODIFIED, **errors(404, 409, 422)}
+)
 def get_solid(
+    request: Request,
     desk: OwnDesk,
     log_id: LogId,
     ending: Annotated[Literal["ply", "stl", "obj", "glb"], Path(description="The kind of file.")],
     wood: Annotated[bool, Query(description="The wood alone, without its bark.")] = False,
 ) -> Response:
     """Return the log's closed mesh as a file."""
-    return Response(at.solid_file(desk, log_id, f".{ending}", wood=wood), media_type=_MEDIA[ending])
+    tag = f"{at.solid_tag(desk, log_id)}-{ending}-{wood}"
+    return tagged(
+        request,
+        tag,
+        lambda: Response(at.solid_file(desk, log_id, f".{ending}", wood=wood), media_type=_MEDIA[ending]),
+    )
 
 
 @router.get("/{log_id}/marks", responses=errors(404, 422))

@@ -1,8 +1,9 @@
 """What all routes share: the desk, ids in paths, and the errors that they document."""
 
+from collections.abc import Callable
 from typing import Annotated, Any
 
-from fastapi import Depends, Path, Query, Request
+from fastapi import Depends, Path, Query, Request, Response
 
 from service.desk import Desk
 from service.documents import ErrorAnswer
@@ -28,6 +29,18 @@ PricesId = Annotated[str, _id("price book")]
 JobId = Annotated[str, _id("job")]
 PlanId = Annotated[str, _id("plan")]
 
+NOT_MODIFIED: dict[int | str, dict[str, Any]] = {304: {"description": "It is what If-None-Match names."}}
+
+
+def tagged(request: Request, tag: str, make: Callable[[], Response]) -> Response:
+    """Answer with what never changes under its tag: nothing, where the asker has it already."""
+    quoted = f'"{tag}"'
+    asked = {name.strip().removeprefix("W/") for name in request.headers.get("if-none-match", "").split(",")}
+    response = Response(status_code=304) if quoted in asked else make()
+    response.headers["ETag"] = quoted
+    return response
+
+
 Limit = Annotated[int, Query(ge=1, le=1000, description="So many at most.")]
 Offset = Annotated[int, Query(ge=0, le=2**31, description="So many are passed over first.")]
 
@@ -48,5 +61,6 @@ _MEANINGS = {
 def errors(*statuses: int) -> dict[int | str, dict[str, Any]]:
     """Return the errors that a route documents, beside those that every route may give."""
     return {
-        status: {"model": ErrorAnswer, "description": _MEANINGS[status]} for status in (400, 401, 403, 413, *statuses)
+        status: {"model": ErrorAnswer, "description": _MEANINGS[status]}
+        for status in (400, 401, 403, 413, 421, *statuses)
     }

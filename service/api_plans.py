@@ -9,7 +9,7 @@ from fastapi.responses import StreamingResponse
 from optimizer.plan import PlanDocument
 from service import api_examples
 from service import desk as at
-from service.api_parts import JobId, Limit, LogId, OwnDesk, PlanId, errors
+from service.api_parts import NOT_MODIFIED, JobId, Limit, LogId, OwnDesk, PlanId, errors, tagged
 from service.documents import JobShown, PlanLine, PlanRequest, WayRequest
 
 router = APIRouter(prefix="/api", tags=["plans and jobs"])
@@ -48,14 +48,19 @@ def list_plans(desk: OwnDesk, log_id: OfLog = None, limit: Limit = 100) -> list[
     return desk.store.plans(log_id, limit)
 
 
-@router.get("/plans/{plan_id}", response_model=PlanDocument, responses=errors(404, 422))
+@router.get("/plans/{plan_id}", response_model=PlanDocument, responses={**NOT_MODIFIED, **errors(404, 422)})
 def get_plan(request: Request, desk: OwnDesk, plan_id: PlanId) -> Response:
     """Return a plan document, as `pithline plan --json` writes it."""
     packed = desk.store.plan_gzip(plan_id)
-    headers = {"Vary": "Accept-Encoding"}
-    if "gzip" in request.headers.get("accept-encoding", ""):
-        return Response(packed, media_type="application/json", headers={**headers, "Content-Encoding": "gzip"})
-    return Response(gzip.decompress(packed), media_type="application/json", headers=headers)
+
+    def document() -> Response:
+        if "gzip" in request.headers.get("accept-encoding", ""):
+            return Response(packed, media_type="application/json", headers={"Content-Encoding": "gzip"})
+        return Response(gzip.decompress(packed), media_type="application/json")
+
+    answer = tagged(request, plan_id, document)
+    answer.headers["Vary"] = "Accept-Encoding"
+    return answer
 
 
 @router.delete("/plans/{plan_id}", status_code=204, responses=errors(404, 422))

@@ -18,7 +18,7 @@ Routes under /api parse, call one function, and serialise. Pages call the same f
     desk.store.plans(log_id | None)                     PlanLine; desk.plan_document(desk, plan_id): PlanDocument
 
 (`desk.` before a function is the module `service.desk`.) Progress comes from /api/jobs/{id}/events. Where pages have
-a router of their own it is `service.pages.router`, and is included below, in `_include_pages` alone.
+a router of their own it is `service.pages.router`, and is included in `create_app`, with the others.
 """
 
 import importlib.util
@@ -79,17 +79,14 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         redoc_url=None,
     )
     add_error_handlers(app)
-    for module in (api_logs, api_mills, api_plans, api_session):
-        app.include_router(module.router)
-    _include_pages(app)
+    app.state.routers = [module.router for module in (api_logs, api_mills, api_plans, api_session)]
+    if importlib.util.find_spec(_PAGES) is not None:
+        app.state.routers.append(import_module(_PAGES).router)
+    for router in app.state.routers:
+        app.include_router(router)
     # The last that is added is the first that a request meets.
     app.add_middleware(GZipMiddleware, minimum_size=1000, compresslevel=5)
     app.add_middleware(BodyLimit, most=chosen.body_bytes)
     app.add_middleware(Guard, settings=chosen)
     app.add_middleware(Wrapping)
     return app
-
-
-def _include_pages(app: FastAPI) -> None:
-    if importlib.util.find_spec(_PAGES) is not None:
-        app.include_router(import_module(_PAGES).router)

@@ -190,6 +190,12 @@ def ready_log(desk: Desk, log_id: str) -> LogShown:
     return log
 
 
+def solid_tag(desk: Desk, log_id: str) -> str:
+    """Return what changes whenever a log's solid does. Raises NotFoundError, NotReadyError."""
+    log = ready_log(desk, log_id)
+    return desk.store.log_read_key(log_id) or log.file_sha256
+
+
 def solid_file(desk: Desk, log_id: str, suffix: str, *, wood: bool = False) -> bytes:
     """Return a log's closed mesh as a file: .ply, .stl, .obj or .glb.
 

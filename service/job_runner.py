@@ -77,9 +77,12 @@ class JobRunner:
         elif running.future.done():
             self._running[k] = None
             self._settle(running)
-        elif (why := self._stop_because(running)) is not None and slot.stop():
-            self._running[k] = None
-            self._settle(running, why)
+        elif (why := self._stop_because(running)) is not None:
+            if slot.stop():
+                self._running[k] = None
+                self._settle(running, why)
+            else:
+                self._ask_to_stop(running)
 
     def _take_up(self, k: int, slot: Slot) -> None:
         job = self._store.next_job()
@@ -102,6 +105,14 @@ class JobRunner:
         except NotFoundError:
             return "its log was removed"
         return "it was cancelled" if job.cancel_wanted else None
+
+    def _ask_to_stop(self, running: _Running) -> None:
+        """Set the flag for a worker that cannot be reached otherwise."""
+        try:
+            if not self._store.job(running.job.id).cancel_wanted:
+                self._store.step_job(running.job.id, job_state.cancel_asked, attempt=running.job.attempt)
+        except NotFoundError:
+            _LOGGER.debug("job %s is gone; its worker will see that", running.job.id)
 
     def _settle(self, running: _Running, why: str | None = None) -> None:
         """Note how a job ended whose worker did not: a worker that ends by itself leaves nothing to settle."""

@@ -19,6 +19,8 @@ from service.errors import InputError
 from service.job_work import Order, work_off
 from service.settings import Settings
 
+_NICENESS = 10
+"""Whoever looks at a page goes before a search that takes all cores."""
 _LOGGER = logging.getLogger(__name__)
 
 
@@ -142,6 +144,7 @@ def _lead_own_group() -> None:
     """Prepare a worker: away from the terminal's keys, and gone when the server is gone."""
     if hasattr(os, "setsid"):
         os.setsid()
+        os.nice(_NICENESS)
     logging.basicConfig(level=logging.WARNING)
     parent = multiprocessing.parent_process()
     if parent is None:

@@ -296,3 +296,42 @@ def test_a_second_service_cannot_use_the_same_folder(own_files, tmp_path):  # no
     with serving(settings), pytest.raises(desk.InputError, match="another service uses"):
         desk.open_desk(settings)
     desk.open_desk(settings).close()
+
+
+def test_what_the_asker_has_already_is_not_sent_again(client, ended, log_id):
+    plan_id = ended(client.post(f"/api/logs/{log_id}/plans", json={"lays": 12, "doubt": "off"}).json()["id"])["plan_id"]
+    for path in (f"/api/plans/{plan_id}", f"/api/logs/{log_id}/solid.ply"):
+        first = client.get(path)
+        again = client.get(path, headers={"If-None-Match": f'"other", {first.headers["etag"]}'})
+
+        assert (again.status_code, again.content) == (304, b"")
+        assert client.get(path, headers={"If-None-Match": '"other"'}).content == first.content
+
+
+def test_a_log_that_is_removed_takes_its_running_job_with_it(client, ended, log_id):
+    added = client.post("/api/logs/sample").json()
+    ended(added["job"]["id"])
+    job_id = client.post(f"/api/logs/{added['log']['id']}/plans", json={"lays": 20_000}).json()["id"]
+    while client.get(f"/api/jobs/{job_id}").json()["state"] == "queued":
+        pass
+    assert client.delete(f"/api/logs/{added['log']['id']}").status_code == 204
+
+    refused(client.get(f"/api/jobs/{job_id}"), 404)
+    assert ended(client.post(f"/api/logs/{log_id}/plans", json={"lays": 12, "doubt": "off"}).json()["id"])["plan_id"]
+
+
+def test_a_job_that_takes_too_long_is_stopped_and_says_so(own_files, tmp_path):  # noqa: ARG001
+    with serving(Settings(data_folder=tmp_path, free_bytes=0, job_seconds=0.3)) as client:
+        rows = b"\n".join(b"%d 1 2" % k for k in range(400_000))
+        job_id = client.post("/api/logs", files={"file": ("invented.xyz", rows)}).json()["job"]["id"]
+        with client.stream("GET", f"/api/jobs/{job_id}/events") as answer:
+            last = [line for line in answer.iter_lines() if line.startswith("data: ")][-1]
+
+    job = json.loads(last.removeprefix("data: "))
+    assert (job["state"], job["attempt"]) == ("failed", 1)
+    assert job["error"]["message"] == "it ran for 0.3 s, the most that a job may"
+
+
+def test_an_address_says_all_methods_that_it_takes(client):
+    assert client.put("/api/logs").headers["allow"] == "GET, POST"
+    assert client.put(f"/api/logs/{NOBODY}").headers["allow"] == "DELETE, GET, PATCH"

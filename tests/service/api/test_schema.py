@@ -7,6 +7,7 @@ import schemathesis
 from hypothesis import HealthCheck, Phase, given, settings
 from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import (
+    allow_header_conformance,
     content_type_conformance,
     response_schema_conformance,
     status_code_conformance,
@@ -16,7 +17,13 @@ from small_log import STRAIGHT
 
 from service.settings import Settings
 
-PROMISED = [not_a_server_error, status_code_conformance, content_type_conformance, response_schema_conformance]
+PROMISED = [
+    not_a_server_error,
+    status_code_conformance,
+    content_type_conformance,
+    response_schema_conformance,
+    allow_header_conformance,
+]
 QUICK = settings(
     max_examples=6, phases=[Phase.generate], deadline=None, database=None, derandomize=True,
     suppress_health_check=list(HealthCheck),
