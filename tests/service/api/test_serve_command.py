@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from service.passphrase import is_right
+from service.serve import _listen
 
 pytestmark = pytest.mark.usefixtures("own_folder")
 
@@ -78,3 +79,9 @@ def test_a_passphrase_that_is_too_short(pithline, monkeypatch):
     assert code == 2
     assert "12 to 1000 letters" in err
     assert not Path("data/passphrase").exists()
+
+
+def test_small_answers_are_sent_at_once():
+    """The event loop turns Nagle's waiting off on sockets that name TCP, and on those alone."""
+    with _listen("127.0.0.1", 0) as listening:
+        assert listening.proto == socket.IPPROTO_TCP
