@@ -72,8 +72,24 @@ class Audit:
         wide = np.concatenate([[False], width >= self.limits["min_width_m"], [False]])
         change = np.flatnonzero(wide[1:] != wide[:-1])
         for start, end in zip(change[::2], change[1::2], strict=True):
-            if edges[end] - edges[start] >= self.limits["min_length_m"]:
-                yield edges[start], edges[end], middle[start:end], width[start:end], edges[1] - edges[0]
+            for low, high in self.crosscut(edges[start], edges[end], middle[start:end], width[start:end]):
+                kept = slice(*np.searchsorted(middle, (low, high)))
+                yield low, high, middle[kept], width[kept], edges[1] - edges[0]
+
+    def crosscut(self, low, high, middle, width):
+        """The lengths that a run gives: the fewest equal ones, or the part of maximum length with the most area."""
+        length, least, most = high - low, self.limits["min_length_m"], self.limits["max_length_m"] or np.inf
+        if length < least:
+            return []
+        parts = max(1, int(np.ceil(length / most - 1e-9)))
+        if length / parts >= least:
+            edges = np.linspace(low, high, parts + 1)
+            return list(itertools.pairwise(edges))
+        widest = self.limits["max_width_m"] or np.inf
+        starts = np.arange(low, high - most, LINE_SPACING_M)
+        areas = [np.minimum(width, widest)[(middle >= x) & (middle < x + most)].sum() for x in starts]
+        best = starts[int(np.argmax(areas))]
+        return [(best, best + most)]
 
     def shares(self, points, piece_line_matrix):
         """The largest share lost at points (P, 3) of the bed, and whether each lies in the feather."""

@@ -91,6 +91,25 @@ def test_marks_feather_and_a_flip():
     assert max(slab["figure_area_m2"] for plan in plans for slab in plan["slabs"]) > 0.0
 
 
+@pytest.mark.parametrize(("max_length_m", "most_of_layer"), [(1.45, 2), (1.0, 3), (2.2, 1)])
+def test_runs_are_crosscut_to_what_buyers_take(max_length_m, most_of_layer):
+    # 2.9 m give two of 1.45 m, three of 0.97 m; two of over 1.2 m are too short where 2.2 m is the most, but not one.
+    log = shapes.frustum(0.34, 0.22, 3.0)
+    least_m = 1.5 if most_of_layer == 1 else 0.9
+    limits = books.Limits(min_width_m=0.15, min_length_m=least_m, max_length_m=max_length_m)
+    # The heart is audited elsewhere: on slabs so short the auditor finds it to half a per cent only.
+    document = document_of(log, prices=books.prices(heart=0.0, limits=limits))
+
+    plans = [plan for plan in audit(log, document) if plan]
+
+    for plan in plans:
+        lengths = [slab["length_m"] for slab in plan["slabs"]]
+        assert max(lengths) <= max_length_m + 1e-6
+        assert min(lengths) >= least_m
+        layers = [slab["layer"] for slab in plan["slabs"]]
+        assert max(layers.count(layer) for layer in layers) == most_of_layer
+
+
 def test_a_stretch_of_a_log_longer_than_the_bed():
     log = shapes.frustum(0.34, 0.2, 5.2)
     document = document_of(log, books.mill(bed_length_m=3.0), lays=200)
