@@ -7,7 +7,8 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from service.api_errors import answer
 from service.refusals import TooLargeError, error_shown, ours
 
-UPLOADS = ("POST", "/api/logs")
+UPLOADS = (("POST", "/api/logs"), ("POST", "/logs"))
+"""What limits and streams its body itself: the API's upload, and the pages'."""
 
 
 class BodyLimit:
@@ -18,7 +19,7 @@ class BodyLimit:
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass a request on within the limit."""
-        if scope["type"] != "http" or (scope["method"], scope["path"]) == UPLOADS:
+        if scope["type"] != "http" or (scope["method"], scope["path"]) in UPLOADS:
             await self._app(scope, receive, send)
             return
         stated = Headers(scope=scope).get("content-length", "")

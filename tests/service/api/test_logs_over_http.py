@@ -60,6 +60,16 @@ def test_a_body_over_the_limit_is_refused_stated_or_not(client):
     assert "over 1,000,000 bytes" in refused(client.post("/api/mills", content=unstated(), headers=headers), 413)
 
 
+@pytest.mark.parametrize("path", ["/api/logs", "/logs"])
+def test_a_large_scan_is_no_large_body(client, path):
+    scan = b"not a scan, and over a million bytes %s " % path.encode() * 40_000
+    answer = client.post(path, files={"file": (f"large{len(path)}.ply", scan)})
+    log = client.get("/api/logs", params={"limit": 1}).json()[0]
+
+    assert answer.status_code in {202, 303}
+    assert (log["file_name"], log["file_bytes"]) == (f"large{len(path)}.ply", len(scan))
+
+
 def test_what_breaks_here_is_500_and_says_nothing_of_the_inside(client, monkeypatch):
     def broken():
         raise ZeroDivisionError("a secret of the inside")
