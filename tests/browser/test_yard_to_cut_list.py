@@ -1,0 +1,187 @@
+"""From a scan to the cut list as somebody does it in the yard, at a phone's size and a desk's."""
+
+import re
+from pathlib import Path
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from kept_pages import Pages
+from playwright.sync_api import BrowserContext, Page, expect
+
+NASTY = "<script>document.title='run'</script><img src=x onerror=alert(1)>"
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa"]}}
+MOST_BYTES = 150_000
+TARGET_PX = 44
+
+
+@pytest.fixture(scope="module")
+def planned(service: Pages) -> tuple[str, str]:
+    """Ids of the invented log and a quick plan of it, made as a form makes them."""
+    log_id = re.search(r"[0-9a-f]{32}", str(service.post("/logs/sample").url))
+    assert log_id is not None
+    _until(service, f"/logs/{log_id[0]}")
+    job = service.post(f"/logs/{log_id[0]}/plans", data={"search": "quick"})
+    plan = _until(service, job.url.path)
+    return log_id[0], plan[-32:]
+
+
+def _until(service: Pages, path: str) -> str:
+    import time  # noqa: PLC0415
+
+    for _ in range(400):
+        found = service.get(path)
+        if "data-job" not in found.text:
+            return found.url.path
+        time.sleep(0.2)
+    raise AssertionError(f"{path} did not end")
+
+
+def _scan(data_folder: Path) -> Path:
+    return data_folder / "cc0" / "cc0_polyhaven_fork_log.ply"
+
+
+def test_a_scan_becomes_a_cut_list(context: BrowserContext, data_folder: Path, size: tuple[int, int]) -> None:
+    page = context.new_page()
+    page.goto("/")
+    page.get_by_role("link", name="New log").click()
+    page.get_by_label("The scan's file").set_input_files(_scan(data_folder))
+    # Said otherwise, the same file is a log of its own.
+    page.get_by_label("Its length by the tape").fill("13 ft 2 in" if size[0] < 1000 else "13 ft 3 in")
+    page.get_by_label("Name of the log").fill(f"{NASTY} {size[0]}")
+    page.get_by_label("Wood", exact=True).fill("sugar maple")
+    page.get_by_role("button", name="Upload and read it").click()
+    expect(page.get_by_role("heading", name="How to saw it")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("heading", level=1)).to_have_text(f"{NASTY} {size[0]}")
+
+    page.get_by_label("Along the log, from the butt").fill("3 ft")
+    page.get_by_label("Where on the girth, degrees").fill("90")
+    page.get_by_label("Half as wide as it is").fill("1/2")
+    page.get_by_role("button", name="Add the mark").click()
+    expect(page.get_by_role("alert")).to_contain_text("Nothing that you typed is lost")
+    expect(page.get_by_label("Along the log, from the butt")).to_have_value("3 ft")
+    page.get_by_label("How deep it goes").fill("2")
+    page.get_by_role("button", name="Add the mark").click()
+    expect(page.locator("#marks li")).to_have_count(1)
+
+    page.get_by_label("Look for").select_option("quick")
+    page.get_by_role("button", name="Find the best way to saw it").click()
+    expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible(timeout=90_000)
+    assert page.title() != "run"
+    _is_narrow(page)
+    page.get_by_role("button", name="Compare first cuts").click()
+    expect(page.get_by_role("heading", name="Side by side")).to_be_visible()
+    page.go_back()
+    page.get_by_role("link", name="Cut list for the mill").click()
+    expect(page.get_by_role("heading", name="Cut list")).to_be_visible()
+    page.locator('[data-tick="pass-1"]').check()
+    page.reload()
+    expect(page.locator('[data-tick="pass-1"]')).to_be_checked()
+    expect(page.locator('[data-tick="pass-2"]')).not_to_be_checked()
+    assert page.title() != "run"
+
+
+def test_no_page_has_a_finding_of_axe(context: BrowserContext, planned: tuple[str, str], size: tuple[int, int]) -> None:
+    page = context.new_page()
+    page.emulate_media(color_scheme="dark" if size[0] > 1000 else "light")
+    found = {}
+    for path in _pages(planned):
+        page.goto(path)
+        violations = Axe().run(page, options=RULES).response["violations"]
+        found |= {path: [(each["id"], each["nodes"][0]["html"][:100]) for each in violations]} if violations else {}
+    assert found == {}
+
+
+def _pages(planned: tuple[str, str]) -> list[str]:
+    log_id, plan_id = planned
+    return [
+        "/", "/logs/new", "/logs/sheet", "/mills", "/mills/new", "/prices", "/prices/new", "/words",
+        f"/logs/{log_id}", f"/logs/{log_id}/way", f"/plans/{plan_id}", f"/plans/{plan_id}/1",
+        f"/plans/{plan_id}/compare", f"/plans/{plan_id}/1/cut-list",
+    ]  # fmt: skip
+
+
+def _is_narrow(page: Page) -> None:
+    widths = page.evaluate("[document.documentElement.scrollWidth, document.documentElement.clientWidth]")
+    assert widths[0] <= widths[1], page.url
+
+
+def test_pages_are_light_fit_the_screen_and_suit_gloves(context: BrowserContext, planned: tuple[str, str]) -> None:
+    page = context.new_page()
+    got: list[int] = []
+
+    def weigh(response: object) -> None:
+        url = response.url  # type: ignore[attr-defined]
+        if "solid" not in url and "slabs" not in url:
+            got.append(len(response.body()))  # type: ignore[attr-defined]
+
+    page.on("requestfinished", lambda request: weigh(request.response()))
+    small = (
+        """[...document.querySelectorAll("a, button, input, select, summary, label.tick")].filter((one) => {
+      const { width, height } = one.getBoundingClientRect();
+      const inline = getComputedStyle(one).display === "inline" || one.closest(".word, .list, li:not(.card) > label");
+      return width && height < %d && !inline && !one.closest("label") && one.type !== "hidden";
+    }).map((one) => one.outerHTML.slice(0, 90))"""
+        % TARGET_PX
+    )
+    for path in _pages(planned):
+        got.clear()
+        page.goto(path)
+        page.wait_for_load_state("networkidle")
+        assert 1000 < sum(got) < MOST_BYTES, (path, sum(got))
+        _is_narrow(page)
+        assert page.evaluate(small) == [], path
+
+
+def test_a_word_explains_itself_by_keyboard_and_without_scripts(
+    browser: object, service: Pages, planned: tuple[str, str], context: BrowserContext
+) -> None:
+    page = context.new_page()
+    page.goto(f"/plans/{planned[1]}/1")
+    word = page.locator("details.word", has_text="Roll").first
+    word.locator("summary").focus()
+    page.keyboard.press("Enter")
+    expect(word.locator(".meaning")).to_be_in_viewport()
+    page.keyboard.press("Escape")
+    expect(word.locator(".meaning")).to_be_hidden()
+
+    plain = browser.new_context(base_url=str(service.base_url), java_script_enabled=False)  # type: ignore[attr-defined]
+    page = plain.new_page()
+    page.goto(f"/plans/{planned[1]}/1/cut-list")
+    page.goto(f"/plans/{planned[1]}")
+    page.locator("details.word summary").first.click()
+    expect(page.locator("details.word .meaning").first).to_be_visible()
+    # A form leads on, and the bar becomes a page that loads itself again.
+    page.goto(f"/logs/{planned[0]}/way?plan={planned[1]}&which=plain")
+    page.get_by_role("button", name="Price it").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^-?\$"), timeout=40_000)
+    plain.close()
+
+
+def test_a_form_says_what_is_wrong_as_it_is_typed(context: BrowserContext) -> None:
+    page = context.new_page()
+    page.goto("/mills/new")
+    field = page.get_by_label("Widest cut")
+    field.fill("wide")
+    field.blur()
+    expect(page.locator("#throat_m-wrong")).to_contain_text("is no length")
+    field.fill("56")
+    expect(page.locator("#throat_m-wrong")).to_be_empty()
+    expect(page.locator("#kerf_m-wrong")).to_be_empty()  # nobody was there yet
+
+
+def test_a_tap_fills_the_form_of_marks(context: BrowserContext, planned: tuple[str, str]) -> None:
+    page = context.new_page()
+    page.goto(f"/logs/{planned[0]}")
+    page.evaluate(
+        """document.querySelector("figure.solid[data-marking]").dispatchEvent(
+          new CustomEvent("marked", { detail: { x_m: 1.2, y_m: 0.35, z_m: 0.1 } }))"""
+    )
+    expect(page.locator("[data-tapped]")).to_contain_text("3 ft 11 in")
+    expect(page.get_by_label("Along the log, from the butt")).to_be_hidden()
+    page.get_by_label("Rot").check()
+    page.get_by_label("Half as wide as it is").fill("1")
+    page.get_by_label("How deep it goes").fill("2 in")
+    page.get_by_role("button", name="Add the mark").click()
+    expect(page.locator("#marks li", has_text="rot")).to_have_count(1)
+    page.locator("#marks li", has_text="rot").get_by_role("button", name="Remove").click()
+    expect(page.locator("#marks li", has_text="rot")).to_have_count(0)
