@@ -6,10 +6,19 @@ and price books, signing in, the files that pages load.
 
 from fastapi import APIRouter
 
-from service.pages import job_pages, log_pages, mill_pages, new_log_pages, plan_pages, session_pages, static_files
+from service.pages import (
+    job_pages,
+    log_pages,
+    mill_pages,
+    new_log_pages,
+    plan_pages,
+    session_pages,
+    solid_pages,
+    static_files,
+)
 
 router = APIRouter(include_in_schema=False)
-for _part in (new_log_pages, log_pages, job_pages, plan_pages, mill_pages, session_pages, static_files):
+for _part in (new_log_pages, log_pages, job_pages, plan_pages, mill_pages, session_pages, solid_pages, static_files):
     router.include_router(_part.router)
 
 __all__ = ["router"]

@@ -18,9 +18,15 @@ from service.settings import Settings
 
 CHROMIUM = os.environ.get("PITHLINE_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
 _ARGUMENTS = (
-    "--use-angle=swiftshader", "--enable-unsafe-swiftshader", "--ignore-gpu-blocklist",
-    "--disable-background-networking",    "--disable-component-update", "--disable-sync", "--no-first-run", "--no-sandbox",
-)  # fmt: skip
+    "--use-angle=swiftshader",
+    "--enable-unsafe-swiftshader",
+    "--ignore-gpu-blocklist",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+    "--no-first-run",
+    "--no-sandbox",
+)
 _A_FORM_CAME_BACK = "status of 422"
 _LAYS = 40
 PHONE, DESK = (360, 740), (1280, 800)

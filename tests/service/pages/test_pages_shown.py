@@ -4,7 +4,7 @@ import re
 from html.parser import HTMLParser
 
 import pytest
-from kept_pages import NASTY, Pages, Planned, keep_plan
+from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
 MOST_BYTES = 150_000
 _VOID = {"meta", "link", "input", "br", "img", "hr"}
@@ -175,3 +175,20 @@ def test_files_are_kept_for_a_year_under_their_own_mark(client: Pages) -> None:
     assert again.status_code == 304
     for name in ("../pages/__init__.py", "%2e%2e/rendering.py", "templates/base.html", "nothing.css"):
         assert client.get(f"/static/{name}").status_code == 404
+
+
+def test_solids_are_sent_once(client: Pages, log_id: str, plan_id: str) -> None:
+    for address in (f"/logs/{log_id}/solid.bin", f"/plans/{plan_id}/1/slabs.bin", f"/plans/{plan_id}/plain/slabs.bin"):
+        found = client.get(address)
+        assert found.content[:4] == b"PSB1"
+        assert len(found.content) < 1_500_000
+        again = client.get(address, headers={"if-none-match": found.headers["etag"]})
+        assert (again.status_code, again.content) == (304, b"")
+    assert client.get(f"/plans/{plan_id}/9/slabs.bin").status_code == 404
+
+
+def test_a_mark_more_is_another_solid(client: Pages, planned: Planned) -> None:
+    log_id = keep_log(client, planned.read, "Marked once more")
+    before = client.get(f"/logs/{log_id}/solid.bin").headers["etag"]
+    desk_of(client).store.add_mark(log_id, planned.read.marks[0])
+    assert client.get(f"/logs/{log_id}/solid.bin", headers={"if-none-match": before}).status_code == 200
