@@ -121,9 +121,11 @@ class _Worker:
         )
         self._finish(document.model_copy(update={"warnings": (*document.warnings, *found)}))
 
-    def note(self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None) -> None:
+    def note(
+        self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None, gap: float | None = None
+    ) -> None:
         """Note how far it is. Raises StoppedError where it is not to go on."""
-        if not self.store.note_progress(self.order.job_id, self.order.attempt, stage, done, total, best_net):
+        if not self.store.note_progress(self.order.job_id, self.order.attempt, stage, done, total, best_net, gap):
             raise StoppedError
         self._noted, self._stage = time.monotonic(), stage
 
@@ -131,7 +133,8 @@ class _Worker:
         """Note a search's progress, now and then."""
         late = time.monotonic() - self._noted > PROGRESS_SECONDS
         if late or progress.stage != self._stage or progress.done == progress.total:
-            self.note(progress.stage, progress.done, progress.total, progress.best_net)
+            gap = getattr(progress, "gap", None)  # a search that proves no bound says nothing of it
+            self.note(progress.stage, progress.done, progress.total, progress.best_net, gap)
 
     def _asked(self) -> dict[str, Any]:
         return self.store.job_request(self.order.job_id)

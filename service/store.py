@@ -253,6 +253,7 @@ class Store:
                 return None
             _apply(row, job_state.started)
             row.started_at, row.stage, row.done, row.total, row.best_net = now(), "starting", 0, 0, None
+            row.gap = None
             return _job(row)
 
     def running_jobs(self) -> list[JobShown]:
@@ -283,15 +284,23 @@ class Store:
             return _job(row)
 
     def note_progress(
-        self, job_id: str, attempt: int, stage: str, done: int, total: int, best_net: float | None
+        self,
+        job_id: str,
+        attempt: int,
+        stage: str,
+        done: int,
+        total: int,
+        best_net: float | None,
+        gap: float | None = None,
     ) -> bool:
-        """Note how far a job is; return whether it is to go on."""
+        """Note how far a job is; return whether it is to go on. best_net, gap : None leaves what was noted before."""
         with self.database.writing() as session:
             row = session.get(JobRow, job_id, with_for_update=True)
             if row is None or not _is_own(row, attempt) or row.cancel_wanted:
                 return False
             row.stage, row.done, row.total = stage, done, total
             row.best_net = row.best_net if best_net is None else best_net
+            row.gap = row.gap if gap is None else gap
             return True
 
     def finish_read(self, job_id: str, attempt: int, read_key: str, facts: LogFacts, marks: Sequence[Mark]) -> bool:
@@ -318,7 +327,7 @@ class Store:
                 return False
             _apply(row, job_state.finished)
             row.best_net = document.plans[0].net
-            row.gap = None if document.bound is None else document.bound.get("gap")
+            row.gap = None if document.bound is None else dict(document.bound)["gap"]
             session.add(
                 PlanRow(
                     id=job_id, log_id=row.log_id, kind=row.kind, mill=document.mill.name, prices=document.prices.name,

@@ -148,8 +148,10 @@ def test_an_attempt_that_was_given_up_ends_nothing(store):
     assert not store.note_progress(job.id, 1, "scouting", 1, 2, None)
     assert not store.finish_plan(job.id, 1, PLAN)
     assert store.step_job(job.id, lambda status: job_state.failed(status, "late"), attempt=1) is None
-    assert store.note_progress(job.id, 2, "scouting", 1, 2, 3.5)
-    assert (store.job(job.id).stage, store.job(job.id).best_net) == ("scouting", 3.5)
+    assert store.note_progress(job.id, 2, "scouting", 1, 2, 3.5, 0.25)
+    assert store.note_progress(job.id, 2, "choosing", 0, 2, None)
+    noted = store.job(job.id)
+    assert (noted.stage, noted.best_net, noted.gap) == ("choosing", 3.5, 0.25)
 
 
 def test_a_worker_sees_that_its_job_was_cancelled_or_is_gone(store):
