@@ -40,9 +40,9 @@ PRICES = Asked(
         Field("name", "Name", "text", needed=True),
         Field("currency", "Currency", "text", hint="USD", needed=True),
         Field("per_board_foot.*.species", "Wood", "text", hint=ANY_SPECIES, list_id="species-priced", needed=True),
-        Field("per_board_foot.*.quarters", "Sold as, quarters", "whole", hint="8", word="quarters", needed=True),
-        Field("per_board_foot.*.price", "Price a board foot", "number", hint="9.00", word="board-foot", needed=True),
-        Field("per_board_foot.*.saw_m", "Saw it at, if you know", hint="57|2 1/4 in", word="green"),
+        Field("per_board_foot.*.quarters", "Quarters", "whole", hint="8", word="quarters", needed=True),
+        Field("per_board_foot.*.price", "Price", "number", hint="9.00", word="board-foot", needed=True),
+        Field("per_board_foot.*.saw_m", "Saw it at", hint="57|2 1/4 in", word="green"),
         Field("width_factor.*.at_m", "At a mean width of", hint="500|20 in", needed=True),
         Field("width_factor.*.factor", "times", "number", hint="1.0", needed=True),
         Field("deduct.heart", "Heart", "percent", hint="40", word="heart"),
@@ -63,10 +63,10 @@ PRICES = Asked(
 
 _SECTION = (
     ("at_m", "Along it", "long", ""),
-    ("wide_m", "Across, widest", "length", ""),
-    ("narrow_m", "Square to that", "length", ""),
-    ("wide_deg", "Lean of the widest, degrees", "number", "clock"),
-    ("girth_m", "Or round it", "long", "girth"),
+    ("wide_m", "Widest", "length", ""),
+    ("narrow_m", "Narrow", "length", ""),
+    ("wide_deg", "Lean, degrees", "number", "clock"),
+    ("girth_m", "Or girth", "long", "girth"),
 )
 MARK_KINDS = (("metal", "Metal"), ("knot", "Knot"), ("rot", "Rot"), ("crack", "Crack"), ("pith", "Pith, on an end"))
 

@@ -17,7 +17,7 @@ from service.mark_sheet import MarkTyped
 from service.measures import turn_deg
 from service.pages.asked import MARK
 from service.pages.fields import Filled, checked, filled, length_text
-from service.pages.plan_view import shim_at, way_of
+from service.pages.plan_view import shim_at, way_of, worth
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
 from service.pages.shapes_kept import shape_kept
 from service.refusals import NotReadyError, error_shown
@@ -26,6 +26,8 @@ from service.way import Way
 
 router = APIRouter(route_class=PageRoute)
 _TAPE_EVERY_M = 0.6
+
+
 _LAYS = {"quick": 200, "usual": 800, "long": 3000}
 ABOUT_FIELDS = ("species", "bark", "end_trim", "cost", "unit", "up", "butt", "taped_length", "pick")
 
@@ -55,7 +57,7 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
     return render(
         request, "log.html", status, log=log, facts=log.facts, picture=log_picture(shape, f"{log.name}, as it lies"),
         clock=butt_clock(shape), sizes=sizes, marks=marks, form=form, asked=MARK, jobs=jobs, plans=plans,
-        money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(plan.net) for plan in plans},
+        money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(worth(plan)) for plan in plans},
         mills=desk.store.mills(), books=desk.store.price_books(), species=at.species(),
     )  # fmt: skip
 
@@ -159,6 +161,7 @@ def start_plan(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
         lays=min(_LAYS.get(typed.get("search", ""), _LAYS["usual"]), desk.settings.most_lays),
         mill_id=typed.get("mill_id") or None,
         prices_id=typed.get("prices_id") or None,
+        doubt="off" if typed.get("search") == "quick" else "on",
     )
     return see(f"/jobs/{at.start_plan(desk, log_id, request).id}")
 

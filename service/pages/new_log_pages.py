@@ -15,6 +15,7 @@ from service.errors import InputError
 from service.log_sheet import LogSheetTyped
 from service.pages.asked import SHEET
 from service.pages.fields import Filled, checked, filled, row_numbers
+from service.pages.plan_view import worth
 from service.pages.rendering import UNITS_COOKIE as _COOKIE
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, own_path, render, see
 from service.pages.words import WORDS
@@ -36,8 +37,8 @@ def yard(request: Request, desk: OwnDesk, units: OwnUnits) -> Response:
     for plan in desk.store.plans(limit=1000):
         if plan.kind == "plan":
             best.setdefault(plan.log_id, plan)
-    worth = {log_id: measures_in(units, plan.currency).money(plan.net) for log_id, plan in best.items()}
-    return render(request, "yard.html", logs=logs, worth=worth)
+    money = {log_id: measures_in(units, plan.currency).money(worth(plan)) for log_id, plan in best.items()}
+    return render(request, "yard.html", logs=logs, worth=money)
 
 
 @router.get("/words")

@@ -9,6 +9,8 @@ from optimizer.cautions import LEVELS, lift_kg
 from optimizer.metal_cautions import CROSSCUT_M
 from optimizer.plain_way_stop import passes_before_metal
 from optimizer.plan import Caution, Plan, PlanDocument, Shim, Slab
+from service.documents import PlanLine
+from service.doubt_text import SOURCE_WORDS, face_range
 from service.measures import Measures, turn_deg
 from service.refusals import NotFoundError
 from service.tables import LEAST_AREA_M2
@@ -170,15 +172,20 @@ def cautions_by_level(document: PlanDocument) -> list[tuple[str, list[Caution]]]
     return [(level, list(of)) for level, of in groupby(ordered, key=lambda caution: caution.level)]
 
 
+def worth(plan: Plan | PlanLine) -> float:
+    """Return the net in the mean over the logs that this may be; on the log as measured where that was not weighed."""
+    return plan.net if plan.net_expected is None else plan.net_expected
+
+
 def against_plain(document: PlanDocument, plan: Plan, measures: Measures) -> str:
     """Say how much more or less than the plain way a way brings; nothing where there is no plain way."""
     plain = document.plain_way
     if plain is None or plan is plain:
         return ""
-    more = plan.net - plain.net
+    more, base = worth(plan) - worth(plain), worth(plain)
     if measures.money(more) == measures.money(0.0):
         return "no more than the plain way"
-    share = f" ({100.0 * abs(more) / plain.net:.0f} %)" if 0.0 < abs(more) < _TELLS * plain.net else ""
+    share = f" ({100.0 * abs(more) / base:.0f} %)" if 0.0 < abs(more) < _TELLS * base else ""
     return f"{measures.money(abs(more))}{share} {'more' if more > 0.0 else 'less'} than the plain way"
 
 
@@ -197,7 +204,8 @@ def stop_said(document: PlanDocument) -> str:
 def bound_said(document: PlanDocument) -> str:
     """Say how much better another lay could be; nothing where that is not proven."""
     upper = (document.bound or {}).get("upper_net")
-    best = document.plans[0].net
+    # It speaks of the log as measured, for which the plan that ranks first in doubt need not be the best.
+    best = max(plan.net for plan in document.plans)
     if upper is None or best <= 0.0:
         return ""
     percent = ceil(max(upper / best - 1.0, 0.0) * 1000.0 - 1e-6) / 10.0
@@ -213,13 +221,28 @@ def likely_said(plan: Plan, measures: Measures) -> str:
     return f"likely from {measures.money(plan.net_p10)} to {measures.money(plan.net_p90)}"
 
 
+def chance_said(plan: Plan) -> str:
+    """Say how often a way is the best of those shown; nothing where doubt was not reckoned."""
+    return "" if plan.chance_best is None else f"in {100.0 * plan.chance_best:.0f} of 100"
+
+
+def sources_said(document: PlanDocument) -> list[tuple[str, str]]:
+    """Return what the doubt comes from, and its share, the greatest first; shares under 1 % are left out."""
+    sources = () if document.doubt is None else document.doubt.sources
+    return [
+        (SOURCE_WORDS.get(each.source, each.source), f"{100.0 * each.share:.0f} %")
+        for each in sources
+        if each.share >= 0.01
+    ]
+
+
 def first_face_said(plan: Plan, measures: Measures) -> str:
     """Say what the first pass should open; nothing where it opens no face to measure."""
     face = plan.first_face
     if face.length_m < 0.3:
         return ""
     width = f"{measures.width(face.max_width_m)} {measures.reading_unit}"
-    return f"{width} wide and {measures.slab_length(face.length_m)} long"
+    return f"{width} wide and {measures.slab_length(face.length_m)} long{face_range(face, measures)}"
 
 
 def holds(slab: Slab) -> list[str]:

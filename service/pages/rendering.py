@@ -62,7 +62,15 @@ TypedIn = Annotated[dict[str, str], Depends(typed_in)]
 def render(request: Request, template: str, status: int = 200, **known: Any) -> HTMLResponse:
     """Return a page."""
     units = units_of(request)
-    whole = {"units": units, "is_metric": units is Units.METRIC, "path": request.url.path, **known}
+    sessions = request.app.state.sessions
+    may_sign_out = sessions.are_needed and not request.url.path.startswith("/sign-in")
+    whole = {
+        "may_sign_out": may_sign_out,
+        "units": units,
+        "is_metric": units is Units.METRIC,
+        "path": request.url.path,
+        **known,
+    }
     if "m" not in whole:
         whole["m"] = measures_in(units)
     return HTMLResponse(_environment().get_template(template).render(whole), status)

@@ -39,6 +39,12 @@ def is_known(name: str) -> bool:
     return name in _known()
 
 
+@router.get("/service_worker.js")
+def service_worker(request: Request) -> Response:
+    """Return the service worker: at the top, so that it may answer for every page."""
+    return static_file(request, "service_worker.js")
+
+
 @router.get("/static/{name:path}")
 def static_file(request: Request, name: str) -> Response:
     """Return a file."""

@@ -25,8 +25,8 @@ def planned(service: Pages) -> tuple[str, str]:
     log_id = re.search(r"[0-9a-f]{32}", str(service.post("/logs/sample").url))
     assert log_id is not None
     _until(service, f"/logs/{log_id[0]}")
-    job = service.post(f"/logs/{log_id[0]}/plans", data={"search": "quick"})
-    plan = _until(service, job.url.path)
+    job = service.post(f"/api/logs/{log_id[0]}/plans", json={"lays": 24, "doubt": "off"}).json()
+    plan = _until(service, f"/jobs/{job['id']}")
     return log_id[0], plan[-32:]
 
 
@@ -85,7 +85,7 @@ def test_two_plans_side_by_side_slabs_apart_and_ticks_that_stay(
     page.get_by_label("beside this").select_option("plain")
     page.get_by_role("button", name="Compare first cuts").click()
     expect(page.get_by_role("heading", name="Side by side")).to_be_visible()
-    expect(page.get_by_role("row", name="First cut at")).to_be_visible()
+    expect(page.get_by_role("row").filter(has_text="First cut at")).to_be_visible()
     page.get_by_role("link", name="Plan 1").click()
     figure = page.locator("figure.solid")
     figure.scroll_into_view_if_needed()
@@ -203,3 +203,19 @@ def test_a_tap_fills_the_form_of_marks(context: BrowserContext, planned: tuple[s
     expect(page.locator("#marks li", has_text="rot")).to_have_count(1)
     page.locator("#marks li", has_text="rot").get_by_role("button", name="Remove").click()
     expect(page.locator("#marks li", has_text="rot")).to_have_count(0)
+
+
+def test_a_cut_list_that_was_opened_is_read_without_a_signal(context: BrowserContext, planned: tuple[str, str]) -> None:
+    page = context.new_page()
+    page.goto(f"/plans/{planned[1]}")
+    page.get_by_role("link", name="Cut list for the mill").click()
+    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=30_000)
+    page.locator('[data-tick="pass-1"]').check()
+    context.set_offline(True)
+    page.reload()
+    expect(page.get_by_role("heading", name="Cut list")).to_be_visible()
+    expect(page.locator('[data-tick="pass-1"]')).to_be_checked()
+    expect(page.get_by_role("status").first).to_contain_text("Off-line")
+    page.get_by_role("link", name="Plans").click()
+    expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible()
+    context.set_offline(False)

@@ -6,6 +6,9 @@ from html.parser import HTMLParser
 import pytest
 from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
+from optimizer.plan import Doubt, DoubtSource
+from optimizer.possible_logs import SURFACE
+
 MOST_BYTES = 150_000
 _VOID = {"meta", "link", "input", "br", "img", "hr"}
 PAGES = (
@@ -120,12 +123,24 @@ def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str
 
 def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, planned: Planned) -> None:
     document = planned.document
-    best = document.plans[0].model_copy(update={"net_p10": 1000.0, "net_p90": 5000.0})
+    best = document.plans[0].model_copy(
+        update={"net_p10": 1000.0, "net_p90": 5000.0, "net_expected": 2222.0, "chance_best": 0.4}
+    )
+    most = max(plan.net for plan in document.plans)
+    sources = (DoubtSource(source=SURFACE, share=0.75), DoubtSource(source="luck", share=0.25))
+    doubt = Doubt(samples=9, sources=sources)
     told = document.model_copy(
-        update={"plans": (best, *document.plans[1:]), "bound": {"upper_net": best.net * 1.012, "gap": 0.0119}}
+        update={
+            "plans": (best, *document.plans[1:]),
+            "bound": {"upper_net": most * 1.012, "gap": 0.0119},
+            "doubt": doubt,
+        }
     )
     text = client.get(f"/plans/{keep_plan(client, log_id, told)}").text
     assert "likely from $1,000 to $5,000" in text
+    assert '<h1 class="big">$2,222</h1>' in text
+    assert "in 40 of 100" in text
+    assert "the surface: 75 %" in text
     assert "No lay can be more than 1.2 % better" in text
 
 
