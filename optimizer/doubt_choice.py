@@ -19,15 +19,15 @@ from optimizer.pricing import Priced
 from optimizer.search import DISTINCT_ROLL_DEG, Found, Problem, Progress, roll_distance_deg
 
 CHOICE_LOGS = 40
-FEW, SOME = 8, 12
+FEW, SOME = 6, 12
 """Of the possible logs of the choice: how many the first look and the climb are made on."""
 STRIDE = 3
-ROLLS, STARTS, FINALISTS = 24, 6, 10
+ROLLS, STARTS, FINALISTS = 18, 6, 8
 LAYS_PER_ROLL, LAYS_PER_START, LAYS_PER_FINALIST = 12, 50, 30
 """How many rolls are looked at, climbed from, and worked out at the end: fewer after a short search."""
 TILT_SHARES = (0.0, -0.5, 0.5)
 ROLL_STEPS_DEG = (4.0, 2.0, 1.0)
-MOST_MOVES = 14
+MOST_MOVES = 12
 
 
 @dataclass(frozen=True, eq=False)

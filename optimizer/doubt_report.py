@@ -13,13 +13,13 @@ from optimizer.pricing import Priced
 from optimizer.search import MOST_PLANS, TIE, Problem, differ
 
 REPORT_LOGS = 200
-SHARE_LOGS = 48
+SHARE_LOGS = 24
 FIRST_REPORT, FIRST_SHARE = 1000, 5000
 """Numbers of the first possible logs of the report and of the shares; those of the choice begin at 0."""
 LOW, HIGH = 0.1, 0.9
 LEAST_SHARE = 0.005
 
-DOUBT_WIDENED = 1.0
+DOUBT_WIDENED = 1.45
 """By what the spread of all that is not known of the log is multiplied, so that the range from P10 to P90 holds the
 true net about 80 % of the time: learnt on seeds 0 to 23 of the invented scans, tried on others
 (tests/benchmarks/doubt.py)."""

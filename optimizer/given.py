@@ -24,12 +24,22 @@ class GivenError(ValueError):
 
 
 @dataclass(frozen=True)
+class FaceSeen:
+    """A face as it was found: of which pass, from 1; its widest place and its length. [m]."""
+
+    order: int
+    width_m: float
+    length_m: float
+
+
+@dataclass(frozen=True)
 class Given:
     """What somebody chose.
 
     roll_deg : clockwise seen from the butt. shim_butt_m, shim_top_m : what stands under the two ends. [m]
     heights_m : blade heights above the bunks, from the top down. [m]
     made : how many of them are made already, the rest to be planned; None: these are all.
+    seen : faces as found. They count in doubt alone.
     """
 
     roll_deg: float
@@ -37,6 +47,7 @@ class Given:
     shim_top_m: float
     heights_m: tuple[float, ...]
     made: int | None = None
+    seen: tuple[FaceSeen, ...] = ()
 
     def __post_init__(self) -> None:
         if not self.heights_m:

@@ -18,6 +18,8 @@ from optimizer.doubt_report import (
     weighed,
     with_doubt,
 )
+from optimizer.doubt_seen import price_given_in_doubt
+from optimizer.doubt_worth import would_pay
 from optimizer.given import Given, price_given
 from optimizer.hearts_level import hearts_level
 from optimizer.log_found import log_found
@@ -220,17 +222,32 @@ def _weigh(
         for w in weighed(problem, list({id(p): p for p in [*plans, *more_beside]}.values()), fresh, settings.workers)
     }
     shown = in_order([every[id(p)] for p in plans])
+    doubt = doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers)
+    ranked_all = [shown[0], *(w for w in every.values() if w is not shown[0])]
     return _Doubtful(
         shown,
         every,
         chances_best(shown),
-        doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers),
+        doubt.model_copy(update={"would_pay": would_pay(possible, ranked_all, fresh, settings.seed)}),
         (ONE_STRETCH,) if len(by_stretch) > 1 else (),
     )
 
 
-def price_way(given: LogGiven, mill: Mill, prices: PriceBook, way: Given, *, run: Run) -> PlanDocument:
+def price_way(
+    given: LogGiven,
+    mill: Mill,
+    prices: PriceBook,
+    way: Given,
+    *,
+    run: Run,
+    doubt: bool = False,
+    seed: int = 0,
+    workers: int = 2,
+) -> PlanDocument:
     """Price a chosen way, or plan on from passes made; the document holds it as its only plan.
+
+    doubt : whether to try it on the logs that this one may turn out to be, weighed by the faces seen, and to plan on
+    by their mean. seed, workers : as of SearchSettings.
 
     Raises as plan_log does, and GivenError for a way that contradicts itself.
     """
@@ -242,20 +259,23 @@ def price_way(given: LogGiven, mill: Mill, prices: PriceBook, way: Given, *, run
             "goes on the bed as a log of its own"
         )
     check_log_fits(whole, given.wood.log_mass_kg(whole.log.wood.volume_m3, whole.log.outer.volume_m3))
-    priced, notes = price_given(whole, way)
+    onward = price_given_in_doubt(whole, way, seed, workers) if doubt else None
+    priced, notes = price_given(whole, way) if onward is None else (onward.priced, onward.notes)
     plain = plain_way(whole)
     log_wood_m3 = whole.log.wood.volume_m3
+    plan = describe(whole, given.wood, priced, 1, log_wood_m3)
     return _document(
         given,
         whole,
         run,
-        (describe(whole, given.wood, priced, 1, log_wood_m3),),
+        (plan if onward is None else with_doubt(plan, onward.weighed, None),),
         plain_way=None if plain is None else describe(whole, given.wood, plain, 0, log_wood_m3),
         hearts_level=None,
         value_by_roll=(),
-        work=Work(lays=1, stopped_by="lays", seed=0, seconds=run.clock() - started),
+        work=Work(lays=1, stopped_by="lays", seed=seed, seconds=run.clock() - started),
         warnings=(*given.warnings, *notes),
         own_way=True,
+        doubt=None if onward is None else Doubt(samples=onward.samples, sources=()),
     )
 
 

@@ -234,7 +234,7 @@ class PossibleLogs:
         if HEART in on:
             varied = replace(
                 varied,
-                hearts=_moved_hearts(varied.hearts, self._heart_off_m * draw.hearts),
+                hearts=_moved_hearts(varied.hearts, self.heart_off_m * draw.hearts),
                 forks=tuple(
                     _turned(fork, FORK_OFF_DEG * off) for fork, off in zip(varied.forks, draw.forks, strict=True)
                 ),
@@ -242,7 +242,8 @@ class PossibleLogs:
         return varied
 
     @cached_property
-    def _heart_off_m(self) -> float:
+    def heart_off_m(self) -> float:
+        """How far the heart may lie from where it is taken to be, standard deviation each way. [m]."""
         if any(mark.kind == "pith" for mark in self.whole.marks):
             return HEART_MARKED_M
         log = self._log

@@ -18,6 +18,7 @@ from scans.frame import log_frame
 from scans.loft import Ovals, lofted, stations_between
 from scans.log import HEART_RADIUS_M, FloatArray, Fork, Log
 from scans.sheet_checks import check_bark_ratio, check_sheet, length_slack_m
+from scans.sheet_doubt import sheet_doubt
 
 
 @dataclass(frozen=True)
@@ -206,15 +207,17 @@ def log_from_sheet(sheet: LogSheet, bark_ratio: float) -> Log:
     hearts = tuple(_moved(line, matrix) for line in _hearts(stem, division))
     _check_limbs_run_on(hearts, matrix)
     outer_solid = solid_from_body(outer).moved(matrix)
+    wood_solid = outer_solid if wood is outer else solid_from_body(wood).moved(matrix)
     return Log(
         name=sheet.name,
         outer=outer_solid,
-        wood=outer_solid if wood is outer else solid_from_body(wood).moved(matrix),
+        wood=wood_solid,
         bark_thickness_m=0.5 * (1.0 - bark_ratio) * _mean_diameter_m(stem, division),
         hearts=hearts,
         forks=() if division is None else (_fork(stem, division, matrix),),
         heart_radius_m=sheet.heart_radius_m,
         scan_to_log=matrix,
+        doubt=sheet_doubt(sheet, outer_solid, wood_solid, hearts),
     )
 
 

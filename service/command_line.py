@@ -176,9 +176,7 @@ def price(
     ] = None,
     seen: Annotated[
         list[str] | None,
-        typer.Option(
-            metavar="FACE", help='A face as found, to compare: "1: 22 in x 8 ft"; may be given more than once.'
-        ),
+        typer.Option(metavar="FACE", help='A face as found: "1: 22 in x 8 ft"; may be given more than once.'),
     ] = None,
     species: SpeciesOption = None,
     bark: BarkOption = None,
@@ -192,6 +190,7 @@ def price(
     mill: MillOption = None,
     prices: PricesOption = None,
     marks: Annotated[Path | None, typer.Option(metavar="FILE", help="Marks on the log.")] = None,
+    doubt: DoubtOption = "on",
     json: JsonOption = None,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
@@ -206,6 +205,7 @@ def price(
         mill=mill,
         prices=prices,
         marks=marks,
+        doubt=commands.weighs_doubt(doubt),
     )
 
 

@@ -144,14 +144,14 @@ def _plan(
 
 def price(
     log: Path, about: AboutLog, shown: Shown, way: Way,
-    *, mill: Path | None, prices: Path | None, marks: Path | None,
+    *, mill: Path | None, prices: Path | None, marks: Path | None, doubt: bool,
 ) -> None:  # fmt: skip
     """Price a way that somebody chose, or plan on from passes made. Raises the errors of EXIT_CODES."""
     mill_at, prices_at = settle(mill, MILL_FILE), settle(prices, PRICES_FILE)
     the_mill, the_prices = parse_document(mill_at.file, Mill), parse_document(prices_at.file, PriceBook)
     given_way, faces = way.given(the_mill, shown.units), way.faces_seen(shown.units)
     read, given = _read(read_file(log), about, None if marks is None else read_file(marks), the_mill, the_prices)
-    document = price_way(given, the_mill, the_prices, given_way, run=_run())
+    document = price_way(given, the_mill, the_prices, given_way, run=_run(), doubt=doubt)
     measures = Measures(shown.units, the_mill, the_prices.currency)
     found = tuple(
         compared(face, face_expected(read.log.wood, document.plans[0], face.order), measures) for face in faces

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.bodies import manifold_of, polygons_of
-from optimizer.given import Given
+from optimizer.given import FaceSeen, Given
 from optimizer.lengths import LengthError, parse_length_m
 from optimizer.mill import Mill
 from optimizer.outlines import width_profile
@@ -20,15 +20,6 @@ from service.units import Units
 FACE_OFF_SHARE = 0.1
 """A face that is farther off than this says that the log is not what was measured (our own rule, no source)."""
 _FACE = re.compile(r"\s*(?:(?P<order>\d+)\s*:)?(?P<width>.+?)(?:x|×|\bby\b)(?P<length>.+)", re.IGNORECASE)
-
-
-@dataclass(frozen=True)
-class FaceSeen:
-    """A face as it was found: of which pass, and how large. [m]."""
-
-    order: int
-    width_m: float
-    length_m: float
 
 
 @dataclass(frozen=True)
@@ -58,6 +49,7 @@ class Way:
                 _length_m("--heights", part, units) + mill.scale_zero_m for part in self.heights.split(",")
             ),
             made=self.made,
+            seen=self.faces_seen(units),
         )
 
     def faces_seen(self, units: Units) -> tuple[FaceSeen, ...]:

@@ -26,7 +26,7 @@ toward_deg = 90
 from_middle = "2 in"
 """
 QUICK = ("--lays", "40", "--doubt", "off")
-WAY = ("--roll", "20", "--heights", "14, 11, 8")
+WAY = ("--roll", "20", "--heights", "14, 11, 8", "--doubt", "off")
 
 
 def planned(pithline: Callable[..., Any], *arguments: str) -> dict[str, Any]:
@@ -125,6 +125,20 @@ def test_a_face_as_found_is_held_against_the_plan(pithline: Callable[..., Any]) 
 
     assert "within 10 %" in " ".join(like.split())
     assert "the width is 20 % less. Measure the log again" in " ".join(unlike.split())
+
+
+def test_a_face_seen_counts_in_doubt(pithline: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("optimizer.doubt_seen.SEEN_LOGS", 12)
+    monkeypatch.setattr("optimizer.doubt_seen.PLANNED_LOGS", 4)
+    face = planned(pithline, "price", "log.toml", *WAY)["plans"][0]["first_face"]
+    seen = f"1: {face['max_width_m']} m x {face['length_m']} m"
+
+    document = planned(pithline, "price", "log.toml", *WAY[:4], "--made", "1", "--seen", seen)
+
+    plan = document["plans"][0]
+    assert document["doubt"]["samples"] == 12
+    assert plan["net_p10"] <= plan["net_expected"] <= plan["net_p90"]
+    assert plan["first_face"]["max_width_m_p10"] <= face["max_width_m"] + 0.03
 
 
 @pytest.mark.parametrize(
