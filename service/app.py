@@ -33,7 +33,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from service import api_logs, api_mills, api_plans, api_session
 from service.api_errors import add_error_handlers
 from service.body_limit import BodyLimit
-from service.desk import open_desk
+from service.desk import Desk, open_desk
 from service.guard import Guard
 from service.job_events import Streams
 from service.job_runner import JobRunner
@@ -46,17 +46,17 @@ from service.wrapping import Wrapping
 _PAGES = "service.pages"
 
 
-def create_app(settings: Settings | None = None) -> FastAPI:
+def create_app(settings: Settings | None = None, opened: Desk | None = None) -> FastAPI:
     """Return the application; its data folder is open, and its jobs run, while it is served.
 
-    Raises InputError where others could reach it without a passphrase.
+    opened : the desk, where it is open already. Raises InputError where others could reach it without a passphrase.
     """
     chosen = settings or Settings()
     check_reach(chosen)
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
-        desk = open_desk(chosen)
+        desk = opened or open_desk(chosen)
         runner = JobRunner(desk.store, str(desk.files.folder), slots_for(chosen), chosen)
         app.state.desk, app.state.runner = desk, runner
         app.state.sessions = Sessions(desk.store.database, chosen, passphrase_hash(chosen))

@@ -9,7 +9,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from alembic.util import CommandError
 from pydantic import ValidationError
+from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.mill import Mill
 from optimizer.plan import Mark, PlanDocument
@@ -88,8 +90,7 @@ def open_desk(settings: Settings) -> Desk:
     files = FileStore(settings.data_folder / "files")
     files.make_folders()
     files.clear_incoming()
-    database = Database(settings.database)
-    database.migrate()
+    database = _database(settings, lock)
     desk = Desk(settings, Store(database), files, lock)
     if settings.executor is None:
         # No worker is left that could be about to need one.
@@ -100,6 +101,19 @@ def open_desk(settings: Settings) -> Desk:
     if not desk.store.price_books():
         desk.store.write_price_book(parse_document(settle(None, PRICES_FILE).file, PriceBook))
     return desk
+
+
+def _database(settings: Settings, lock: FolderLock) -> Database:
+    try:
+        database = Database(settings.database)
+        database.migrate()
+    except (SQLAlchemyError, ImportError, CommandError) as error:
+        lock.release()
+        why = str(error).partition("\n")[0]
+        raise InputError(
+            f"the database cannot be used: {why}; look at PITHLINE_DATABASE_URL and at who may write there"
+        ) from None
+    return database
 
 
 def add_file(desk: Desk, received: Received, name: str | None, about: About) -> LogAdded:

@@ -27,6 +27,7 @@ from service.log_reading import LogRead, read_log
 from service.measures import Measures
 from service.refusals import NotFoundError, error_shown, ours
 from service.store import Store
+from service.uploads import no_room
 from service.way import Way, compared, face_expected
 
 PROGRESS_SECONDS = 0.2
@@ -91,7 +92,10 @@ class _Worker:
         file = FileRead(log.file_name, self._kept(log.file_sha256), log.file_sha256)
         read = read_log(file, log.about.about_log())
         self.note("keeping the solid")
-        key = self.files.add(pack_log(read))
+        try:
+            key = self.files.add(pack_log(read))
+        except OSError as error:
+            raise no_room(error.strerror or str(error)) from None
         self.store.finish_read(self.order.job_id, self.order.attempt, key, log_facts(read), read.marks)
 
     def plan(self) -> None:

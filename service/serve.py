@@ -33,17 +33,21 @@ def serve(given: dict[str, Any]) -> None:
     """Serve until the process is told to end. Raises InputError."""
     settings = settings_from(given)
     check_reach(settings)
-    listening = _listen(settings.host, settings.port)
-    host, port = listening.getsockname()[:2]
-    shown = f"[{host}]" if ":" in host else host
-    from service.app import create_app  # noqa: PLC0415 - a second that what is wrong need not wait for
+    with _listen(settings.host, settings.port) as listening:
+        from service.app import create_app  # noqa: PLC0415 - a second that what is wrong need not wait for
+        from service.desk import open_desk  # noqa: PLC0415
 
-    scheme = "https" if settings.certificate_file else "http"
-    # What ends a service in the usual way is no error.
-    signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-    server = _Server(config_for(create_app(settings), settings))
-    server.said = f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it"
-    server.run(sockets=[listening])
+        app = create_app(settings, open_desk(settings))
+        host, port = listening.getsockname()[:2]
+        shown = f"[{host}]" if ":" in host else host
+        scheme = "https" if settings.certificate_file else "http"
+        # What ends a service in the usual way is no error.
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
+        server = _Server(config_for(app, settings))
+        server.said = (
+            f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it"
+        )
+        server.run(sockets=[listening])
 
 
 class _Server(uvicorn.Server):

@@ -8,7 +8,7 @@ from ipaddress import ip_address
 from pathlib import Path
 from typing import Annotated, Any, Self
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, FilePath, field_validator, model_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
@@ -33,8 +33,8 @@ class Settings(BaseSettings):
         description="Names that browsers may call the service by, beside localhost and plain addresses, with commas "
         "between.",
     )
-    certificate_file: Path | None = Field(None, description="TLS certificate (PEM), to serve https; with key_file.")
-    key_file: Path | None = Field(None, description="Its private key (PEM).")
+    certificate_file: FilePath | None = Field(None, description="TLS certificate (PEM), to serve https; with key_file.")
+    key_file: FilePath | None = Field(None, description="Its private key (PEM).")
     behind_https: bool = Field(
         default=False, description="Whether a proxy in front speaks https, so that cookies are sent over it alone."
     )

@@ -390,7 +390,7 @@ def _latest_reads(session: Session, log_ids: Sequence[str]) -> dict[str, JobRow]
 
 def _may_read_again(read: JobRow) -> bool:
     """Whether reading was cancelled, or ended without the file's fault."""
-    failed = read.state == JobState.FAILED and (read.error or {}).get("status") in {404, 500}
+    failed = read.state == JobState.FAILED and (read.error or {}).get("status") in {404, 500, 507}
     return failed or read.state == JobState.CANCELLED
 
 

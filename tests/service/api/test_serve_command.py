@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from service.folder_lock import FolderLock
 from service.passphrase import is_right
 from service.serve import _listen
 
@@ -37,6 +38,41 @@ def test_settings_that_cannot_be(pithline, options, says):
     assert (code, out) == (2, "")
     assert says in err
     assert err.count("\n") == 1
+
+
+def test_a_folder_that_another_service_uses(pithline):
+    folder = Path("data")
+    folder.mkdir()
+    lock = FolderLock(folder)
+    code, out, err = pithline("serve", "--data", "data", "--port", "0")
+    lock.release()
+
+    assert (code, out) == (2, "")
+    assert err == "another service uses data; stop it, or give this one a folder of its own (--data)\n"
+
+
+@pytest.mark.parametrize(
+    "url", ["nonsense", "nosuch://here", "sqlite:////nowhere/at/all.db", "postgresql+nosuchdriver://127.0.0.1/x"]
+)
+def test_a_database_that_cannot_be_had(pithline, monkeypatch, url):
+    monkeypatch.setenv("PITHLINE_DATABASE_URL", url)
+    code, out, err = pithline("serve", "--data", "data", "--port", "0")
+
+    assert (code, out) == (2, "")
+    assert err.startswith("the database cannot be used: ")
+    assert err.count("\n") == 1
+    FolderLock(Path("data")).release()
+
+
+def test_a_certificate_goes_with_its_key_and_is_there(pithline, monkeypatch):
+    monkeypatch.setenv("PITHLINE_CERTIFICATE_FILE", "nowhere.pem")
+    missing = pithline("serve", "--data", "data")
+    Path("nowhere.pem").touch()
+    alone = pithline("serve", "--data", "data")
+
+    assert (missing[0], alone[0]) == (2, 2)
+    assert "certificate_file" in missing[2]
+    assert "certificate_file and key_file go together" in alone[2]
 
 
 def test_what_stands_in_the_environment_counts_and_is_checked(pithline, monkeypatch):

@@ -173,7 +173,7 @@ def test_a_job_that_ended_cannot_be_cancelled(store):
         store.step_job(job.id, job_state.cancel_asked)
 
 
-@pytest.mark.parametrize(("status", "again"), [(500, True), (404, True), (422, False)])
+@pytest.mark.parametrize(("status", "again"), [(500, True), (404, True), (507, True), (422, False)])
 def test_a_reading_that_failed_by_no_fault_of_the_file_is_tried_again(store, status, again):
     job = running(store)
     error = ErrorShown(status=status, message="no", what_to_do="x")
