@@ -154,7 +154,8 @@ def price(
     document = price_way(given, the_mill, the_prices, given_way, run=_run(), doubt=doubt)
     measures = Measures(shown.units, the_mill, the_prices.currency)
     found = tuple(
-        compared(face, face_expected(read.log.wood, document.plans[0], face.order), measures) for face in faces
+        compared(face, face_expected(read.log.wood, document.plans[0], face.order), measures, weighed=doubt)
+        for face in faces
     )
     document = document.model_copy(update={"warnings": (*document.warnings, *found)})
     _show(document, shown, read, mill_at, prices_at, "Your way")

@@ -94,8 +94,11 @@ def face_expected(wood: Solid, plan: Plan, order: int) -> FaceSeen:
     return FaceSeen(order, width_profile(face).most_m(), face.bounds[2] - face.bounds[0])
 
 
-def compared(seen: FaceSeen, expected: FaceSeen, measures: Measures) -> str:
-    """Say what was found beside what was expected, and what to do where they differ."""
+def compared(seen: FaceSeen, expected: FaceSeen, measures: Measures, *, weighed: bool = False) -> str:
+    """Say what was found beside what was expected, and what to do where they differ.
+
+    weighed : whether the plan was weighed by the face already, and says itself whether such a face may be.
+    """
     off = [
         f"the {name} is {_off(found_m, said_m)}"
         for name, found_m, said_m in (
@@ -110,7 +113,8 @@ def compared(seen: FaceSeen, expected: FaceSeen, measures: Measures) -> str:
     )
     if not off:
         return f"Face {seen.order}: {sizes}: as expected, to within {100.0 * FACE_OFF_SHARE:.0f} %."
-    return f"Face {seen.order}: {sizes}: {' and '.join(off)}. Measure the log again before you go on."
+    what_to_do = "" if weighed else " Measure the log again before you go on."
+    return f"Face {seen.order}: {sizes}: {' and '.join(off)}.{what_to_do}"
 
 
 def _off(found_m: float, said_m: float) -> str:

@@ -38,7 +38,7 @@ def test_a_reading_that_tells_nothing_gains_nothing_and_one_that_tells_all_gains
     nets = np.stack([1000.0 + 50.0 * truth, 1000.0 - 50.0 * truth]) + 5.0
 
     told, told_error = gain_of(nets, truth[:, None])
-    blind, blind_error = gain_of(nets, rng.normal(size=(400, 3)))
+    blind, blind_error = gain_of(nets, rng.normal(size=(400, 60)))
 
     # Of two plans that are as good in the mean, the better by 100 |t|, half of the time: 50 E|t|.
     assert told == pytest.approx(50.0 * np.sqrt(2.0 / np.pi), abs=3.0 * told_error)

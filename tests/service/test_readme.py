@@ -20,7 +20,7 @@ def test_every_command_of_the_readme_runs_in_its_order(
     typed = [shlex.split(line) for line in re.findall(r"^    pithline (.+)$", README, re.MULTILINE)]
 
     for arguments in typed:
-        quick = ["--lays", "12"] if arguments[0] == "plan" else []
+        quick = {"plan": ["--lays", "12", "--doubt", "off"], "price": ["--doubt", "off"]}.get(arguments[0], [])
         assert (run([*arguments, *quick]), capsys.readouterr().err) == (0, "")
 
     assert [arguments[0] for arguments in typed] == ["init", "plan", "init", "plan", "solid", "plan", "price", "price"]
