@@ -169,14 +169,18 @@ class Assumed(Typed):
     prices_id: Id | None = Field(None, description="A kept price book; else the one that was written last.")
 
 
+Doubt = Annotated[
+    Literal["on", "off"],
+    Field(description="Whether to weigh how far the log may be off, and how far off it may be set."),
+]
+
+
 class PlanRequest(Assumed):
     """How to plan a log."""
 
     lays: int = Field(DEFAULT_LAYS, ge=1, le=1_000_000, description="About how many lays to price.")
     seconds: float | None = Field(None, gt=0, le=1e6, description="When to stop at the latest. [s]")
-    doubt: Literal["on", "off"] = Field(
-        "on", description="Whether to weigh how far the log may be off, and how far off it may be set."
-    )
+    doubt: Doubt = "on"
     seed: int = Field(0, ge=0, le=2**31, description="Of the random numbers; the same seed gives the same plans.")
 
 
@@ -195,6 +199,7 @@ class WayRequest(Assumed):
     seen: tuple[Annotated[str, Field(max_length=100)], ...] = Field(
         (), max_length=50, description="Faces as found, to compare.", examples=[["1: 22 in x 8 ft"]]
     )
+    doubt: Doubt = "on"
     units: Units = Field(Units.IMPERIAL, description="What bare numbers are in.")
 
 

@@ -118,7 +118,10 @@ class _Worker:
         chosen, faces = way.given(mill, request.units), way.faces_seen(request.units)
         read = self._log()
         self.note("pricing")
-        document = price_way(log_given(read, mill, prices), mill, prices, chosen, run=self._run())
+        document = price_way(
+            log_given(read, mill, prices), mill, prices, chosen,
+            run=self._run(), doubt=request.doubt == "on", workers=self.order.cores,
+        )  # fmt: skip
         measures = Measures(request.units, mill, prices.currency)
         found = tuple(
             compared(face, face_expected(read.log.wood, document.plans[0], face.order), measures) for face in faces

@@ -222,6 +222,7 @@ def test_a_way_is_priced_and_faces_compared(client, ended, log_id):
     job = ended(client.post(f"/api/logs/{log_id}/ways", json=way).json()["id"])
     plan = client.get(f"/api/plans/{job['plan_id']}").json()
 
+    assert plan["doubt"]["samples"] > 0
     assert [round(cut["blade_height_m"] / 0.0254, 3) for cut in plan["plans"][0]["passes"]] == [12.0, 9.5, 7.0]
     assert any("Measure the log again" in warning for warning in plan["warnings"])
     assert [line["kind"] for line in client.get("/api/plans").json() if line["id"] == plan["id"]] == ["way"]
@@ -237,7 +238,7 @@ def test_a_way_is_priced_and_faces_compared(client, ended, log_id):
     ],
 )
 def test_a_way_that_cannot_be_is_refused_with_the_reason(client, ended, log_id, way, says, status, field):
-    job = ended(client.post(f"/api/logs/{log_id}/ways", json=way).json()["id"])
+    job = ended(client.post(f"/api/logs/{log_id}/ways", json={"doubt": "off", **way}).json()["id"])
 
     assert job["state"] == "failed"
     assert says in job["error"]["message"]
