@@ -7,6 +7,7 @@ log lay when scanned or measured, y to the left for someone at the butt who look
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
@@ -111,6 +112,18 @@ class Fork:
     diameter_m: float
     below_m: float
     above_m: float
+
+
+@numba.njit(cache=True, nogil=True, fastmath=True)
+def _summed(modes: NDArray[np.float32], form: NDArray[np.float32]) -> NDArray[np.float32]:
+    # One thread for each log: a library's own threads, many times over, wait for one another.
+    out = np.zeros(len(modes), dtype=np.float32)
+    for v in range(len(modes)):
+        total = np.float32(0.0)
+        for k in range(modes.shape[1]):
+            total += modes[v, k] * form[k]
+        out[v] = total
+    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -245,7 +258,7 @@ class Log:
         form = np.asarray(draw.form, dtype=np.float32)
 
         def bent(solid: Solid, ways: FloatArray, modes: NDArray[np.float32], unseen: FloatArray) -> Solid:
-            out = (modes @ form).astype(np.float64)
+            out = _summed(modes, form).astype(np.float64)
             if not (draw.seen and draw.unseen):
                 out *= draw.unseen * unseen + draw.seen * (1.0 - unseen)
             return solid.bent(scale * (solid.vertices_m + ways * out[:, None]))
