@@ -5,21 +5,16 @@ import struct
 from dataclasses import replace
 from math import pi
 
-import books
 import numpy as np
 import pytest
 import shapes
 from plan_documents import a_document
+from sawn_plan import MILL, plan_of
 
 from optimizer.bodies import manifold_of
-from optimizer.describe import describe
-from optimizer.lay import Lay
 from optimizer.plan import Mark, PlanError
-from optimizer.wood import find_wood
 from service.slab_solids import parts_of
 from service.solid_buffer import MOST_FACES, plan_buffer, simplified, slabs_buffer, solid_buffer
-
-MILL = books.mill(can_flip=True)
 
 
 def read(buffer):
@@ -49,17 +44,6 @@ def read(buffer):
 def volume_m3(places, corners):
     a, b, c = (places[corners[:, k]] for k in range(3))
     return np.einsum("ij,ij->i", a, np.cross(b, c)).sum() / 6.0
-
-
-def plan_of(log, rows, flipped_rows=(), roll_deg=30.0, mill=MILL):
-    """Saw a log at these heights, all layers for the first thickness of the menu."""
-    problem = books.problem(log, mill, books.prices((8,), (7.0,)))
-    (entry,) = problem.menu
-    lay = Lay(roll_deg, 0.0, 0.0)
-    lay = replace(lay, lift_m=-float(lay.to_bed(log.outer.vertices_m)[:, 2].min()))
-    flipped = (flipped_rows, [entry] * len(flipped_rows)) if flipped_rows else ()
-    priced = problem.pricer.price(lay, rows, [entry] * (len(rows) - 1), *flipped)
-    return describe(problem, find_wood("ash, white"), priced, 1, log.wood.volume_m3)
 
 
 def test_places_lie_on_the_mesh_to_half_a_step():

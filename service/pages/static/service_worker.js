@@ -1,0 +1,111 @@
+// Keeps what was opened readable where there is no network: pages of logs and plans, what they load, and the solids.
+// Served at /service_worker.js, so that it may answer for every page; offline.js registers it.
+
+const VERSION = "1"; // of how things are kept: another one forgets what was kept before
+const KEEPS = { pages: 80, files: 60, solids: 24 };
+const KEPT_AT = "x-kept-at";
+const PATIENCE_MS = 3000;
+const FRESH_MS = 300_000; // what was kept so lately is not asked for ahead again
+const NEVER = /^\/(sign-in|sign-out|api\/|service_worker\.js|healthz)/;
+const SOLID = /\.bin$/;
+
+const nameOf = (kind) => `pithline-${VERSION}-${kind}`;
+
+self.addEventListener("install", () => self.skipWaiting());
+self.addEventListener("activate", (event) => event.waitUntil(forget((name) => !name.startsWith(nameOf("")))
+  .then(() => self.clients.claim())));
+self.addEventListener("message", (event) => {
+  const { forget: isForget, keep } = event.data ?? {};
+  const work = isForget ? forget(() => true) : Promise.all((keep ?? []).slice(0, 60).map(keepNow));
+  event.waitUntil(work.then(() => event.ports[0]?.postMessage("done")));
+});
+
+async function forget(which) {
+  const names = (await caches.keys()).filter((name) => name.startsWith("pithline-") && which(name));
+  await Promise.all(names.map((name) => caches.delete(name)));
+}
+
+// What kind of thing an address of ours is; null for what is never kept.
+function kindOf(request) {
+  const { origin, pathname } = new URL(request.url);
+  if (origin !== self.location.origin || request.method !== "GET" || NEVER.test(pathname)) return null;
+  if (pathname.startsWith("/static/")) return "files";
+  if (SOLID.test(pathname)) return "solids";
+  const asksForPage = request.mode === "navigate" || (request.headers.get("accept") ?? "").includes("text/html");
+  return asksForPage ? "pages" : null;
+}
+
+self.addEventListener("fetch", (event) => {
+  const { request } = event;
+  const { origin, pathname } = new URL(request.url);
+  const isOurs = origin === self.location.origin;
+  if (isOurs && request.method !== "GET" && /^\/(sign-out|api\/session)$/.test(pathname)) {
+    event.waitUntil(forget(() => true)); // whoever comes next is to see nothing of it
+    return;
+  }
+  const kind = kindOf(request);
+  if (!kind) return;
+  const isVersioned = kind === "files" && new URL(request.url).search;
+  event.respondWith(isVersioned ? keptFirst(event, kind) : networkFirst(event, kind));
+});
+
+async function keptFirst(event, kind) {
+  const kept = await (await caches.open(nameOf(kind))).match(event.request);
+  return kept ?? keep(kind, event.request, await fetch(event.request));
+}
+
+async function networkFirst(event, kind) {
+  const kept = await (await caches.open(nameOf(kind))).match(event.request);
+  const network = fetch(event.request).then((answer) => keep(kind, event.request, answer));
+  if (!kept) return network.catch((error) => (kind === "pages" ? notKept() : Promise.reject(error)));
+  event.waitUntil(network.catch(() => null)); // late is better than never: for the next time
+  const patience = new Promise((resolve) => { setTimeout(resolve, PATIENCE_MS, null); });
+  const answer = await Promise.race([network.catch(() => null), patience]);
+  return answer ?? (kind === "pages" ? marked(kept) : kept);
+}
+
+// Keeps a whole answer of our own, and gives it back; not one that led elsewhere, as to signing in.
+async function keep(kind, request, answer) {
+  const isPage = (answer.headers.get("content-type") ?? "").startsWith("text/html");
+  const isWanted = answer.status === 200 && answer.type === "basic" && !answer.redirected;
+  if (!isWanted || isPage !== (kind === "pages")) return answer;
+  const headers = new Headers(answer.headers);
+  for (const name of ["content-encoding", "content-length"]) headers.delete(name); // of how it travelled
+  headers.set(KEPT_AT, new Date().toISOString());
+  const body = await answer.clone().blob();
+  const cache = await caches.open(nameOf(kind));
+  await cache.delete(request); // so that the oldest stand first
+  await cache.put(request, new Response(body, { status: 200, headers }));
+  const all = await cache.keys();
+  await Promise.all(all.slice(0, Math.max(0, all.length - KEEPS[kind])).map((old) => cache.delete(old)));
+  return answer;
+}
+
+// Keeps what a page that was opened before this worker ran has loaded, and the pages it leads to.
+async function keepNow(address) {
+  const request = new Request(address, { headers: SOLID.test(address) ? {} : { accept: "text/html" } });
+  const kind = kindOf(request);
+  if (!kind) return;
+  try {
+    const kept = await (await caches.open(nameOf(kind))).match(request);
+    if (kept && (kind === "files" || Date.now() - Date.parse(kept.headers.get(KEPT_AT)) < FRESH_MS)) return;
+    await keep(kind, request, await fetch(request));
+  } catch {
+    // no network just now: it is kept when it is opened
+  }
+}
+
+// Tells the page when it was kept.
+async function marked(kept) {
+  const text = await kept.text();
+  const mark = `<meta name="kept-at" content="${kept.headers.get(KEPT_AT)}">`;
+  return new Response(text.replace("</head>", `${mark}</head>`), { headers: kept.headers });
+}
+
+function notKept() {
+  const text = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport"
+content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>Off-line</title></head>
+<body><h1>Off-line</h1><p>There is no network, and this page was not opened on this device before.</p>
+<p><a href="/">To the yard</a></p></body></html>`;
+  return new Response(text, { status: 503, headers: { "content-type": "text/html; charset=utf-8" } });
+}

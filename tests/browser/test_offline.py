@@ -1,0 +1,169 @@
+"""What stays readable without a network, and what is never kept, in a real browser."""
+
+from collections.abc import Iterator
+
+import pytest
+import shapes
+from playwright.sync_api import Browser, BrowserContext, Page
+from small_site import SmallSite, small_site
+
+from service.solid_buffer import solid_buffer
+
+HEAD = """<!doctype html><html lang="en"><head><title>Log</title>
+<script type="module" src="/static/offline.js?abc"></script>{head}</head><body><main><h1>{title}</h1>"""
+LOG = """<figure class="solid" data-solid="/logs/a/solid.bin"><canvas hidden></canvas>
+<div class="fallback">A drawing</div>
+</figure><a href="/plans/p/1">Way 1</a> <a href="/plans/p/1/cut-list">Cut list</a> <a href="/words">Words</a>
+<form method="post" action="/logs/a/change"><button>Change</button></form>"""
+SOLID = '<script type="module" src="/static/solid.js?abc"></script>'
+
+
+@pytest.fixture
+def site() -> Iterator[SmallSite]:
+    with small_site() as site:
+        site.served |= {
+            "/service_worker.js": site.script("service_worker.js"),
+            "/logs/a": HEAD.format(title="Orchard Road", head=SOLID) + LOG,
+            "/logs/a/solid.bin": solid_buffer(shapes.cylinder(points=48)),
+            "/logs/a/change": HEAD.format(title="Changed", head=""),
+            "/plans/p/1": HEAD.format(title="Way 1", head=""),
+            "/plans/p/1/cut-list": HEAD.format(title="Cut list", head=""),
+            "/words": HEAD.format(title="Words", head=""),
+            "/sign-in": HEAD.format(title="Sign in", head=""),
+            "/sign-out": HEAD.format(title="Signed out", head=""),
+            "/api/logs/a": HEAD.format(title="For programs", head=""),
+        }
+        yield site
+
+
+@pytest.fixture
+def context(browser: Browser, site: SmallSite) -> Iterator[BrowserContext]:
+    context = browser.new_context(base_url=site.address)
+    context.set_default_timeout(15_000)
+    yield context
+    context.close()
+
+
+@pytest.fixture
+def opened(context: BrowserContext) -> Page:
+    """The log's page, opened once."""
+    page = context.new_page()
+    page.goto("/logs/a")
+    page.locator("figure.is-mounted").wait_for()
+    page.locator("html[data-kept]").wait_for(state="attached")
+    return page
+
+
+def kept(page: Page) -> set[str]:
+    """Return the paths of all that is kept."""
+    found = page.evaluate("""async () => {
+        const all = [];
+        for (const name of await caches.keys()) all.push(...await (await caches.open(name)).keys());
+        return all.map((request) => new URL(request.url).pathname);
+    }""")
+    return set(found)
+
+
+def test_a_log_once_opened_is_read_without_a_network(opened, site):
+    site.stop()
+
+    opened.reload()
+
+    assert opened.get_by_role("heading").inner_text() == "Orchard Road"
+    assert opened.get_by_role("status").inner_text().startswith("Off-line: as of ")
+    opened.locator("figure.is-mounted").wait_for()
+    for path, title in (("/plans/p/1", "Way 1"), ("/plans/p/1/cut-list", "Cut list")):
+        opened.goto(path)
+        assert opened.get_by_role("heading").inner_text() == title
+    opened.goto("/words")  # never opened
+    assert opened.get_by_role("heading").inner_text() == "Off-line"
+
+
+def test_with_a_network_pages_are_new_and_say_nothing(opened, site):
+    site.served["/logs/a"] = site.served["/logs/a"].replace("Orchard Road", "Another name")
+
+    opened.reload()
+
+    assert opened.get_by_role("heading").inner_text() == "Another name"
+    assert opened.locator(".offline-bar").count() == 0
+    site.stop()
+    opened.reload()
+    assert opened.get_by_role("heading").inner_text() == "Another name"
+    site.start_again()
+    opened.reload()
+    opened.locator("figure.is-mounted").wait_for()
+    assert opened.locator(".offline-bar").count() == 0
+
+
+def test_a_network_that_does_not_answer_is_not_waited_for(opened, site):
+    site.slow["/logs/a"] = 8.0
+
+    opened.reload()
+
+    assert opened.locator(".offline-bar").count() == 1
+    opened.close()
+    site.slow.clear()
+
+
+def test_forms_signing_in_and_the_api_are_not_kept(opened, site):
+    opened.goto("/sign-in")
+    opened.goto("/api/logs/a")
+    opened.goto("/logs/a")
+    opened.get_by_role("button", name="Change").click()
+    assert opened.get_by_role("heading").inner_text() == "Changed"
+    opened.goto("/words")
+
+    assert ("POST", "/logs/a/change") in site.asked
+    paths = kept(opened)
+    assert {"/logs/a", "/words", "/logs/a/solid.bin", "/static/solid.js", "/static/solid_view.js"} <= paths
+    assert not paths & {"/sign-in", "/api/logs/a", "/logs/a/change", "/service_worker.js"}
+
+
+def test_what_a_page_leads_to_is_not_asked_for_each_time(opened, site):
+    site.asked.clear()
+
+    opened.reload()
+    opened.locator("html[data-kept]").wait_for(state="attached")
+
+    assert ("GET", "/plans/p/1") not in site.asked
+
+
+def test_a_versioned_file_is_asked_for_once(opened, site):
+    site.asked.clear()
+
+    opened.reload()
+    opened.locator("figure.is-mounted").wait_for()
+
+    assert ("GET", "/static/solid.js") not in site.asked
+    assert ("GET", "/logs/a") in site.asked
+
+
+def test_a_page_that_went_wrong_is_not_kept_in_place_of_a_whole_one(opened, site):
+    site.broken.add("/logs/a")
+    opened.reload()
+    site.stop()
+
+    opened.reload()
+
+    assert opened.get_by_role("heading").inner_text() == "Orchard Road"
+
+
+def test_signing_out_forgets_all(opened):
+    assert kept(opened)
+
+    opened.evaluate("() => fetch('/sign-out', { method: 'POST' })")
+
+    opened.wait_for_function("async () => (await caches.keys()).length === 0")
+
+
+def test_no_more_than_so_many_pages_are_kept(opened, site):
+    site.served |= {f"/words/{k}": HEAD.format(title=str(k), head="") for k in range(90)}
+
+    opened.evaluate("""async () => {
+        for (let k = 0; k < 90; k += 1) await fetch(`/words/${k}`, { headers: { accept: "text/html" } });
+    }""")
+
+    count = "async () => (await (await caches.open('pithline-1-pages')).keys()).length"
+    assert opened.evaluate(count) == 80
+    assert "/words/89" in kept(opened)
+    assert "/logs/a" not in kept(opened)
