@@ -111,17 +111,22 @@ def silhouette(cuts: Sequence[Cut], onto: FloatArray) -> BaseGeometry:
     """
     hulls = []
     for before, after in pairwise(cuts):
-        for first in before.outer:
-            met = [second for second in after.outer if second.intersects(first)]
-            for second in met or sorted(after.outer, key=first.distance)[:1]:
-                points = np.concatenate([on_cut(first, before.x_m), on_cut(second, after.x_m)])
-                hulls.append(_hull(points @ onto[:, :3].T + onto[:, 3]))
-        for second in after.outer:
-            if before.outer and not any(second.intersects(first) for first in before.outer):
-                first = min(before.outer, key=second.distance)
-                points = np.concatenate([on_cut(first, before.x_m), on_cut(second, after.x_m)])
-                hulls.append(_hull(points @ onto[:, :3].T + onto[:, 3]))
+        pairs = {
+            (a, b)
+            for a, first in enumerate(before.outer)
+            for b, second in enumerate(after.outer)
+            if _meet(first, second)
+        }
+        for a, b in sorted(pairs):
+            points = np.concatenate([on_cut(before.outer[a], before.x_m), on_cut(after.outer[b], after.x_m)])
+            hulls.append(_hull(points @ onto[:, :3].T + onto[:, 3]))
     return unary_union(hulls)
+
+
+def _meet(first: Polygon, second: Polygon) -> bool:
+    """Tell whether parts of two neighbouring cuts are one stem's or limb's, which may lean."""
+    near_m = 0.5 * min(first.area, second.area) ** 0.5
+    return bool(first.distance(second) < near_m)
 
 
 def on_cut(part: Polygon, x_m: float) -> FloatArray:

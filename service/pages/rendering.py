@@ -1,5 +1,6 @@
 """From templates to responses, and what every page knows: the units, the words, and how errors look."""
 
+import re
 from collections.abc import Callable, Coroutine
 from functools import lru_cache
 from pathlib import Path
@@ -33,8 +34,26 @@ def _environment() -> Environment:
         loader=FileSystemLoader(_FOLDER), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True,
     )  # fmt: skip
+    environment.filters["on_pages"] = on_pages
     environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
     return environment
+
+
+_FOR_PAGES = (
+    (re.compile(r" ?\(--pick (\d+)\)"), r" (choose log \1 below, to take it)"),
+    (re.compile(r" ?\((?:else )?--(?:up|unit|butt)[^)]*\)"), " (else say so below)"),
+    (re.compile(r" ?\(pithline [a-z]+\)"), ""),
+    (re.compile(r"--unit \w+ says it"), "say what the file is in"),
+    (re.compile(r"--([a-z]+)-?([a-z]*)"), r"\1 \2"),
+)
+"""Options of the command line, in the words of these pages."""
+
+
+def on_pages(message: str) -> str:
+    """Return a message that the command line shares, without its options."""
+    for option, words in _FOR_PAGES:
+        message = option.sub(words, message)
+    return message
 
 
 def units_of(request: Request) -> Units:

@@ -8,6 +8,7 @@ from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
 from optimizer.plan import Doubt, DoubtSource
 from optimizer.possible_logs import SURFACE
+from service.pages.rendering import on_pages
 
 MOST_BYTES = 150_000
 _VOID = {"meta", "link", "input", "br", "img", "hr"}
@@ -207,3 +208,18 @@ def test_a_mark_more_is_another_solid(client: Pages, planned: Planned) -> None:
     before = client.get(f"/logs/{log_id}/solid.bin").headers["etag"]
     desk_of(client).store.add_mark(log_id, planned.read.marks[0])
     assert client.get(f"/logs/{log_id}/solid.bin", headers={"if-none-match": before}).status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("message", "shown"),
+    [
+        ("Other log: 1.96 m long (--pick 2).", "Other log: 1.96 m long (choose log 2 below, to take it)."),
+        ("Up: z, as is usual (else --up y, --up x).", "Up: z, as is usual (else say so below)."),
+        ("write a log sheet (pithline init)", "write a log sheet"),
+        ("it is 3 km long; --unit mm says it", "it is 3 km long; say what the file is in"),
+        ("--taped-length: no length", "taped length: no length"),
+        ("a well-known sheet, 1-2 in", "a well-known sheet, 1-2 in"),
+    ],
+)
+def test_messages_name_no_options_of_the_command_line(message: str, shown: str) -> None:
+    assert on_pages(message) == shown
