@@ -19,18 +19,17 @@ from scans.members import ORDERS, TERMS, Members
 LONG_M, SHORT_M, SHORT_SHARE = 1.5, 0.3, 0.2
 """How far along a log its form keeps: most of it far, some of it near (common practice, no source)."""
 
-_FORM = np.array([0.06, 0.08, *(0.02 * (2.0 / k) ** 2 for k in range(2, ORDERS))])
+_FORM = np.array([0.06, 0.08, *(0.03 * (2.0 / k) ** 1.5 for k in range(2, ORDERS))])
 """How far a radius may lie off a straight taper, as its share, for each order round the girth."""
 
-SIGMAS_M = (0.012, 0.03, 0.06)
-"""How far a place of the sample may lie off the smooth form, noise, drift and bark together: the first of these that
-does not lead the unseen side astray. [m]"""
+SIGMA_M = 0.012
+"""How far a place of the sample may lie off the smooth form, noise, drift and bark together. [m]"""
 
-_ASTRAY = 0.25
-"""No stem's girth departs from a circle by more than this share of its radius."""
-
-_CUTS_M = (0.12, 0.08, 0.05, 0.04, 0.03, 0.03, 0.03)
+_CUTS_M = (0.12, 0.08, 0.05, 0.04, 0.035, 0.03, 0.03)
 """Places farther off than this do not count, round after round: stubs, ends, what is no log. [m]"""
+
+_COARSE = 4
+"""Until the last rounds only one place in so many is looked at."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,32 +78,7 @@ def smooth_precision(at_m: FloatArray) -> FloatArray:
     return np.asarray(np.linalg.inv(kernel + 1e-4 * np.eye(len(at_m))), dtype=np.float64)
 
 
-def fitted(members: Members, places_m: FloatArray, main: int) -> Fit:
-    """Return the members fitted to places on the log's side, of which the first `main` are stem and limbs.
-
-    As `_fitted`, with places trusted less where their pattern, carried on round the unseen side, would leave all that
-    a stem can be: lobes and bumps that the series cannot follow do that.
-    """
-    for sigma_m in SIGMAS_M:
-        fit = _fitted(members, places_m, sigma_m)
-        if all(_astray(members, fit.members, m) <= _ASTRAY for m in range(main)):
-            break
-    return fit
-
-
-def _astray(before: Members, after: Members, member: int) -> float:
-    """Greatest departure of a member's girth from the circle it was taken for, as a share of its radius."""
-    knots = int(after.counts[member])
-    angle = np.linspace(0.0, 2.0 * np.pi, 24, endpoint=False)
-    change = after.terms_m[member, :knots] - before.terms_m[member, :knots]
-    waves = np.stack([np.ones(24), *(wave(k * angle) for k in range(1, ORDERS) for wave in (np.cos, np.sin))])
-    # The ends are uncertain in any case, and the taper was but a first guess.
-    inner = slice(1, -1) if knots > 4 else slice(None)
-    off = change[inner] @ waves
-    return float(np.quantile(np.abs(off) / before.terms_m[member, :knots, 0][inner, None], 0.98))
-
-
-def _fitted(members: Members, places_m: FloatArray, sigma_m: float, cuts_m: tuple[float, ...] = _CUTS_M) -> Fit:
+def fitted(members: Members, places_m: FloatArray) -> Fit:
     """Return the members fitted to places on the log's side.
 
     members : what is known before: straight tapers along the centre lines. Of terms_m, order 0 is the mean.
@@ -125,15 +99,19 @@ def _fitted(members: Members, places_m: FloatArray, sigma_m: float, cuts_m: tupl
     fit = Fit(members, prior, index[:-1])
     offset = np.zeros(size)
     precision = prior
-    for cut in cuts_m:
+    for cut in _CUTS_M:
+        # Few say enough until the last rounds.
+        every = 1 if cut <= _CUTS_M[-2] else _COARSE
+        few = np.ascontiguousarray(places_m[::every])
         now = members.with_terms(mean + fit.unpacked(offset))
-        places = now.places(places_m)
-        weight = np.clip(1.0 - (places.values_m / cut) ** 2, 0.0, None) ** 2 / sigma_m**2
+        places = now.places(few)
+        weight = every * np.clip(1.0 - (places.values_m / cut) ** 2, 0.0, None) ** 2 / SIGMA_M**2
         precision, right = prior.copy(), np.zeros(size)
         _add(
             places.along_m, places.angle, places.share, places.values_m, weight,
             members.lengths_m, members.counts, index, precision, right,
         )  # fmt: skip
+        precision += np.tril(precision, -1).T - np.triu(precision, 1)
         step = cho_solve(cho_factor(precision, lower=True), right - prior @ offset)
         offset = offset + step
     return Fit(members.with_terms(mean + fit.unpacked(offset)), precision, index[:-1])
@@ -162,7 +140,7 @@ def _slopes(n, along, angle, share, lengths, counts, index, rows, slope):  # typ
 
 @njit(cache=True, nogil=True)
 def _add(along, angle, share, values, weight, lengths, counts, index, matrix, right):  # type: ignore[no-untyped-def]  # noqa: ANN001, ANN202
-    """Add what places say of the numbers to the normal equations of the fit."""
+    """Add what places say of the numbers to the normal equations of the fit, to the lower half of the matrix."""
     rows = np.empty(2 * TERMS * along.shape[1], dtype=np.int64)
     slope = np.empty(2 * TERMS * along.shape[1])
     for n in range(along.shape[0]):
@@ -173,7 +151,8 @@ def _add(along, angle, share, values, weight, lengths, counts, index, matrix, ri
             wa = weight[n] * slope[a]
             # The value falls as the surface moves outwards.
             right[rows[a]] += wa * values[n]
-            for b in range(used):
+            # Rows rise, so that this is the lower half.
+            for b in range(a + 1):
                 matrix[rows[a], rows[b]] += wa * slope[b]
 
 

@@ -26,11 +26,10 @@ def with_sawn_ends(members: Members, places_m: FloatArray, facing: FloatArray) -
     cuts = members.cuts_m.copy()
     at = members.places(places_m)
     for m in range(members.count):
-        local = (places_m - members.starts_m[m]) @ members.axes[m].T
-        along = np.abs(facing @ members.axes[m, 0])
-        for end in range(2):
-            if members.sawn[m, end]:
-                cuts[m, end] = _cut(members, m, end, local, along, at.off_m[:, m], at.share[:, m])
+        for end in (int(e) for e in np.flatnonzero(members.sawn[m])):
+            local = members.by_end_m(m, end, places_m)
+            along = np.abs(facing @ members.end_frame(m, end)[1][0])
+            cuts[m, end] = _cut(members, m, end, local, along, at.off_m[:, m], at.share[:, m])
     return replace(members, cuts_m=cuts)
 
 
@@ -39,12 +38,11 @@ def on_sawn_ends(members: Members, places_m: FloatArray, facing: FloatArray) -> 
     at = members.places(places_m)
     on_end = np.zeros(len(places_m), dtype=np.bool_)
     for m in range(members.count):
-        local = (places_m - members.starts_m[m]) @ members.axes[m].T
-        along = np.abs(facing @ members.axes[m, 0]) > _FACING
-        for end in np.flatnonzero(members.sawn[m]):
-            knot = members.counts[m] - 1 if end else 0
+        for end in (int(e) for e in np.flatnonzero(members.sawn[m])):
+            local = members.by_end_m(m, end, places_m)
+            along = np.abs(facing @ members.end_frame(m, end)[1][0]) > _FACING
             cut = members.cuts_m[m, end]
-            beyond = local[:, 0] - cut[0] - (local[:, 1:] - members.bends_m[m, knot]) @ cut[1:]
+            beyond = local[:, 0] - cut[0] - local[:, 1:] @ cut[1:]
             beyond = beyond if end else -beyond
             off = at.off_m[:, m]
             on_end |= (beyond > -0.03) & (off < 0.02) & along
@@ -57,8 +55,7 @@ def _cut(
 ) -> FloatArray:
     knot = members.counts[m] - 1 if end else 0
     sign = 1.0 if end else -1.0
-    middle = members.bends_m[m, knot]
-    v, w = (local[:, 1:] - middle).T
+    v, w = local[:, 1:].T
     own = (np.abs(off_m) < 0.03) & (share > 0.9) & (facing < 0.5)
     side = sign * local[own, 0]
     last = float(np.quantile(side, 0.998)) if own.sum() > 20 else sign * members.lengths_m[m] * end

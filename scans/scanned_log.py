@@ -171,15 +171,14 @@ def _members(skeleton: Skeleton, seen: _Seen) -> tuple[Fit, Members]:
     grass and bunks that touch the underside do not make it theirs.
     """
     before = members_of(skeleton, seen.places_m)
-    main = before.count
-    first = fitted(before, seen.places_m[_faces_outwards(before, seen) & _is_clear(before, seen.places_m)], main)
+    first = fitted(before, seen.places_m[_faces_outwards(before, seen) & _is_clear(before, seen.places_m)])
     rough = with_stubs(with_sawn_ends(first.members, seen.places_m, seen.normals), seen.places_m, seen.normals)
     terms = rough.terms_m.copy()
     terms[: before.count] = 0.0
     terms[: before.count, : before.terms_m.shape[1]] = before.terms_m
     on_side = _faces_outwards(rough, seen) & ~on_sawn_ends(rough, seen.places_m, seen.normals)
     on_side &= _is_clear(rough, seen.places_m) | (np.abs(rough.values_m(seen.places_m)) < _READMITTED_M)
-    fit = fitted(rough.with_terms(terms), seen.places_m[on_side], main)
+    fit = fitted(rough.with_terms(terms), seen.places_m[on_side])
     return fit, with_sawn_ends(fit.members, seen.places_m, seen.normals)
 
 

@@ -61,7 +61,8 @@ def _shares(members: Members, member: int, places_m: FloatArray) -> FloatArray:
     along = (np.arange(count) + 0.5) / count * members.lengths_m[member]
     angle = (np.arange(_BINS) + 0.5) / _BINS * 2.0 * np.pi - np.pi
     middle, radius = members.line_m(member, along), members.radius_m(member, along)
-    ring = np.cos(angle)[:, None] * members.axes[member, 1] + np.sin(angle)[:, None] * members.axes[member, 2]
+    frames = members.frames_at(member, along)
+    ring = np.cos(angle)[:, None] * frames[:, None, 1] + np.sin(angle)[:, None] * frames[:, None, 2]
     points = middle[:, None] + radius[:, None, None] * ring
     outside = members.places(points.reshape(-1, 3)).share[:, member].reshape(count, _BINS) > 0.5
     bare = outside.sum(axis=1) >= _BINS // 2

@@ -44,9 +44,8 @@ def _box(members: Members) -> tuple[FloatArray, FloatArray]:
         low = min(0.0, ends[0]) if members.sawn[m, 0] else 0.0
         high = max(members.lengths_m[m], ends[1]) if members.sawn[m, 1] else members.lengths_m[m]
         line = members.line_m(m, np.linspace(low, high, 60))
-        outward = members.starts_m[m] + np.array([[low], [high]]) * members.axes[m, 0]
         reach = 1.35 * float(members.terms_m[m, :, 0].max()) + 0.1
-        points += [line - reach, line + reach, outward - reach, outward + reach]
+        points += [line - reach, line + reach]
     every = np.concatenate(points)
     return every.min(axis=0), every.max(axis=0)
 

@@ -29,6 +29,8 @@ class LogSettings:
     diameter_m : of the stem at half its length. [m]
     taper : loss of diameter for each metre of length. [m/m]
     bow_m : how far the stem's middle lies off the line between its ends. [m]
+    crook_deg : how far a single stem turns at one place, where a branch once took over from a leader that died. [deg]
+    crook_at : where that is, as a share of the length.
     oval : half the difference of the two diameters across, as a share of their mean.
     flutes : depth of the lobes that run along the stem, as a share of the radius.
     flare : how much wider the butt is, as a share of the radius.
@@ -49,6 +51,8 @@ class LogSettings:
     diameter_m: Range = (0.45, 0.9)
     taper: Range = (0.01, 0.035)
     bow_m: Range = (0.0, 0.06)
+    crook_deg: Range = (0.0, 0.0)
+    crook_at: Range = (0.4, 0.65)
     oval: Range = (0.01, 0.06)
     flutes: Range = (0.0, 0.03)
     flare: Range = (0.0, 0.2)
@@ -122,8 +126,11 @@ def simulate_log(rng: Generator, settings: LogSettings) -> SimulatedLog:
     diameter = draw(rng, settings.diameter_m)
     length = max(draw(rng, settings.length_m), 2.0 * diameter)
     texture = _Texture.drawn(rng, settings)
-    fork = None
-    if settings.limbs == 0:
+    fork, onward = None, None
+    if settings.limbs == 0 and settings.crook_deg[1] > 0.0:
+        stem = _stem(rng, settings, texture, draw(rng, settings.crook_at) * length, diameter, sawn_end=False)
+        onward = _after_crook(rng, settings, texture, stem, length - stem.length_m)
+    elif settings.limbs == 0:
         stem = _stem(rng, settings, texture, length, diameter, sawn_end=True)
     else:
         out = np.radians([draw(rng, settings.out_deg) for _ in range(settings.limbs)])
@@ -135,7 +142,7 @@ def simulate_log(rng: Generator, settings: LogSettings) -> SimulatedLog:
         length = max(length, meets_at + depth + 1.6 * diameter)
         stem = _stem(rng, settings, texture, meets_at, diameter, sawn_end=False)
         fork = _fork_of(rng, settings, texture, stem, length, diameter, out, shares)
-    hosts = [stem, *(fork.limbs if fork else [])]
+    hosts = [stem, *(fork.limbs if fork else []), *([onward] if onward else [])]
     stubs = [_stub(rng, settings, texture, hosts) for _ in range(draw_count(rng, settings.stubs))]
     pieces = [*hosts, *stubs]
     body = body_of(pieces, settings.edge_m)
@@ -143,6 +150,8 @@ def simulate_log(rng: Generator, settings: LogSettings) -> SimulatedLog:
     built = solid_from_body(body)
     _, corner_on_end = outside_by_m(pieces, built.vertices_m)
     hearts = [_heart(piece) for piece in hosts]
+    if onward:
+        hearts = [np.concatenate([hearts[0], hearts[1][1:]])]
     return SimulatedLog(
         solid=built.moved(matrix),
         end_faces=np.asarray(corner_on_end[built.faces].sum(axis=1) >= 2),
@@ -319,6 +328,17 @@ def _limb(
         rough_m=np.zeros((2, END_CELLS, END_CELLS)),
     )
     return _sawn(rng, settings, piece)
+
+
+def _after_crook(rng: Generator, settings: LogSettings, texture: _Texture, stem: RoundWood, length: float) -> RoundWood:
+    """Return what a crooked stem goes on as, no thicker than it is there."""
+    out, turn = np.radians(draw(rng, settings.crook_deg)), rng.uniform(0.0, 2.0 * np.pi)
+    direction = np.array([np.cos(out), np.sin(out) * np.cos(turn), np.sin(out) * np.sin(turn)])
+    thick = stem.radius_at_m(stem.length_m)
+    middle = thick - 0.25 * texture.taper * length
+    return _limb(
+        rng, settings, texture, stem.line_m(np.array([stem.length_m]))[0], direction, length, middle, 2.0 * thick
+    )
 
 
 def _stub(rng: Generator, settings: LogSettings, texture: _Texture, hosts: list[RoundWood]) -> RoundWood:

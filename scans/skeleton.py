@@ -4,19 +4,22 @@ Slices across the log hold arcs, each on the circle of a stem or a limb; circles
 tracks; tracks that run apart from one another over some length are limbs.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
 
 from scans.arcs import Arc, arcs_in
+from scans.centre_lines import SLICE_M, Member, followed, followed_outwards, surface_of
 from scans.errors import NotALogError
 from scans.log import FloatArray
 
-SLICE_M = 0.06
 _THINNEST = 0.2
 """Tracks thinner than this share of the thickest are branches; less than a limb has, as the thickest circle may be one
 that spans a whole fork."""
+
+_THIN_STEM = 0.5
+"""No stem gets thinner than this share of its thickest track from one place to the next: that is a branch."""
 
 _RADII_M = (0.05, 1.3)
 _ROUGHEST = 0.1
@@ -28,15 +31,6 @@ _APART = 0.8
 
 _LEAST_APART_M = 0.18
 _GAP_M = 0.4
-
-
-@dataclass(frozen=True, eq=False)
-class Member:
-    """Centre (N, 3), rising along the member, and radius (N,) of a stem or limb where it was seen. [m]."""
-
-    centres_m: FloatArray
-    radii_m: FloatArray
-    seen_share: FloatArray
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,9 +88,16 @@ def find_skeleton(places_m: FloatArray, normals: FloatArray, roughness: FloatArr
     if not tracks:
         raise NotALogError("no round stem was found in the scan; scan more of the log's sides")
     limbs = _limbs(tracks)
+    surface = surface_of(places_m, normals, roughness)
     if len(limbs) < 2:
-        return Skeleton(_joined(tracks))
-    return _forked(tracks, limbs)
+        thick = [track for track in tracks if track.radius_m >= _THIN_STEM * thickest]
+        return Skeleton(followed([_member(list(zip(t.x_m, t.arcs, strict=True))) for t in thick], surface))
+    whole = _forked(tracks, limbs)
+    return replace(
+        whole,
+        stem=_back(followed_outwards(_back(whole.stem), surface)) if len(whole.stem.radii_m) > 2 else whole.stem,
+        limbs=tuple(followed_outwards(limb, surface) for limb in whole.limbs),
+    )
 
 
 def _slices(places_m: FloatArray, normals: FloatArray, roughness: FloatArray) -> list[tuple[float, list[Arc]]]:
@@ -214,6 +215,11 @@ def _forked(tracks: list[_Track], limbs: list[_Track]) -> Skeleton:
         meeting * turn,
         tuple(direction * turn for direction in directions),
     )
+
+
+def _back(member: Member) -> Member:
+    """Return a member with its places in the other order."""
+    return Member(member.centres_m[::-1], member.radii_m[::-1], member.seen_share[::-1])
 
 
 def _part(member: Member, which: np.ndarray) -> Member:

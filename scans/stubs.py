@@ -9,6 +9,7 @@ from scipy.spatial import cKDTree
 
 from scans.arcs import arcs_in
 from scans.frame import axes_from
+from scans.line_frames import evenly, frames_along, lengths_along
 from scans.log import FloatArray
 from scans.members import TERMS, Members
 
@@ -51,8 +52,8 @@ def with_stubs(members: Members, places_m: FloatArray, normals: FloatArray) -> M
     return _added(members, found) if found else members
 
 
-_Stub = tuple[FloatArray, FloatArray, float, FloatArray, FloatArray]
-"""Start (3,), axes (3, 3), length, bends (K, 2), radii (K,)."""
+_Stub = tuple[FloatArray, FloatArray]
+"""Centre line (K, 3) and radii (K,), evenly spaced."""
 
 
 def _stub(members: Members, places: FloatArray, normals: FloatArray) -> _Stub | None:
@@ -98,17 +99,19 @@ def _stub(members: Members, places: FloatArray, normals: FloatArray) -> _Stub | 
     if within.sum() < 10:
         return None
     tip = float(np.quantile(local[within, 0], 0.97))
-    # It starts within the wood that it grows out of.
-    start = at[0]
-    for _ in range(30):
-        point = places.mean(axis=0) + np.array([start, *middles[0]]) @ axes
-        if members.values_m(point[None])[0] < -radius:
-            break
-        start -= 0.03
+    start = _root(members, places.mean(axis=0) + np.array([0.0, *middles[0]]) @ axes, along, at[0], radius)
     knots = np.linspace(start, tip, max(4, int(np.ceil((tip - start) / _KNOT_M)) + 1))
     middle = np.stack([np.interp(knots, at, np.array(middles)[:, k]) for k in range(2)], axis=1)
-    first = places.mean(axis=0) + start * along
-    return first, axes, tip - start, middle, np.interp(knots, at, radii)
+    line = places.mean(axis=0) + np.column_stack([knots, middle]) @ axes
+    return evenly(line, len(line)), np.interp(knots, at, radii)
+
+
+def _root(members: Members, point: FloatArray, along: FloatArray, first: float, radius: float) -> float:
+    """Place along the line through a point at which a stub begins: within the wood that it grows out of."""
+    steps = first - 0.03 * np.arange(31)
+    depths = -members.values_m(point + steps[:, None] * along)
+    deep = np.flatnonzero(depths > radius)
+    return float(steps[deep[0]] if len(deep) else steps[int(np.argmax(depths))])
 
 
 def _outward(members: Members, point: FloatArray) -> FloatArray:
@@ -121,22 +124,21 @@ def _outward(members: Members, point: FloatArray) -> FloatArray:
 
 
 def _added(members: Members, stubs: list[_Stub]) -> Members:
-    counts = np.concatenate([members.counts, [len(stub[4]) for stub in stubs]]).astype(np.int64)
+    counts = np.concatenate([members.counts, [len(radii) for _, radii in stubs]]).astype(np.int64)
     most = int(counts.max())
 
     def padded(array: FloatArray) -> FloatArray:
-        return np.pad(array, ((0, most - len(array)), (0, 0)))
+        return np.pad(array, ((0, most - len(array)), *((0, 0),) * (array.ndim - 1)))
 
-    terms = [np.column_stack([stub[4], np.zeros((len(stub[4]), TERMS - 1))]) for stub in stubs]
-    lengths = np.array([stub[2] for stub in stubs])
+    terms = [np.column_stack([radii, np.zeros((len(radii), TERMS - 1))]) for _, radii in stubs]
+    lengths = np.array([lengths_along(line)[-1] for line, _ in stubs])
     cuts = np.zeros((len(stubs), 2, 3))
     cuts[:, 1, 0] = lengths
     return Members(
-        np.concatenate([members.starts_m, [stub[0] for stub in stubs]]),
-        np.concatenate([members.axes, [stub[1] for stub in stubs]]),
+        np.stack([padded(line) for line in (*members.centres_m, *(line for line, _ in stubs))]),
+        np.stack([padded(turn) for turn in (*members.frames, *(frames_along(line) for line, _ in stubs))]),
         np.concatenate([members.lengths_m, lengths]),
         counts,
-        np.stack([padded(bend) for bend in (*members.bends_m, *(stub[3] for stub in stubs))]),
         np.stack([padded(term) for term in (*members.terms_m, *terms)]),
         np.concatenate([members.blends_m, np.full(len(stubs), _BLEND_M)]),
         np.concatenate([members.sawn, np.tile([False, True], (len(stubs), 1))]),

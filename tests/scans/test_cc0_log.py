@@ -5,8 +5,12 @@ import json
 import numpy as np
 import pytest
 from meshes import read_mesh
+from scipy.spatial import cKDTree
 from solid_measures import section_centres, volume_outside
 
+from scans.ground import find_log
+from scans.readers import read_scan
+from scans.scanned_log import log_from_points
 from scans.solid import log_from_mesh
 
 
@@ -45,3 +49,15 @@ def test_the_wood_under_its_bark_is_one_body_inside(mesh):
     assert log.wood.volume_m3 / log.outer.volume_m3 == pytest.approx(0.92**2, rel=0.02)
     assert volume_outside(log.wood, log.outer) < 1e-6
     assert log.wood.bounds_m[1, 0] <= log.outer.bounds_m[1, 0] + 1e-9
+
+
+def test_a_cloud_of_what_does_not_face_down_becomes_a_log_of_its_volume(data_folder):
+    # Its top end turns aside and up by some 35 deg, its section is far from round, and branches leave it.
+    sheet = json.loads((data_folder / "cc0" / "cc0_polyhaven_fork_log.json").read_text())
+    points = read_scan((data_folder / "cc0" / "cc0_polyhaven_fork_log_partial_cloud.ply").read_bytes(), ".ply").points
+    found = find_log(points)
+    log, _ = log_from_points(points[found.mask], found.outline, "fallen log", 1.0)
+    there = points[::4] @ log.scan_to_log[:3, :3].T + log.scan_to_log[:3, 3]
+    middles = log.outer.vertices_m[log.outer.faces].mean(axis=1)
+    assert log.outer.volume_m3 == pytest.approx(sheet["volume_m3"], rel=0.05)
+    assert np.quantile(cKDTree(middles).query(there)[0], 0.9) < 0.02

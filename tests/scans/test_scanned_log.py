@@ -11,7 +11,7 @@ from scans.errors import ScanError
 from scans.ground import find_log
 from scans.log import count_open_edges
 from scans.scanned_log import log_from_points
-from scans.simulator import random_settings, simulate
+from scans.simulator import LogSettings, random_settings, simulate
 
 SEEDS = {"single stem": 103, "fork of two": 105, "fork of three": 101}
 
@@ -63,6 +63,22 @@ def test_hearts_and_fork_are_the_truths(kind):
         crotch = matrix[:3, :3] @ scan.truth.forks[0].crotch_m + matrix[:3, 3]
         along = (log.forks[0].crotch_m - crotch)[0]
         assert abs(along) < 0.12
+
+
+def test_a_slender_stem_with_a_steep_crook_is_followed_round_it():
+    settings = random_settings(3, clutter=False, points=60_000)
+    shape = LogSettings(crook_deg=(50.0, 65.0), diameter_m=(0.25, 0.35), length_m=(3.0, 4.0), stubs=(0, 0))
+    scan = simulate(3, replace(settings, log=shape))
+    found = find_log(scan.points_m, scan.normals)
+    points = scan.points_m[found.mask]
+    log, _ = log_from_points(points, found.outline, "crooked", 1.0)
+    scale = np.cbrt(np.linalg.det(scan.log_to_scan[:3, :3]))
+    there = points @ log.scan_to_log[:3, :3].T + log.scan_to_log[:3, 3]
+    middles = log.outer.vertices_m[log.outer.faces].mean(axis=1)
+
+    assert len(log.hearts) == 1
+    assert log.outer.volume_m3 == pytest.approx(scan.truth.solid.volume_m3 * scale**3, rel=0.04)
+    assert np.quantile(cKDTree(middles).query(there)[0], 0.95) < 0.02
 
 
 def test_samples_are_logs_that_differ_most_where_nothing_was_seen():
