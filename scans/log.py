@@ -7,10 +7,8 @@ log lay when scanned or measured, y to the left for someone at the butt who look
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from scans.errors import OpenSolidError
 
@@ -112,18 +110,6 @@ class Fork:
     diameter_m: float
     below_m: float
     above_m: float
-
-
-@numba.njit(cache=True, nogil=True, fastmath=True)
-def _summed(modes: NDArray[np.float32], form: NDArray[np.float32]) -> NDArray[np.float32]:
-    # One thread for each log: a library's own threads, many times over, wait for one another.
-    out = np.zeros(len(modes), dtype=np.float32)
-    for v in range(len(modes)):
-        total = np.float32(0.0)
-        for k in range(modes.shape[1]):
-            total += modes[v, k] * form[k]
-        out[v] = total
-    return out
 
 
 @dataclass(frozen=True, eq=False)
@@ -244,6 +230,8 @@ class Log:
             outer = unseen / np.maximum(around, 1)
         if self.wood is self.outer:
             return outer, outer
+        from scipy.spatial import cKDTree  # noqa: PLC0415 - readers, which need none of it, load this module
+
         return outer, outer[cKDTree(self.outer.vertices_m).query(self.wood.vertices_m)[1]]
 
     def varied(self, draw: SurfaceDraw) -> "Log":
@@ -251,6 +239,8 @@ class Log:
 
         Hearts and forks stay where they are, but for the scale. Without doubt it is the log itself.
         """
+        from scans.mode_sums import summed  # noqa: PLC0415 - compiled; readers load this module and need none of it
+
         doubt = self.doubt
         if doubt is None:
             return self
@@ -258,7 +248,7 @@ class Log:
         form = np.asarray(draw.form, dtype=np.float32)
 
         def bent(solid: Solid, ways: FloatArray, modes: NDArray[np.float32], unseen: FloatArray) -> Solid:
-            out = _summed(modes, form).astype(np.float64)
+            out = summed(modes, form).astype(np.float64)
             if not (draw.seen and draw.unseen):
                 out *= draw.unseen * unseen + draw.seen * (1.0 - unseen)
             return solid.bent(scale * (solid.vertices_m + ways * out[:, None]))

@@ -32,8 +32,9 @@ _LAYS = 40
 PHONE, DESK = (360, 740), (1280, 800)
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
+    """A browser for a module's tests: while it runs, no test in the same process can run an event loop of its own."""
     if not Path(CHROMIUM).exists():
         pytest.skip(f"no Chromium at {CHROMIUM}; install it, or set PITHLINE_CHROMIUM")
     with sync_playwright() as playwright:
@@ -42,7 +43,7 @@ def browser() -> Iterator[Browser]:
         browser.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")
 def service(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Pages]:
     """A service with the sample mill and prices, and one slot for jobs."""
     with pytest.MonkeyPatch.context() as patch:
