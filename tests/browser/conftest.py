@@ -66,7 +66,7 @@ def context(browser: Browser, service: Pages, size: tuple[int, int]) -> Iterator
     context = browser.new_context(
         base_url=str(service.base_url), viewport={"width": size[0], "height": size[1]}, has_touch=phone, is_mobile=phone
     )
-    context.set_default_timeout(20_000)
+    context.set_default_timeout(60_000)
     errors: list[str] = []
     context.on("weberror", lambda error: errors.append(str(error.error)))
     context.on("console", lambda message: errors.append(message.text) if _is_error(message) else None)
