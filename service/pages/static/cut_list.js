@@ -21,20 +21,26 @@ function tellSawn() {
   if (sawn && last && sawn.querySelector(`option[value="${last}"]`)) sawn.value = String(last);
 }
 
+function keep() {
+  try {
+    localStorage.setItem(key, JSON.stringify([...made]));
+  } catch {
+    // A full or forbidden store loses the ticks when the page is left, and nothing else.
+  }
+  tellSawn();
+}
+
 for (const box of boxes) {
+  // A weak signal brings this script late: what was ticked before it came stays ticked.
+  if (box.checked) made.add(box.dataset.tick);
   box.checked = made.has(box.dataset.tick);
   box.addEventListener("change", () => {
     if (box.checked) made.add(box.dataset.tick);
     else made.delete(box.dataset.tick);
-    try {
-      localStorage.setItem(key, JSON.stringify([...made]));
-    } catch {
-      // A full or forbidden store loses the ticks when the page is left, and nothing else.
-    }
-    tellSawn();
+    keep();
   });
 }
-tellSawn();
+keep();
 
 const print = document.querySelector("[data-print]");
 if (print) {
