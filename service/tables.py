@@ -190,11 +190,10 @@ def _worth_more(document: PlanDocument, measures: Measures, title: str) -> str:
     tells = 0.0 < abs(more) < MOST_TIMES * worth
     share = f" ({100.0 * abs(more) / worth:.0f} %)" if tells else ""
     which = "more" if more > 0.0 else "less"
+    mean = "" if document.plans[0].net_expected is None else ", in the mean,"
+    brings = f"is worth{mean} {measures.money(abs(more))}{share} {which}"
     lies = "lies" if turn_deg(plain.roll_deg) == 0 else "goes with the least turn"
-    return (
-        f"{title} is worth {measures.money(abs(more))}{share} {which} than the plain way, which is to saw the log as "
-        f"it {lies}, all in one thickness.{stops}"
-    )
+    return f"{title} {brings} than the plain way, which is to saw the log as it {lies}, all in one thickness.{stops}"
 
 
 def _worth(plan: Plan) -> float:

@@ -88,7 +88,7 @@ def chosen(problem, lays, widened=DOUBT_WIDENED, seed=0, logs=CHOICE_LOGS, fresh
     start = time.process_time()
     found = search(problem, lays)
     possible = PossibleLogs(problem, widened)
-    plans = chosen_in_doubt(problem, found, drawn(possible, seed, 0, logs, 2), 2)
+    plans = chosen_in_doubt(problem, found, drawn(PossibleLogs(problem, 1.0), seed, 0, logs, 2), 2)
     fresh = drawn(possible, seed, FIRST_REPORT, fresh, 2)
     tried = weighed(problem, [*found.plans, *plans], fresh, 2)
     best = max(tried, key=lambda w: w.expected)
