@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, sync_playwright
 
-sys.path.append(str(Path(__file__).parents[1] / "service" / "pages"))
+sys.path.extend(str(Path(__file__).parents[1] / room) for room in ("service/pages", "service", "optimizer"))
 
 from kept_pages import Pages, pages_of
 
