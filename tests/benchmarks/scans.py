@@ -12,6 +12,9 @@ samples' volumes hold the true volume. Also the real clouds of the data folder.
 import os
 import sys
 import time
+
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # before NumPy is imported, as the service does
+
 from itertools import combinations
 from pathlib import Path
 

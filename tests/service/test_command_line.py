@@ -1,6 +1,7 @@
 """The command line: exit codes, one line for each wrong input, and what is written."""
 
 import json
+import os
 import re
 import subprocess
 import sys
@@ -392,6 +393,20 @@ def test_help_and_version(pithline: Callable[..., Ran], arguments: tuple[str, ..
 
     assert (code, err) == (0, "")
     assert "pithline" in out
+
+
+@pytest.mark.parametrize(("given", "kept"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "2"}, "2")])
+def test_linear_algebra_keeps_to_one_thread_unless_said_otherwise(given: dict[str, str], kept: str) -> None:
+    code = (
+        "import os, sys; import service.command_line, service.serve; import multiprocessing as m\n"
+        "print(os.environ['OPENBLAS_NUM_THREADS'])\n"
+        "with m.get_context('spawn').Pool(1) as pool: print(pool.apply(os.getenv, ('OPENBLAS_NUM_THREADS',)))"
+    )
+    environment = {k: v for k, v in os.environ.items() if k != "OPENBLAS_NUM_THREADS"} | given
+    environment["PYTHONPATH"] = str(Path(__file__).parents[2])
+    told = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True)
+
+    assert told.stdout.split() == [kept, kept]
 
 
 def test_help_loads_nothing_heavy() -> None:
