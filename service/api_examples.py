@@ -56,6 +56,25 @@ WAYS = _examples(
         {"roll_deg": 35, "heights": "20, 17 5/8", "made": 2, "seen": ["1: 22 in x 8 ft"]},
     ),
 )
+_SHORTEST_SHEET = """length = "8 ft"
+[[section]]
+at = "0 in"
+wide = "24 in"
+[[section]]
+at = "8 ft"
+girth = "5 ft 6 in"
+"""
+FORMS = _examples(
+    scan=(
+        "A scan, and what is known of it.",
+        {"file": "(the bytes of log.ply)", "name": "Orchard Road maple", "species": "sugar maple"},
+    ),
+    sheet=("A log sheet, which says all of it itself.", {"file": _SHORTEST_SHEET}),
+)
+FILES = _examples(
+    sheet=("A log sheet; file_name in the address ends in .toml.", _SHORTEST_SHEET),
+    scan=("A scan; file_name in the address ends as its kind of file does.", "(the bytes of log.ply)"),
+)
 CHANGES = _examples(
     name=("Another name.", {"name": "Orchard Road maple"}),
     about=("Something else is said of it, which reads it again.", {"about": {"species": "sugar maple", "bark": "on"}}),

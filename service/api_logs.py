@@ -27,9 +27,10 @@ _UPLOAD: dict[str, Any] = {
                     "type": "object",
                     "required": ["file"],
                     "properties": {"file": _FILE, "name": _NAME, **About.model_json_schema()["properties"]},
-                }
+                },
+                "examples": api_examples.FORMS,
             },
-            "application/octet-stream": {"schema": _FILE},
+            "application/octet-stream": {"schema": _FILE, "examples": api_examples.FILES},
         },
     }
 }
@@ -46,7 +47,12 @@ class UploadQuery(About):
     """What may stand in the address of an upload: for a bare body, as a form says it itself."""
 
     file_name: str | None = Field(None, max_length=200, description="What the file is called.", examples=["log.ply"])
-    name: str | None = Field(None, max_length=200, description="What to call the log; else the file's name.")
+    name: str | None = Field(
+        None,
+        max_length=200,
+        description="What to call the log; else the file's name.",
+        examples=["Orchard Road maple"],
+    )
 
 
 class LogChange(BaseModel):
@@ -137,8 +143,8 @@ def get_solid(
     request: Request,
     desk: OwnDesk,
     log_id: LogId,
-    ending: Annotated[Literal["ply", "stl", "obj", "glb"], Path(description="The kind of file.")],
-    wood: Annotated[bool, Query(description="The wood alone, without its bark.")] = False,
+    ending: Annotated[Literal["ply", "stl", "obj", "glb"], Path(description="The kind of file.", examples=["glb"])],
+    wood: Annotated[bool, Query(description="The wood alone, without its bark.", examples=[True])] = False,
 ) -> Response:
     """Return the log's closed mesh as a file."""
     tag = f"{at.solid_tag(desk, log_id)}-{ending}-{wood}"

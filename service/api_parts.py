@@ -41,8 +41,8 @@ def tagged(request: Request, tag: str, make: Callable[[], Response]) -> Response
     return response
 
 
-Limit = Annotated[int, Query(ge=1, le=1000, description="So many at most.")]
-Offset = Annotated[int, Query(ge=0, le=2**31, description="So many are passed over first.")]
+Limit = Annotated[int, Query(ge=1, le=1000, description="So many at most.", examples=[20])]
+Offset = Annotated[int, Query(ge=0, le=2**31, description="So many are passed over first.", examples=[20])]
 
 _MEANINGS = {
     400: "The request cannot be read.",

@@ -4,19 +4,33 @@ import gzip
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Query, Request, Response
-from fastapi.responses import StreamingResponse
+from fastapi.responses import PlainTextResponse, StreamingResponse
 
 from optimizer.plan import PlanDocument
 from service import api_examples
 from service import desk as at
 from service.api_parts import NOT_MODIFIED, JobId, Limit, LogId, OwnDesk, PlanId, errors, tagged
 from service.documents import JobShown, PlanLine, PlanRequest, WayRequest
+from service.units import Units
 
 router = APIRouter(prefix="/api", tags=["plans and jobs"])
 
 PlanAsked = Annotated[PlanRequest, Body(openapi_examples=api_examples.PLANS)]
 WayAsked = Annotated[WayRequest, Body(openapi_examples=api_examples.WAYS)]
-OfLog = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$", description="Those of one log alone.")]
+OfLog = Annotated[
+    str | None, Query(pattern="^[0-9a-f]{32}$", description="Those of one log alone.", examples=["0" * 32])
+]
+OwnUnits = Annotated[
+    Units,
+    Query(
+        description="What lengths and masses are written in.",
+        openapi_examples={"metric": {"value": "metric"}, "imperial": {"value": "imperial"}},
+    ),
+]
+Whole = Annotated[bool, Query(description="Every plan in full, as --all prints it.", examples=[True])]
+_TEXT: dict[int | str, dict[str, Any]] = {
+    200: {"description": "Plain text, UTF-8.", "content": {"text/plain": {"schema": {"type": "string"}}}}
+}
 _EVENTS: dict[int | str, dict[str, Any]] = {
     200: {
         "description": 'Events "job", each with the job as JSON; the stream ends with the job.',
@@ -61,6 +75,18 @@ def get_plan(request: Request, desk: OwnDesk, plan_id: PlanId) -> Response:
     answer = tagged(request, plan_id, document)
     answer.headers["Vary"] = "Accept-Encoding"
     return answer
+
+
+@router.get("/plans/{plan_id}/text", response_class=Response, responses={**_TEXT, **NOT_MODIFIED, **errors(404, 422)})
+def get_plan_text(
+    request: Request, desk: OwnDesk, plan_id: PlanId, units: OwnUnits = Units.IMPERIAL, whole: Whole = False
+) -> Response:
+    """Return a plan as `pithline plan` prints it: 80 columns of plain text."""
+    return tagged(
+        request,
+        f"{plan_id}-{units}-{whole}",
+        lambda: PlainTextResponse(at.plan_text_of(desk, plan_id, units, show_all=whole)),
+    )
 
 
 @router.delete("/plans/{plan_id}", status_code=204, responses=errors(404, 422))

@@ -49,15 +49,20 @@ _PAGES = "service.pages"
 def create_app(settings: Settings | None = None, opened: Desk | None = None) -> FastAPI:
     """Return the application; its data folder is open, and its jobs run, while it is served.
 
-    opened : the desk, where it is open already. Raises InputError where others could reach it without a passphrase.
+    opened : the desk, where it is open already. Raises InputError where others could reach it without a passphrase,
+    and for an executor that cannot be had.
     """
     chosen = settings or Settings()
     check_reach(chosen)
+    # Somebody else's executor is had at once, so that what is wrong with it is told before anything is served.
+    elsewhere = None if chosen.executor is None else slots_for(chosen)
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         desk = opened or open_desk(chosen)
-        runner = JobRunner(desk.store, str(desk.files.folder), slots_for(chosen), chosen)
+        runner = JobRunner(
+            desk.store, str(desk.files.folder), slots_for(chosen) if elsewhere is None else elsewhere, chosen
+        )
         app.state.desk, app.state.runner = desk, runner
         app.state.sessions = Sessions(desk.store.database, chosen, passphrase_hash(chosen))
         app.state.streams = Streams(desk.store, chosen.most_streams)

@@ -18,7 +18,7 @@ from optimizer.plan import Mark, PlanDocument
 from optimizer.prices import PriceBook
 from optimizer.typed import one_line
 from optimizer.wood import known_woods
-from service import job_state
+from service import job_state, tables
 from service.as_toml import as_toml
 from service.database import Database
 from service.documents import (
@@ -52,6 +52,7 @@ from service.mesh_file import MESH_SUFFIXES, mesh_file
 from service.refusals import NotReadyError
 from service.settings import Settings
 from service.store import Store
+from service.units import Units
 from service.uploads import Limits, Received, taking
 
 _SHEET_SUFFIX = ".toml"
@@ -287,6 +288,20 @@ def _start(desk: Desk, kind: Any, log_id: str, request: PlanRequest | WayRequest
 def plan_document(desk: Desk, plan_id: str) -> PlanDocument:
     """Return a plan. Raises NotFoundError."""
     return PlanDocument.model_validate_json(gzip.decompress(desk.store.plan_gzip(plan_id)))
+
+
+def plan_text_of(desk: Desk, plan_id: str, units: Units, *, show_all: bool) -> str:
+    """Return a plan as the command line prints it. Raises NotFoundError."""
+    document = plan_document(desk, plan_id)
+    read = read_of(desk, desk.store.job(plan_id).log_id)
+    assumed = tables.Assumed(
+        mill=_KEPT, prices=_KEPT, species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from
+    )
+    title = "Plan 1" if document.value_by_roll else "Your way"
+    return tables.plan_text(document, assumed, units, show_all=show_all, title=title)
+
+
+_KEPT = "as kept here"
 
 
 def cancel_job(desk: Desk, job_id: str) -> JobShown:

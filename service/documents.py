@@ -44,27 +44,36 @@ class About(Typed):
     """What is said of a log beside its file; what is left out is taken from the file."""
 
     species: str | None = Field(None, max_length=200, description="The wood.", examples=["sugar maple"])
-    bark: Literal["on", "off"] | None = Field(None, description="Whether the bark is on; else the sheet's, or on.")
+    bark: Literal["on", "off"] | None = Field(
+        None, description="Whether the bark is on; else the sheet's, or on.", examples=["off"]
+    )
     end_trim: str | None = Field(
         None,
         max_length=40,
         description="Lost at each end, with its unit; else the sheet's, or 2 in.",
         examples=["2 in"],
     )
-    cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost.")
+    cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost.", examples=[150])
     unit: Literal["m", "cm", "mm", "in", "ft"] | None = Field(
-        None, description="The unit of a scan; else what makes a log of it."
+        None, description="The unit of a scan; else what makes a log of it.", examples=["mm"]
     )
     up: Literal["x", "y", "z", "-x", "-y", "-z"] | None = Field(
-        None, description="The axis of a scan that points up; else as it lies."
+        None, description="The axis of a scan that points up; else as it lies.", examples=["y"]
     )
     butt: Literal["other"] | None = Field(
-        None, description="other: take the other end of a scan for the butt end than was found."
+        None,
+        description="other: take the other end of a scan for the butt end than was found.",
+        examples=["other"],
     )
     taped_length: str | None = Field(
-        None, max_length=40, description="The log's length by the tape, with its unit: sets a scan's scale."
+        None,
+        max_length=40,
+        description="The log's length by the tape, with its unit: sets a scan's scale.",
+        examples=["9 ft 8 in"],
     )
-    pick: int | None = Field(None, ge=1, le=1000, description="Which log of a scan, the largest first; else 1.")
+    pick: int | None = Field(
+        None, ge=1, le=1000, description="Which log of a scan, the largest first; else 1.", examples=[2]
+    )
 
     @field_validator("species")
     @classmethod

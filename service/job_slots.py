@@ -135,9 +135,19 @@ def _executor(name: str) -> Executor:
     try:
         make = getattr(importlib.import_module(module), function)
     except (ImportError, AttributeError, ValueError) as error:
-        raise InputError(f"executor must be module:function of something installed, got {name}: {error}") from None
-    made: Executor = make()
+        raise InputError(
+            f"executor must be module:function of something installed, got {name}: {error}; {_MEND_EXECUTOR}"
+        ) from None
+    try:
+        made = make()
+    except Exception as error:  # whatever somebody else's function raises
+        raise InputError(f"executor {name} could not be made: {error!r}; {_MEND_EXECUTOR}") from error
+    if not isinstance(made, Executor):
+        raise InputError(f"executor {name} must return a concurrent.futures.Executor, got {made!r}; {_MEND_EXECUTOR}")
     return made
+
+
+_MEND_EXECUTOR = "mend PITHLINE_EXECUTOR"
 
 
 def _lead_own_group() -> None:

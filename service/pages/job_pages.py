@@ -6,6 +6,7 @@ from fastapi.responses import Response
 from service import desk as at
 from service.api_parts import JobId, OwnDesk
 from service.job_state import JobState
+from service.pages.plan_view import percent_more
 from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, see
 
 router = APIRouter(route_class=PageRoute)
@@ -24,7 +25,7 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits) ->
     currency = str(asked.get("prices", {}).get("currency", "USD"))
     money = None if job.best_net is None else measures_in(units, currency).money(job.best_net)
     return render(
-        request, "job.html", job=job, log=log, best=money, currency=currency,
+        request, "job.html", job=job, log=log, best=money, currency=currency, percent_more=percent_more,
         mill=asked.get("mill", {}).get("name", ""), prices=asked.get("prices", {}).get("name", ""),
     )  # fmt: skip
 

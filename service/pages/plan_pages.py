@@ -29,6 +29,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     """Return what every page of a plan knows."""
     document = at.plan_document(desk, plan_id)
     log_id = _log_of(desk, plan_id)
+    facts = desk.store.log(log_id).facts
     return {
         "plan_id": plan_id,
         "log_id": log_id,
@@ -41,6 +42,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "minutes": minutes_text,
         "plan_line": PLAN_LINE,
         "cautions": plan_view.cautions_by_level(document),
+        "notes": plan_view.notes_of(document, () if facts is None else facts.warnings),
         "end_on_bed": end_on_bed,
         "side_on_bed": side_on_bed,
     }

@@ -1,6 +1,7 @@
 """A plan document as pages show it: what to call each way, its shims, its passes line by line, its cautions."""
 
 from collections import Counter
+from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import groupby
 from math import ceil, floor
@@ -52,6 +53,27 @@ class Line:
     reading: str
     pieces: tuple[Piece, ...]
     starts_flip: bool
+
+
+@dataclass(frozen=True)
+class Notes:
+    """What a plan's reader is told first. said : in full; folded : how the log was read, for whoever asks."""
+
+    said: tuple[str, ...]
+    folded: tuple[str, ...]
+
+
+def notes_of(document: PlanDocument, of_reading: Collection[str]) -> Notes:
+    """Part what bears on the plan from what reading the log found ordinary.
+
+    of_reading : what reading found. Of that, what doubts the plan itself is told in full.
+    """
+    folded = tuple(note for note in document.warnings if note in of_reading and _DOUBTED not in note)
+    return Notes(tuple(note for note in document.warnings if note not in folded), folded)
+
+
+_DOUBTED = "the plan"
+"""In notes of reading, which know no plan yet, it stands where the log is not what it should be for one."""
 
 
 def is_own_way(document: PlanDocument) -> bool:
@@ -208,10 +230,24 @@ def bound_said(document: PlanDocument) -> str:
     best = max(plan.net for plan in document.plans)
     if upper is None or best <= 0.0:
         return ""
-    percent = ceil(max(upper / best - 1.0, 0.0) * 1000.0 - 1e-6) / 10.0
-    if percent <= 0.0:
-        return "No lay can be better: this is proven."
-    return f"No lay can be more than {percent:g} % better: this is proven."
+    percent = percent_more(1.0 - best / upper) if upper > best else "0"
+    better = "be better" if percent == "0" else f"be more than {percent} % better"
+    if document.doubt is None:
+        return f"No lay can {better}: this is proven."
+    return f"On the log as measured, no lay can {better}: this is proven."
+
+
+def percent_more(gap: float) -> str:
+    """Return by how many per cent of the best so far another lay could be better, never too few.
+
+    gap : what the best is under the proven bound, as a share of the bound, under 1.
+    """
+    percent = 100.0 * gap / (1.0 - gap)
+    return f"{ceil(percent - _WHOLE) if percent > 1.0 else ceil(10.0 * percent - _WHOLE) / 10.0:g}"
+
+
+_WHOLE = 1e-6
+"""Rounding errors do not make a whole number the next one."""
 
 
 def likely_said(plan: Plan, measures: Measures) -> str:
@@ -221,9 +257,30 @@ def likely_said(plan: Plan, measures: Measures) -> str:
     return f"likely from {measures.money(plan.net_p10)} to {measures.money(plan.net_p90)}"
 
 
-def chance_said(plan: Plan) -> str:
-    """Say how often a way is the best of those shown; nothing where doubt was not reckoned."""
-    return "" if plan.chance_best is None else f"in {100.0 * plan.chance_best:.0f} of 100"
+def chance_said(document: PlanDocument, plan: Plan) -> str:
+    """Say how often a way is the best of those shown; nothing where doubt was not reckoned.
+
+    Plans that lie much alike take that chance from each other, so they are told together.
+    """
+    if plan.chance_best is None:
+        return ""
+    alike = [other for other in document.plans if _are_alike(plan, other)] if plan in document.plans else []
+    own = f"in {100.0 * plan.chance_best:.0f} of 100"
+    if len(alike) < 2:
+        return own
+    others = [str(other.rank) for other in alike if other is not plan]
+    named = f"plan {others[0]}, which lies" if len(others) == 1 else f"plans {' and '.join(others)}, which lie"
+    together = sum(other.chance_best or 0.0 for other in alike)
+    return f"{own}; with {named} much the same, in {100.0 * together:.0f}"
+
+
+def _are_alike(one: Plan, other: Plan) -> bool:
+    """Whether one would hardly tell two plans' lays apart (our own rule, no source)."""
+    turn_deg = abs(one.roll_deg - other.roll_deg) % 360.0
+    return min(turn_deg, 360.0 - turn_deg) <= _ALIKE_DEG
+
+
+_ALIKE_DEG = 15.0
 
 
 def sources_said(document: PlanDocument) -> list[tuple[str, str]]:

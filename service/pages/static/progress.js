@@ -13,6 +13,12 @@ function money(amount) {
   return box.dataset.currency === "USD" ? `${sign}$${whole}` : `${sign}${whole} ${box.dataset.currency}`;
 }
 
+// By how many per cent of the best so far another lay could be better, never too few.
+function percentMore(gap) {
+  const percent = (100 * gap) / (1 - gap);
+  return percent > 1 ? Math.ceil(percent - 1e-6) : Math.ceil(10 * percent - 1e-6) / 10;
+}
+
 function show(job) {
   if (job.total > 0) {
     bar.max = job.total;
@@ -23,9 +29,7 @@ function show(job) {
   const words = job.total > 0 ? `${job.stage}: ${job.done} of ${job.total}` : job.stage;
   if (stage.textContent !== words) stage.textContent = words;
   if (best && job.best_net !== null) best.textContent = money(job.best_net);
-  if (gap && job.gap !== null) {
-    gap.textContent = `No lay can be more than ${Math.ceil(job.gap * 1000) / 10} % better`;
-  }
+  if (gap && job.gap !== null && job.gap < 1) gap.textContent = `at most ${percentMore(job.gap)} % more is possible`;
 }
 
 function follow(path) {

@@ -1,5 +1,6 @@
 """Who may ask: hosts, other sites' pages, the passphrase; and the headers of every answer."""
 
+import re
 import threading
 
 import pytest
@@ -46,6 +47,35 @@ def test_another_sites_page_changes_nothing(client, headers):
 
     refused(client.post("/api/logs/sample", headers=headers), 403)
     assert client.get("/api/logs").json() == before
+
+
+def test_no_route_that_changes_anything_is_open_to_another_site(own_files, tmp_path):  # noqa: ARG001
+    app = create_app(Settings(data_folder=tmp_path, slots=0))
+    changing = {
+        (method, re.sub(r"{[^}]*}", "0" * 32, route.path))
+        for router in app.state.routers
+        for route in router.routes
+        for method in route.methods - {"GET", "HEAD", "OPTIONS"}
+    }
+    form = {"Content-Type": "application/x-www-form-urlencoded"}
+    with serving(Settings(data_folder=tmp_path, slots=0, free_bytes=0)) as client:
+        own = {"Origin": f"http://{client.base_url.host}:{client.base_url.port}", "Sec-Fetch-Site": "same-origin"}
+        answers = {
+            (site, method, path): client.request(
+                method, path, headers={**form, **headers}, content=b"units=metric"
+            ).status_code
+            for site, headers in (
+                ("origin", {"Origin": "https://evil.example"}),
+                ("fetch", {"Sec-Fetch-Site": "cross-site"}),
+                ("own", own),
+            )
+            for method, path in sorted(changing)
+        }
+
+    assert len(changing) > 30
+    assert {"/units", "/sign-in", "/logs"} <= {path for _, path in changing}  # form posts are among them
+    assert {status for (site, *_), status in answers.items() if site != "own"} == {403}
+    assert 403 not in {status for (site, *_), status in answers.items() if site == "own"}
 
 
 def test_own_pages_and_programs_may(client):

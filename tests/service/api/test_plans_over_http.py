@@ -3,9 +3,11 @@
 import gzip
 import json
 
+from served import refused
 from small_log import STRAIGHT
 
 from optimizer.plan import PlanDocument
+from service.command_line import run
 
 QUICK = {"lays": 12, "doubt": "off"}
 
@@ -41,6 +43,32 @@ def test_the_same_upload_again_is_the_same_log(client, log_id):
     assert (again.status_code, again.json()["again"], again.json()["log"]["id"]) == (200, True, log_id)
     assert (other.status_code, other.json()["again"]) == (202, False)
     assert other.json()["log"]["id"] != log_id
+
+
+def test_a_plan_is_told_as_the_command_line_prints_it(client, ended, log_id, capsys, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    plan_id = ended(client.post(f"/api/logs/{log_id}/plans", json=QUICK).json()["id"])["plan_id"]
+    document = client.get(f"/api/plans/{plan_id}").json()
+    answer = client.get(f"/api/plans/{plan_id}/text")
+    metric = client.get(f"/api/plans/{plan_id}/text", params={"units": "metric", "whole": True})
+    tag = {"If-None-Match": answer.headers["etag"]}
+    (tmp_path / "log.toml").write_text(STRAIGHT)
+
+    assert run(["plan", "log.toml", "--lays", "12", "--doubt", "off", "--seconds", "60"]) == 0
+    typed = capsys.readouterr().out
+    told = answer.text.partition("\nPlan 1: ")[2]
+
+    assert answer.headers["content-type"] == "text/plain; charset=utf-8"
+    assert len(told.splitlines()) > 20
+    assert told == typed.partition("\nPlan 1: ")[2]
+    assert max(map(len, answer.text.splitlines())) <= 80
+    assert f"{1000.0 * document['plans'][0]['passes'][0]['blade_height_m']:.0f}" in metric.text
+    assert "The plain way: net" in metric.text
+    assert " lb" not in metric.text.partition("Cautions")[0]
+    assert client.get(f"/api/plans/{plan_id}/text", headers=tag).status_code == 304
+    assert client.get(f"/api/plans/{plan_id}/text", params={"units": "metric"}, headers=tag).status_code == 200
+    refused(client.get(f"/api/plans/{'0' * 32}/text"), 404)
+    refused(client.get(f"/api/plans/{plan_id}/text", params={"units": "ells"}), 422)
 
 
 def test_a_plan_travels_compressed_where_that_is_taken(client, ended, log_id):

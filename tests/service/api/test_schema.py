@@ -73,6 +73,44 @@ def test_everything_is_described(idle):
     assert unnamed == []
 
 
+def test_everything_that_is_asked_for_has_an_example(idle):
+    client, _ = idle
+    schema = client.get("/api/openapi.json").json()
+
+    def resolved(about):
+        name = about.get("$ref", "").rpartition("/")[2]
+        return schema["components"]["schemas"][name] if name else about
+
+    asked = [
+        (f"{method} {path} {part}", about)
+        for path, methods in schema["paths"].items()
+        for method, operation in methods.items()
+        for part, about in [
+            *((p["name"], p) for p in operation.get("parameters", ())),
+            *operation.get("requestBody", {}).get("content", {}).items(),
+        ]
+    ]
+
+    assert len(asked) > 40
+    bare = [at for at, about in asked if not (about.get("examples") or resolved(about["schema"]).get("examples"))]
+    assert bare == []
+
+
+def test_the_shortest_sheet_of_the_examples_is_taken_as_a_file(idle):
+    client, _ = idle
+    content = operations(client)["/api/logs"]["post"]["requestBody"]["content"]
+    form, bare = content["multipart/form-data"], content["application/octet-stream"]
+
+    by_form = client.post("/api/logs", files={"file": ("log.toml", form["examples"]["sheet"]["value"]["file"])})
+    as_body = client.post(
+        "/api/logs?file_name=log.toml",
+        content=bare["examples"]["sheet"]["value"],
+        headers={"Content-Type": "application/octet-stream"},
+    )
+
+    assert (by_form.status_code, as_body.status_code) == (202, 200)
+
+
 def test_made_up_requests_get_what_is_promised(idle):
     client, ids = idle
     found = schemathesis.openapi.from_dict(client.get("/api/openapi.json").json()).get_all_operations()

@@ -40,6 +40,24 @@ def test_settings_that_cannot_be(pithline, options, says):
     assert err.count("\n") == 1
 
 
+@pytest.mark.parametrize(
+    ("executor", "says"),
+    [
+        ("no.such.module:make", "executor must be module:function of something installed, got no.such.module:make"),
+        ("builtins:len", "executor builtins:len could not be made"),
+        ("builtins:dict", "executor builtins:dict must return a concurrent.futures.Executor, got {}"),
+    ],
+)
+def test_an_executor_that_cannot_be_had(pithline, monkeypatch, executor, says):
+    monkeypatch.setenv("PITHLINE_EXECUTOR", executor)
+    code, out, err = pithline("serve", "--data", "data", "--port", "0")
+
+    assert (code, out) == (2, "")
+    assert says in err
+    assert err.endswith("mend PITHLINE_EXECUTOR\n")
+    assert err.count("\n") == 1
+
+
 def test_a_folder_that_another_service_uses(pithline):
     folder = Path("data")
     folder.mkdir()

@@ -1,6 +1,7 @@
 """Every page from real documents: there, escaped, small, with nothing from outside and no script or style inline."""
 
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 
 import pytest
@@ -8,6 +9,10 @@ from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
 from optimizer.plan import Doubt, DoubtSource
 from optimizer.possible_logs import SURFACE
+from service import desk as at
+from service import job_state
+from service.documents import PlanRequest
+from service.pages.plan_view import bound_said, chance_said, percent_more
 from service.pages.rendering import on_pages
 
 MOST_BYTES = 150_000
@@ -142,7 +147,74 @@ def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, pl
     assert '<h1 class="big">$2,222</h1>' in text
     assert "in 40 of 100" in text
     assert "the surface: 75 %" in text
-    assert "No lay can be more than 1.2 % better" in text
+    assert "On the log as measured, no lay can be more than 2 % better: this is proven." in text
+
+
+@pytest.mark.parametrize(
+    ("gap", "percent"),
+    [(0.0, "0"), (0.0001, "0.1"), (0.009, "1"), (1.0 - 1.0 / 1.05, "5"), (0.0566, "6"), (0.5, "100")],
+)
+def test_how_much_more_is_possible_is_never_too_little(gap: float, percent: str) -> None:
+    assert percent_more(gap) == percent
+
+
+@pytest.mark.parametrize(
+    ("upper", "says"),
+    [
+        (1.0, "No lay can be better: this is proven."),
+        (1.004, "No lay can be more than 0.4 % better: this is proven."),
+        (1.0501, "No lay can be more than 6 % better: this is proven."),
+    ],
+)
+def test_a_proven_bound_is_told_of_the_best_net(planned: Planned, upper: float, says: str) -> None:
+    most = max(plan.net for plan in planned.document.plans)
+    bound = {"upper_net": most * upper, "gap": 1.0 - 1.0 / upper}
+    assert bound_said(planned.document.model_copy(update={"bound": bound})) == says
+
+
+def test_a_search_says_how_much_more_is_possible(client: Pages, log_id: str) -> None:
+    desk = desk_of(client)
+    job = desk.store.step_job(at.start_plan(desk, log_id, PlanRequest()).id, job_state.started)
+    assert job is not None
+    desk.store.note_progress(job.id, job.attempt, "searching", 3, 9, 1240.0, 0.08)
+    text = client.get(f"/jobs/{job.id}").text
+    at.cancel_job(desk, job.id)
+    assert "data-best>$1,240</p>" in text
+    assert "at most 9 % more is possible" in text
+
+
+def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -> None:
+    first = planned.document.plans[0]
+    plans = tuple(
+        first.model_copy(update={"rank": rank, "roll_deg": roll_deg, "chance_best": chance})
+        for rank, roll_deg, chance in ((1, 358.0, 0.39), (2, 4.0, 0.125), (3, 150.0, 0.19), (4, 10.0, 0.1))
+    )
+    document = planned.document.model_copy(update={"plans": plans})
+    said = [chance_said(document, plan) for plan in plans]
+    assert said == [
+        "in 39 of 100; with plans 2 and 4, which lie much the same, in 62",
+        "in 12 of 100; with plans 1 and 4, which lie much the same, in 62",
+        "in 19 of 100",
+        "in 10 of 100; with plans 1 and 2, which lie much the same, in 62",
+    ]
+    assert chance_said(document, first) == ""
+
+
+LITTLE_SEEN = "Seen: under 45% of the girth along 30% of the log, so the plan may be far off; film both sides again."
+
+
+def test_notes_of_reading_are_folded_and_what_bears_on_the_plan_is_not(client: Pages, planned: Planned) -> None:
+    ordinary = ("Unit: m, which makes the log about 3.5 m long.", "Up: z, as the ground lies.")
+    read = replace(planned.read, warnings=(*ordinary, LITTLE_SEEN))
+    log_id = keep_log(client, read, "Noted")
+    found = "Face 2: 21 in x 9 ft found against 26 in x 9 ft 5 in expected."
+    told = planned.document.model_copy(update={"warnings": (*read.warnings, found)})
+    plan_id = keep_plan(client, log_id, told)
+    for address in (f"/plans/{plan_id}", f"/plans/{plan_id}/1/cut-list"):
+        text = client.get(address).text
+        folded = text.partition("<summary>2 notes on the log</summary>")[2].partition("</details>")[0]
+        assert [note for note in (*ordinary, LITTLE_SEEN, found) if note in folded] == list(ordinary)
+        assert re.findall(r'<p class="note">(.*?)</p>', text)[:2] == [LITTLE_SEEN, found]
 
 
 def test_the_cut_list_has_a_line_for_each_pass(client: Pages, plan_id: str, planned: Planned) -> None:
