@@ -37,7 +37,12 @@ def serve(given: dict[str, Any]) -> None:
         from service.app import create_app  # noqa: PLC0415 - a second that what is wrong need not wait for
         from service.desk import open_desk  # noqa: PLC0415
 
-        app = create_app(settings, open_desk(settings))
+        desk = open_desk(settings)
+        try:
+            app = create_app(settings, desk)
+        except InputError:
+            desk.close()
+            raise
         host, port = listening.getsockname()[:2]
         shown = f"[{host}]" if ":" in host else host
         scheme = "https" if settings.certificate_file else "http"
