@@ -57,7 +57,7 @@ def cut_stretch(log: Log, from_m: float, to_m: float) -> Log:
     forks = tuple(fork for fork in log.forks if low < fork.crotch_m[0] < high)
     hearts = tuple(line for line in lines if len(line) > 1)
     # What is known of each face and vertex is of the whole log's.
-    return replace(log, outer=outer, wood=wood, hearts=hearts, forks=forks, face_seen=None, doubt=None)
+    return replace(log, outer=outer, wood=wood, hearts=hearts, forks=forks, face_seen=None, doubt=None, colours=None)
 
 
 def _cut(body: Manifold, low: float, high: float) -> Solid:

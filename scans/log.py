@@ -152,6 +152,22 @@ class SurfaceDraw:
 
 
 @dataclass(frozen=True, eq=False)
+class SurfaceColours:
+    """Colours of the vertices of a log's outer surface.
+
+    rgb : (V, 3) red, green and blue. known : (V,) whether the scan told the colour; where not it is a neutral grey.
+    """
+
+    rgb: NDArray[np.uint8]
+    known: NDArray[np.bool_]
+
+    @property
+    def known_share(self) -> float:
+        """Share of the vertices whose colour is known."""
+        return float(self.known.mean())
+
+
+@dataclass(frozen=True, eq=False)
 class Log:
     """A log whose outer surface (bark included, if it has any) and wood are closed solids.
 
@@ -165,6 +181,7 @@ class Log:
         sheet of a straight stem.
     face_seen : (F,) whether a scan saw each face of `outer`; None where no scan tells.
     doubt : how the surface may lie otherwise; None where it is taken as it is.
+    colours : of the vertices of `outer`; None where no scan tells.
     """
 
     name: str
@@ -177,8 +194,11 @@ class Log:
     scan_to_log: FloatArray = field(default_factory=lambda: np.eye(4))
     face_seen: NDArray[np.bool_] | None = None
     doubt: SurfaceDoubt | None = None
+    colours: SurfaceColours | None = None
 
     def __post_init__(self) -> None:
+        if self.colours is not None and len(self.colours.rgb) != len(self.outer.vertices_m):
+            raise ValueError(f"colours: {len(self.colours.rgb)} for {len(self.outer.vertices_m)} vertices")
         object.__setattr__(self, "hearts", tuple(frozen(line) for line in self.hearts))
         object.__setattr__(self, "scan_to_log", frozen(self.scan_to_log))
 

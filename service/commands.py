@@ -12,7 +12,6 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-import trimesh
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
@@ -45,6 +44,7 @@ from service.invented_scan import SCAN_FILE, invented_scan
 from service.log_reading import AboutLog, LogRead, read_log
 from service.mark_sheet import idle_marks
 from service.measures import Measures
+from service.mesh_file import MESH_SUFFIXES, mesh_file
 from service.tables import Assumed, plan_text, solid_text
 from service.units import Units
 from service.way import Way, compared, face_expected
@@ -61,7 +61,6 @@ EXIT_CODES: tuple[tuple[type[Exception], int], ...] = (
     (UnknownSpeciesError, WRONG_INPUT),
     (NoPlanError, NO_PLAN),
 )
-MESH_SUFFIXES = (".ply", ".stl", ".obj", ".glb")
 STDOUT = "-"
 
 
@@ -238,12 +237,7 @@ def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) ->
         raise InputError(f"--out must end in {', '.join(MESH_SUFFIXES)}, got {out}")
     read = read_log(read_file(log), about)
     body = read.log.wood if wood else read.log.outer
-    vertices_m = body.vertices_m
-    if suffix == ".glb":  # y is up in this format by its standard (glTF 2.0, section 3.4)
-        vertices_m = vertices_m[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
-    mesh = trimesh.Trimesh(vertices_m, body.faces, process=False)
-    data = mesh.export(file_type=suffix[1:])
-    write_whole(out, data.encode() if isinstance(data, str) else data)
+    write_whole(out, mesh_file(body, suffix, read.log.colours if body is read.log.outer else None))
     typer.echo(solid_text(read.log.name, read.log.length_m, body.volume_m3, len(body.faces), str(out), units), nl=False)
 
 

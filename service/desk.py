@@ -219,7 +219,8 @@ def solid_file(desk: Desk, log_id: str, suffix: str, *, wood: bool = False) -> b
     if suffix not in MESH_SUFFIXES:
         raise InputError(f"suffix must be one of {', '.join(MESH_SUFFIXES)}, got {suffix}")
     log = read_of(desk, log_id).log
-    return mesh_file(log.wood if wood else log.outer, suffix)
+    body = log.wood if wood else log.outer
+    return mesh_file(body, suffix, log.colours if body is log.outer else None)
 
 
 def change_log(desk: Desk, log_id: str, name: str | None, about: About | None) -> LogShown:

@@ -12,10 +12,12 @@ from numpy.typing import NDArray
 
 from optimizer.plan import Mark, Source
 from optimizer.wood import UNKNOWN_NAME, find_wood, unknown_wood
-from scans.log import Fork, Log, Solid, SurfaceDoubt
+from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt
 from service.log_reading import LogRead
 
-VERSION: Final = 1
+VERSION: Final = 2
+READ: Final = (1, 2)
+"""Version 1 knew no colours."""
 _DOUBT = ("outer_ways", "outer_modes_m", "wood_ways", "wood_modes_m")
 _FORK = ("crotch_m", "normal", "direction")
 _WORDS = ("bark_on", "bark_ratio", "end_trim_m", "cost", "species_from", "bark_from", "end_trim_from")
@@ -37,6 +39,8 @@ def pack_log(read: LogRead) -> bytes:
         arrays["face_seen"] = log.face_seen
     if log.doubt is not None:
         arrays |= {f"doubt_{name}": getattr(log.doubt, name) for name in _DOUBT}
+    if log.colours is not None:
+        arrays |= {"colours_rgb": log.colours.rgb, "colours_known": log.colours.known}
     words = {
         "version": VERSION,
         "name": log.name,
@@ -62,8 +66,9 @@ def unpack_log(data: bytes) -> LogRead:
     """Return the log of a file that `pack_log` made. Raises ValueError for one of another version."""
     with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
         words = json.loads(arrays["words"].tobytes())
-        if words["version"] != VERSION:
-            raise ValueError(f"a kept log is of version {words['version']}, not {VERSION}; upload its file again")
+        if words["version"] not in READ:
+            known = " or ".join(map(str, READ))
+            raise ValueError(f"a kept log is of version {words['version']}, not {known}; upload its file again")
         outer = _solid("outer", arrays)
         log = Log(
             name=words["name"],
@@ -82,6 +87,7 @@ def unpack_log(data: bytes) -> LogRead:
                 scale_spread=words["scale_spread"],
                 kinds=tuple(words.get("doubt_kinds", ())),
             ),
+            colours=SurfaceColours(arrays["colours_rgb"], arrays["colours_known"]) if "colours_rgb" in arrays else None,
         )
     return LogRead(
         log=log,

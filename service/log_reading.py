@@ -11,12 +11,13 @@ import numpy as np
 from optimizer.lengths import LengthError, parse_length_m
 from optimizer.plan import Mark, Source
 from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
+from scans.colours import coloured
 from scans.errors import OpenSolidError, ScanError
 from scans.ground import find_log
 from scans.log import Log
 from scans.reading_apart import read_scan_apart
 from scans.scan import ReadingLimits, Scan
-from scans.scan_surface import merged_corners, points_on_faces
+from scans.scan_surface import merged_corners, points_and_values_on_faces
 from scans.scanned_log import TAPED_SPREAD, log_from_points
 from scans.solid import log_from_mesh
 from scans.tape import LogSheet, log_from_sheet
@@ -203,32 +204,38 @@ def _from_closed(
     if about.pick not in {None, 1}:
         raise ScanError(f"--pick must be 1, as a closed mesh holds one log, got {about.pick}")
     if taped_m is None:
-        return log, (*scan.notes, *at.notes, *found)
+        return coloured(log, at.points_m, scan.colours), (*scan.notes, *at.notes, *found)
     scaled = scaled_to_length(points_m, log.length_m, taped_m)
     log, found = log_from_mesh(scaled.points_m, faces, name, bark_ratio, about.butt or "auto")
-    return _with_scale(log, scaled.factor), (*scan.notes, *at.notes, scaled.note, *found)
+    log = coloured(_with_scale(log, scaled.factor), at.points_m, scan.colours)
+    return log, (*scan.notes, *at.notes, scaled.note, *found)
 
 
 def _from_points(
     at: PlacedScan, scan: Scan, name: str, bark_ratio: Callable[[float], float], about: AboutLog, taped_m: float | None
 ) -> tuple[Log, tuple[str, ...]]:
     """Return the log found among the points of a scan or an open mesh, and each choice made. Raises ScanError."""
-    points_m, normals, faces = at.points_m, at.normals, scan.faces
+    points_m, normals, faces, colours = at.points_m, at.normals, scan.faces, scan.colours
     if len(faces):
         # Faces may be large, so that corners alone would not show the surface.
-        points_m, normals, faces = points_on_faces(points_m, faces, max(_ON_FACES, len(points_m))), None, faces[:0]
+        values = points_m if colours is None else colours.astype(np.float64)
+        points_m, values = points_and_values_on_faces(points_m, values, faces, max(_ON_FACES, len(points_m)))
+        colours = None if colours is None else np.round(values).astype(np.uint8)
+        normals, faces = None, faces[:0]
     butt = about.butt or "auto"
     found = find_log(points_m, normals, faces=faces, pick=about.pick or 1)
     own_m = points_m[found.mask]
+    own_colours = None if colours is None else colours[found.mask]
     log, notes = log_from_points(own_m, found.outline, name, bark_ratio, butt)
     if taped_m is None:
-        return log, (*scan.notes, *at.notes, *found.notes, *notes)
+        return coloured(log, own_m, own_colours), (*scan.notes, *at.notes, *found.notes, *notes)
     scaled = scaled_to_length(own_m, log.length_m, taped_m)
     outline = replace(
         found.outline, butt_m=scaled.factor * found.outline.butt_m, top_m=scaled.factor * found.outline.top_m
     )
     log, notes = log_from_points(scaled.points_m, outline, name, bark_ratio, butt, TAPED_SPREAD)
-    return _with_scale(log, scaled.factor), (*scan.notes, *at.notes, *found.notes, scaled.note, *notes)
+    log = coloured(_with_scale(log, scaled.factor), own_m, own_colours)
+    return log, (*scan.notes, *at.notes, *found.notes, scaled.note, *notes)
 
 
 def _with_scale(log: Log, factor: float) -> Log:

@@ -8,6 +8,8 @@ The file, little-endian:
     uint16        V x 3 places; in metres: offset_m + scale_m * value, log frame
     uint8         V, 255 where a scan saw the surface, 0 where it was guessed; padded with 0 to a multiple of 4
     uint16        F x 3 corners of the faces, anticlockwise from outside, each counted from its part's first vertex
+    uint8         V x 4 red, green, blue and 255 where a scan told the colour of a vertex, 0 where not; only if the
+                  head's `coloured` is true
 
 The head:
 
@@ -20,6 +22,7 @@ The head:
     hearts              lines of the pith [[[x, y, z], ...], ...], heart_radius_m
     rods                marks [{id, kind, from, to, radius_m}], from the surface inwards
     guessed             whether a scan tells what it did not see
+    coloured            whether colours follow the faces
 """
 
 import json
@@ -61,7 +64,7 @@ def solid_buffer(log: Log, marks: Sequence[Mark] = ()) -> bytes:
         "rods": [_rod(log, mark) for mark in marks if mark.kind != "pith"],
         "guessed": log.face_seen is not None,
     }
-    return _packed(head, [(part, (vertices, faces))], _seen(log, vertices))
+    return _packed(head, [(part, (vertices, faces))], _seen(log, vertices), _colours(log, vertices))
 
 
 def slabs_buffer(log: Log, document: PlanDocument, rank: int) -> bytes:
@@ -125,6 +128,14 @@ def _seen(log: Log, vertices: FloatArray) -> NDArray[np.uint8]:
     return np.where(share > 0.5, 255, 0).astype(np.uint8)
 
 
+def _colours(log: Log, vertices: FloatArray) -> NDArray[np.uint8] | None:
+    if log.colours is None:
+        return None
+    _, nearest = cKDTree(log.outer.vertices_m).query(vertices)
+    known = np.where(log.colours.known[nearest], 255, 0).astype(np.uint8)
+    return np.column_stack([log.colours.rgb[nearest], known])
+
+
 def _rod(log: Log, mark: Mark) -> dict[str, Any]:
     deep = mark.model_copy(update={"depth_m": max(mark.depth_m, SHORTEST_ROD_M), "radius_m": max(mark.radius_m, 1e-3)})
     corners = rod_of(log, deep, 0.0).corners_m
@@ -133,7 +144,12 @@ def _rod(log: Log, mark: Mark) -> dict[str, Any]:
     return {"id": mark.id, "kind": mark.kind, "from": start, "to": end, "radius_m": mark.radius_m}
 
 
-def _packed(head: dict[str, Any], parts: list[tuple[dict[str, Any], Mesh]], seen: NDArray[np.uint8]) -> bytes:
+def _packed(
+    head: dict[str, Any],
+    parts: list[tuple[dict[str, Any], Mesh]],
+    seen: NDArray[np.uint8],
+    colours: NDArray[np.uint8] | None = None,
+) -> bytes:
     vertices = np.concatenate([mesh[0] for _, mesh in parts])
     faces = np.concatenate([mesh[1] for _, mesh in parts])
     low = vertices.min(axis=0)
@@ -141,6 +157,7 @@ def _packed(head: dict[str, Any], parts: list[tuple[dict[str, Any], Mesh]], seen
     head |= {
         "vertices": len(vertices),
         "faces": len(faces),
+        "coloured": colours is not None,
         "offset_m": low.tolist(),
         "scale_m": scale.tolist(),
         "parts": [part | {"vertices": len(mesh[0]), "faces": len(mesh[1])} for part, mesh in parts],
@@ -151,4 +168,5 @@ def _packed(head: dict[str, Any], parts: list[tuple[dict[str, Any], Mesh]], seen
     padded = seen.tobytes()
     # Places take 6 bytes each, so that what is seen fills up to the next multiple of 4.
     padded += b"\0" * (-(len(places) + len(padded)) % 4)
-    return b"".join([MAGIC, struct.pack("<I", len(text)), text, places, padded, faces.astype("<u2").tobytes()])
+    told = b"" if colours is None else colours.tobytes()
+    return b"".join([MAGIC, struct.pack("<I", len(text)), text, places, padded, faces.astype("<u2").tobytes(), told])

@@ -15,6 +15,8 @@ from meshes import read_mesh
 from small_log import MILL, PRICES, STRAIGHT
 
 from optimizer.plan import PlanDocument
+from scans.readers import read_scan
+from scans.units import UP_TURNS
 from service.files import read_sample
 
 QUICK = ("--lays", "12", "--workers", "1", "--doubt", "off")
@@ -209,6 +211,28 @@ def test_the_solid_that_is_written_is_read_back_in_the_log_frame(pithline: Calla
     assert vertices.max(axis=0) == pytest.approx([1.524, 0.1524, 0.2032], abs=1e-3)
     # Ellipses 12 in across and 16 to 15 in high, 60 in long: pi / 4 x 12 x 15.5 x 60 in3.
     assert volume_m3 == pytest.approx(np.pi / 4 * 12 * 15.5 * 60 * 0.0254**3, rel=0.01)
+
+
+def test_a_closed_mesh_keeps_its_colours(pithline: Callable[..., Ran]) -> None:
+    pithline("solid", "log.toml", "--out", "log.stl")
+    vertices, faces = read_mesh(Path("log.stl").read_bytes(), ".stl")
+    painted = np.hstack([np.random.default_rng(0).integers(0, 256, vertices.shape), np.full((len(vertices), 1), 255)])
+    mesh = trimesh.Trimesh(vertices, faces, process=False, vertex_colors=painted.astype(np.uint8))
+    Path("painted.ply").write_bytes(mesh.export(file_type="ply"))
+
+    for name in ("again.ply", "again.glb"):
+        assert pithline("solid", "painted.ply", "--bark", "off", "--out", name)[0] == 0
+    pithline("solid", "log.stl", "--bark", "off", "--out", "bare.ply")
+
+    ply, glb = (read_scan(Path(f"again{suffix}").read_bytes(), suffix) for suffix in (".ply", ".glb"))
+    assert ply.colours is not None
+    assert glb.colours is not None
+    # The same corners in another frame and order, each in its own colour.
+    assert sorted(ply.colours.tolist()) == sorted(painted[:, :3].tolist())
+    # Light in 255 steps tells dark colours coarsely apart: half a step is 12.92 / 2 of the first of sRGB.
+    assert np.abs(glb.colours.astype(int) - ply.colours).max() <= 7
+    assert np.abs(glb.points @ UP_TURNS["y"].T - ply.points).max() < 1e-6
+    assert read_scan(Path("bare.ply").read_bytes(), ".ply").colours is None
 
 
 def test_a_mesh_is_planned_like_the_sheet_that_it_was_made_from(pithline: Callable[..., Ran]) -> None:

@@ -13,6 +13,7 @@ from sawn_plan import MILL, plan_of
 
 from optimizer.bodies import manifold_of
 from optimizer.plan import Mark, PlanError
+from scans.log import SurfaceColours
 from service.slab_solids import parts_of
 from service.solid_buffer import MOST_FACES, plan_buffer, simplified, slabs_buffer, solid_buffer
 
@@ -31,7 +32,7 @@ def read(buffer):
     seen = np.frombuffer(buffer, np.uint8, count, at)
     at += count + (-7 * count) % 4
     corners = np.frombuffer(buffer, "<u2", 3 * faces, at).reshape(-1, 3)
-    assert at + 6 * faces == len(buffer)
+    assert at + 6 * faces + 4 * count * head["coloured"] == len(buffer)
     parts, vertex, face = [], 0, 0
     for part in head["parts"]:
         ends = vertex + part["vertices"], face + part["faces"]
@@ -191,3 +192,17 @@ def test_a_plan_is_asked_for_by_its_rank():
     for rank in (0, 2):
         with pytest.raises(PlanError, match="rank must be one of"):
             slabs_buffer(log, document, rank)
+
+
+def test_colours_follow_the_faces_where_a_scan_told_them():
+    log = shapes.cylinder(points=96)
+    rng = np.random.default_rng(0)
+    rgb, known = rng.integers(0, 256, log.outer.vertices_m.shape, np.uint8), rng.random(len(log.outer.vertices_m)) > 0.3
+    buffer = solid_buffer(replace(log, colours=SurfaceColours(rgb, known)))
+    head, _ = read(buffer)
+    told = np.frombuffer(buffer[-4 * head["vertices"] :], np.uint8).reshape(-1, 4)
+
+    assert head["coloured"]
+    assert (told[:, :3] == rgb).all()
+    assert (told[:, 3] == np.where(known, 255, 0)).all()
+    assert not read(solid_buffer(log))[0]["coloured"]

@@ -8,7 +8,7 @@ import pytest
 from small_log import STRAIGHT
 
 from optimizer.plan import Mark, Source
-from scans.log import Fork, Log, SurfaceDoubt
+from scans.log import Fork, Log, SurfaceColours, SurfaceDoubt
 from service.files import FileRead, read_sample
 from service.log_file import pack_log, unpack_log
 from service.log_reading import AboutLog, read_log
@@ -58,6 +58,10 @@ def test_a_scan_with_doubt_and_what_was_seen(forked):
         log=dataclasses.replace(
             log,
             face_seen=rng.random(len(log.outer.faces)) > 0.5,
+            colours=SurfaceColours(
+                rng.integers(0, 256, log.outer.vertices_m.shape, dtype=np.uint8),
+                rng.random(len(log.outer.vertices_m)) > 0.5,
+            ),
             doubt=SurfaceDoubt(ways[0], sizes[0], ways[1], sizes[1], 0.006, ("a", "b", "c")),
         ),
     )
@@ -69,21 +73,32 @@ def test_a_scan_with_doubt_and_what_was_seen(forked):
 
 def test_every_field_of_a_log_is_looked_at():
     """A new field must be kept too: name it here once `log_file` keeps it."""
-    names = {field.name for kind in (Log, Fork, SurfaceDoubt) for field in dataclasses.fields(kind)}
+    names = {field.name for kind in (Log, Fork, SurfaceDoubt, SurfaceColours) for field in dataclasses.fields(kind)}
 
     assert names == {
         "name", "outer", "wood", "bark_thickness_m", "hearts", "forks", "heart_radius_m", "scan_to_log", "face_seen",
         "doubt", "crotch_m", "normal", "direction", "diameter_m", "below_m", "above_m", "outer_ways", "outer_modes_m",
-        "wood_ways", "wood_modes_m", "scale_spread", "kinds",
+        "wood_ways", "wood_modes_m", "scale_spread", "kinds", "colours", "rgb", "known",
     }  # fmt: skip
+
+
+def test_a_file_from_before_colours_were_kept_still_opens(forked):
+    with np.load(io.BytesIO(pack_log(forked))) as arrays:
+        older = dict(arrays)
+    older["words"] = np.frombuffer(older["words"].tobytes().replace(b'"version": 2', b'"version": 1'), np.uint8)
+    stream = io.BytesIO()
+    np.savez(stream, **older)
+
+    assert not any(name.startswith("colours") for name in older)
+    assert same(unpack_log(stream.getvalue()), forked)
 
 
 def test_a_file_of_another_version_is_refused(forked):
     with np.load(io.BytesIO(pack_log(forked))) as arrays:
         changed = dict(arrays)
-    changed["words"] = np.frombuffer(changed["words"].tobytes().replace(b'"version": 1', b'"version": 9'), np.uint8)
+    changed["words"] = np.frombuffer(changed["words"].tobytes().replace(b'"version": 2', b'"version": 9'), np.uint8)
     stream = io.BytesIO()
     np.savez(stream, **changed)
 
-    with pytest.raises(ValueError, match="version 9, not 1"):
+    with pytest.raises(ValueError, match="version 9, not 1 or 2"):
         unpack_log(stream.getvalue())
