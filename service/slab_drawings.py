@@ -53,6 +53,7 @@ def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measure
     for css, rings in (("figure", slab.figure_m), ("heart", slab.heart_m), ("flaw", slab.marked_m)):
         inside = areas_of(rings or ()) & sold
         drawing.polygon(placed(inside).simplify(0.3), css, 0.8, fill_opacity=0.75)
+    labels: list[tuple[float, float, str]] = []
     for at_m, width_m in _widths(sold, slab):
         across = sold & LineString([(at_m, low - 1.0), (at_m, high + 1.0)])
         if across.is_empty:
@@ -61,9 +62,9 @@ def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measure
         for part in getattr(placed(across), "geoms", [placed(across)]):
             _, upper, _, lower = part.bounds
             drawing.line((line[0], upper), (line[0], lower), "across", 1.4)
-        anchor = "start" if line[0] < 40.0 else "end" if line[0] > WIDTH - 40.0 else "middle"
-        words = f"{measures.width(width_m)} {unit}"
-        drawing.text((line[0], max(line[1] - 5.0, 14.0)), words, size=14, text_anchor=anchor, font_weight=700)
+        labels.append((line[0], max(line[1] - 5.0, 14.0), f"{measures.width(width_m)} {unit}"))
+    for x, y, words in _apart(labels):
+        drawing.text((x, y), words, size=14, text_anchor="middle", font_weight=700)
     left, right = (_EDGE + (x - start_m) * units_a_m for x in slab.span_m)
     foot = height - 12.0
     drawing.line((left, foot), (right, foot), "measure", 1.2)
@@ -75,6 +76,24 @@ def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measure
     drawing.shape("rect", "paper", x=middle - half, y=foot - 8.0, width=2 * half, height=16.0, fill="#ffffff")
     drawing.text((middle, foot + 5.0), words, size=14, text_anchor="middle", font_weight=700)
     return drawing.svg(WIDTH, height)
+
+
+def _apart(labels: list[tuple[float, float, str]]) -> list[tuple[float, float, str]]:
+    """Move labels (x of their middle, y, words) sideways, so that they stay in the drawing and off each other."""
+    ordered = sorted(labels)
+    halves = [_HALF_LETTER * len(words) for _, _, words in ordered]
+    xs = [min(max(x, half), WIDTH - half) for (x, _, _), half in zip(ordered, halves, strict=True)]
+    for k in range(1, len(xs)):
+        gap = halves[k - 1] + halves[k] + _HALF_LETTER
+        over = gap - (xs[k] - xs[k - 1])
+        if over > 0.0:
+            xs[k] = min(xs[k] + over / 2.0, WIDTH - halves[k])
+            xs[k - 1] = max(xs[k] - gap, halves[k - 1])
+    return [(x, y, words) for x, (_, y, words) in zip(xs, ordered, strict=True)]
+
+
+_HALF_LETTER = 4.4
+"""Half as wide as a letter of a label, about."""
 
 
 def _widths(sold: BaseGeometry, slab: Slab) -> list[tuple[float, float]]:

@@ -15,10 +15,13 @@ from service.pages import (
     session_pages,
     solid_pages,
     static_files,
+    way_pages,
 )
 
 router = APIRouter(include_in_schema=False)
-for _part in (new_log_pages, log_pages, job_pages, plan_pages, mill_pages, session_pages, solid_pages, static_files):
+for _part in (
+    new_log_pages, log_pages, way_pages, job_pages, plan_pages, mill_pages, session_pages, solid_pages, static_files,
+):  # fmt: skip
     router.include_router(_part.router)
 
 __all__ = ["router"]

@@ -20,7 +20,7 @@ Kind = Literal["text", "length", "long", "number", "whole", "mass", "area-rate",
 Typed_ = Mapping[str, str]
 _TO_SI = {
     "mass": (POUND_KG, "lb", 1.0, "kg"),
-    "area-rate": (FOOT_M**2, "ft2/min", 1.0, "m2/min"),
+    "area-rate": (FOOT_M**2, "ft²/min", 1.0, "m²/min"),
     "speed": (FOOT_M, "ft/min", 1.0, "m/min"),
     "percent": (0.01, "%", 0.01, "%"),
 }

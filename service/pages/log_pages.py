@@ -1,28 +1,24 @@
 """A log: what was seen of it, what to check against the tape, marks, and the way to its plans."""
 
-from typing import Annotated, Any
-
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
 
-from optimizer.lengths import INCH_M
 from service import desk as at
 from service.api_parts import LogId, MarkId, OwnDesk
 from service.desk import Desk
-from service.documents import MarkPlaced, PlanRequest, WayRequest
+from service.documents import MarkPlaced, PlanRequest
 from service.errors import InputError
 from service.log_drawings import butt_clock, log_picture
 from service.log_shape import clock_place, taped
 from service.mark_sheet import MarkTyped
 from service.measures import turn_deg
 from service.pages.asked import MARK
-from service.pages.fields import Filled, checked, filled, length_text
-from service.pages.plan_view import shim_at, way_of, worth
+from service.pages.fields import Filled, checked, filled
+from service.pages.plan_view import worth
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
 from service.pages.shapes_kept import shape_kept
 from service.refusals import NotReadyError, error_shown
 from service.units import Units
-from service.way import Way
 
 router = APIRouter(route_class=PageRoute)
 _TAPE_EVERY_M = 0.6
@@ -164,83 +160,3 @@ def start_plan(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
         doubt="off" if typed.get("search") == "quick" else "on",
     )
     return see(f"/jobs/{at.start_plan(desk, log_id, request).id}")
-
-
-FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
-
-
-@router.get("/logs/{log_id}/way")
-def own_way(
-    request: Request, desk: OwnDesk, log_id: LogId, units: OwnUnits, plan: FromPlan = None, which: str = "1"
-) -> Response:
-    """Ask for a way of one's own, empty or from a way of a plan."""
-    typed: dict[str, str] = {}
-    if plan is not None:
-        document = at.plan_document(desk, plan)
-        chosen = way_of(document, which).plan
-        measures = measures_in(units, document.currency, document.mill)
-        typed = {
-            "roll_deg": f"{chosen.roll_deg:.1f}".removesuffix(".0"),
-            "shim_butt": _shim_typed(shim_at(chosen, "butt"), units),
-            "shim_top": _shim_typed(shim_at(chosen, "top"), units),
-            "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
-        }
-    return _way_page(request, desk, log_id, typed, {})
-
-
-def _shim_typed(height_m: float, units: Units) -> str:
-    return "0" if height_m == 0.0 else length_text(_to_tape_m(height_m, units), units)
-
-
-def _to_tape_m(height_m: float, units: Units) -> float:
-    step_m = 0.001 if units is Units.METRIC else INCH_M / 16.0
-    return round(height_m / step_m) * step_m
-
-
-def _way_page(
-    request: Request, desk: Desk, log_id: str, typed: dict[str, str], errors: dict[str, str], status: int = 200
-) -> Response:
-    log = at.ready_log(desk, log_id)
-    return render(
-        request, "way.html", status, log=log, typed=typed, errors=errors, mills=desk.store.mills(),
-        books=desk.store.price_books(),
-    )  # fmt: skip
-
-
-@router.post("/logs/{log_id}/way")
-def price_way(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, units: OwnUnits) -> Response:
-    """Price a way of one's own, or plan on from what is sawn already."""
-    errors: dict[str, str] = {}
-    fields: dict[str, Any] = {
-        "heights": typed.get("heights", "").strip(),
-        "shim_butt": typed.get("shim_butt", "").strip() or "0",
-        "shim_top": typed.get("shim_top", "").strip() or "0",
-        "units": units,
-        "mill_id": typed.get("mill_id") or None,
-        "prices_id": typed.get("prices_id") or None,
-        "seen": tuple(part for part in (typed.get("seen", "").strip(),) if part),
-        "roll_deg": 0.0,
-    }
-    if not fields["heights"]:
-        errors["heights"] = "Write at least one blade height"
-    made = typed.get("made", "").strip()
-    for name, text, kind in (("roll_deg", typed.get("roll_deg", "").strip() or "0", float), ("made", made, int)):
-        try:
-            if text:
-                fields[name] = kind(text)
-        except ValueError:
-            errors[name] = f"This must be a number, got {text[:40]}"
-    if not errors:
-        try:
-            asked = WayRequest(**fields)
-            mill = desk.store.mill(asked.mill_id).mill
-            way = Way(asked.roll_deg, asked.shim_butt, asked.shim_top, asked.heights, asked.made, asked.seen)
-            way.given(mill, units)
-            way.faces_seen(units)
-            return see(f"/jobs/{at.start_way(desk, log_id, asked).id}")
-        except ValueError as error:
-            shown = error_shown(error)
-            message = shown.message if shown is not None else "This cannot be read; look at each number again"
-            named = (shown.field if shown is not None else None) or message.split(":")[0].split(" ")[0]
-            errors[named if named in {"heights", "shim_butt", "shim_top", "made", "seen", "roll_deg"} else ""] = message
-    return _way_page(request, desk, log_id, typed, errors, 422)

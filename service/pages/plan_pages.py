@@ -15,8 +15,7 @@ from service.log_drawings import log_picture
 from service.log_shape import shape_found
 from service.measures import Measures, board_feet_text, minutes_text
 from service.pages import plan_view
-from service.pages.fields import length_text
-from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
+from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, see
 from service.roll_chart import roll_chart
 from service.slab_drawings import slab_drawing, units_per_m
 from service.worth import worth_inside
@@ -111,29 +110,6 @@ def cut_list(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units
         lines=plan_view.lines_of(shown.plan, measures), left=plan_view.left_on_bed(shown.plan),
         typed={}, errors={},
     )  # fmt: skip
-
-
-@router.post("/plans/{plan_id}/{which}/seen")
-def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units: OwnUnits, typed: TypedIn) -> Response:
-    """Plan the rest anew from passes made and a face as it was found."""
-    from service.pages.log_pages import price_way  # noqa: PLC0415 - the same form, filled from the plan
-
-    document = at.plan_document(desk, plan_id)
-    plan = plan_view.way_of(document, which).plan
-    measures = measures_in(units, document.currency, document.mill)
-    cuts = [cut for cut in plan.passes if not cut.flipped]
-    made = typed.get("made", "").strip()
-    count = int(made) if made.isdigit() and 1 <= int(made) <= len(cuts) else len(cuts)
-    face = [typed.get(name, "").strip() for name in ("face_width", "face_length")]
-    way = {
-        "roll_deg": f"{plan.roll_deg:.6f}",
-        "shim_butt": length_text(round(plan_view.shim_at(plan, "butt"), 6), units),
-        "shim_top": length_text(round(plan_view.shim_at(plan, "top"), 6), units),
-        "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts[:count]),
-        "made": str(count),
-        "seen": f"{count}: {face[0]} x {face[1]}" if all(face) else "",
-    }
-    return price_way(request, desk, _log_of(desk, plan_id), way, units)
 
 
 @router.post("/plans/{plan_id}/remove")

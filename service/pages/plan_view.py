@@ -293,13 +293,13 @@ def sources_said(document: PlanDocument) -> list[tuple[str, str]]:
     ]
 
 
-def first_face_said(plan: Plan, measures: Measures) -> str:
-    """Say what the first pass should open; nothing where it opens no face to measure."""
+def first_face_said(plan: Plan, measures: Measures, *, likely: bool = True) -> str:
+    """Say what the first pass should open, and likely may; nothing where it opens no face to measure."""
     face = plan.first_face
     if face.length_m < 0.3:
         return ""
     width = f"{measures.width(face.max_width_m)} {measures.reading_unit}"
-    return f"{width} wide and {measures.slab_length(face.length_m)} long{face_range(face, measures)}"
+    return f"{width} wide and {measures.slab_length(face.length_m)} long{face_range(face, measures) if likely else ''}"
 
 
 def holds(slab: Slab) -> list[str]:

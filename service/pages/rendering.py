@@ -35,8 +35,14 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )  # fmt: skip
     environment.filters["on_pages"] = on_pages
+    environment.filters["wood"] = wood_said
     environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
     return environment
+
+
+def wood_said(name: str) -> str:
+    """Return a wood's name in the order that people say it in: sugar maple."""
+    return " ".join(reversed(name.split(", ")))
 
 
 _FOR_PAGES = (
@@ -146,4 +152,9 @@ _ADVICE = {
 
 def _for_people(shown: ErrorShown) -> ErrorShown:
     """Return an error without words that are for programs."""
-    return shown.model_copy(update={"what_to_do": _ADVICE.get(shown.status, shown.what_to_do)})
+    message = _ID.sub("", shown.message)
+    return shown.model_copy(update={"message": message, "what_to_do": _ADVICE.get(shown.status, shown.what_to_do)})
+
+
+_ID = re.compile(r" [0-9a-f]{32}\b")
+"""Nobody reads those."""

@@ -29,7 +29,10 @@ function show(job) {
   const words = job.total > 0 ? `${job.stage}: ${job.done} of ${job.total}` : job.stage;
   if (stage.textContent !== words) stage.textContent = words;
   if (best && job.best_net !== null) best.textContent = money(job.best_net);
-  if (gap && job.gap !== null && job.gap < 1) gap.textContent = `at most ${percentMore(job.gap)} % more is possible`;
+  if (gap && job.gap !== null && job.gap < 1) {
+    gap.textContent = `at most ${percentMore(job.gap)} % more is possible`;
+    gap.parentElement.hidden = false;
+  }
 }
 
 function follow(path) {

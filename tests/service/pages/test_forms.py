@@ -5,7 +5,7 @@ import re
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from kept_pages import Pages, Planned, desk_of, keep_log, wrongs
+from kept_pages import Pages, Planned, desk_of, keep_log, keep_plan, wrongs
 
 from optimizer.mill import Mill
 from optimizer.prices import PriceBook
@@ -221,13 +221,41 @@ def test_an_own_way_that_is_wrong_keeps_what_was_typed(client: Pages, log_id: st
     found = client.post(f"/logs/{log_id}/way", data=typed)
     assert found.status_code == 422
     assert any("heights must fall" in told for told in wrongs(found.text))
-    for name, value in typed.items():
-        assert f'name="{name}" value="{value}"' in found.text
-    good = client.post(f"/logs/{log_id}/way", data={**typed, "heights": "24, 20"}, follow_redirects=False)
+    assert ">20, 24</textarea>" in found.text
+    for name in ("roll_deg", "shim_butt", "shim_top"):
+        assert f'name="{name}" value="{typed[name]}"' in found.text
+    # As one writes them below one another on a phone.
+    good = client.post(f"/logs/{log_id}/way", data={**typed, "heights": "24\n20 1/2,\n"}, follow_redirects=False)
     assert good.status_code == 303
+    asked = desk_of(client).store.job_request(good.headers["location"][-32:])["request"]
+    assert asked["heights"] == "24, 20 1/2"
     job = client.get(good.headers["location"])
     assert "Pricing your way" in job.text
     assert 'http-equiv="refresh"' in job.text
+
+
+@pytest.mark.parametrize(
+    ("typed", "field", "says"),
+    [
+        ({"roll_deg": "much"}, "roll_deg", "must be a number, got much"),
+        ({"roll_deg": "4000"}, "roll_deg", "less than or equal to 3600"),
+        ({"roll_deg": "nan"}, "roll_deg", "must be a finite number"),
+        ({"heights": ""}, "heights", "at least one blade height"),
+        ({"heights": "24, wide"}, "heights", "no length"),
+        ({"shim_butt": "tall"}, "shim_butt", "no length"),
+        ({"made": "1.5"}, "made", "must be a whole number, got 1.5"),
+        ({"made": "0"}, "made", "greater than or equal to 1"),
+        ({"made": "3"}, "made", "made"),
+        ({"seen": "wide"}, "seen", "a pass, a width and a length"),
+        ({"mill_id": "0" * 32}, "", "there is no mill"),
+    ],
+)
+def test_an_own_way_is_checked_as_it_is_typed(client: Pages, typed: dict[str, str], field: str, says: str) -> None:
+    whole = {"roll_deg": "45", "heights": "24, 20", "shim_butt": "0", "shim_top": "1 in", "made": "", "seen": ""}
+    assert client.post("/check/way", data=whole).json() == {"errors": {}}
+    errors = client.post("/check/way", data={**whole, **typed}).json()["errors"]
+    assert list(errors) == [field]
+    assert says in errors[field]
 
 
 def test_the_rest_is_planned_again_from_the_cut_list(client: Pages, plan_id: str) -> None:
@@ -240,6 +268,33 @@ def test_the_rest_is_planned_again_from_the_cut_list(client: Pages, plan_id: str
     wrong = client.post(f"/plans/{plan_id}/1/seen", data={**typed, "face_width": "wide"})
     assert wrong.status_code == 422
     assert "1: wide x 9 ft" in wrong.text
+
+
+@pytest.mark.parametrize(
+    ("face", "says"),
+    [
+        ({"face_width": "20", "face_length": ""}, "Say how long the face is"),
+        ({"face_width": "", "face_length": "9 ft"}, "Say how wide the face is"),
+        ({"face_width": "20", "face_length": "9"}, "Say the unit of the length, as in 9 ft"),
+    ],
+)
+def test_half_a_face_is_not_passed_over(client: Pages, plan_id: str, face: dict[str, str], says: str) -> None:
+    found = client.post(f"/plans/{plan_id}/1/seen", data={"made": "2", **face}, follow_redirects=False)
+    assert found.status_code == 422
+    assert any(says in told for told in wrongs(found.text))
+    assert (face["face_width"] or face["face_length"]) in found.text
+
+
+def test_the_rest_is_planned_on_the_plans_own_mill_and_prices(client: Pages, log_id: str, planned: Planned) -> None:
+    store = desk_of(client).store
+    mill = store.write_mill(planned.document.mill)
+    prices = store.write_price_book(planned.document.prices)
+    others = [store.write_mill(planned.document.mill.model_copy(update={"name": "A newer mill"})).id]
+    plan_id = keep_plan(client, log_id, planned.document)
+    found = client.post(f"/plans/{plan_id}/1/seen", data={"made": "1"}, follow_redirects=False)
+    asked = store.job_request(found.headers["location"][-32:])["request"]
+    store.remove_mill(others[0])
+    assert (asked["mill_id"], asked["prices_id"]) == (mill.id, prices.id)
 
 
 def test_an_upload_that_is_wrong_keeps_what_was_typed(client: Pages) -> None:

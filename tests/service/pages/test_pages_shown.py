@@ -14,6 +14,7 @@ from service import job_state
 from service.documents import PlanRequest
 from service.pages.plan_view import bound_said, chance_said, percent_more
 from service.pages.rendering import on_pages
+from service.pages.words import WORDS
 
 MOST_BYTES = 150_000
 _VOID = {"meta", "link", "input", "br", "img", "hr"}
@@ -110,6 +111,37 @@ def test_every_field_has_a_label(page: str) -> None:
 def test_ids_are_not_given_twice(page: str) -> None:
     ids = [attributes["id"] for _, attributes in Page(page).elements if "id" in attributes]
     assert sorted(ids) == sorted(set(ids))
+
+
+TERMS = {
+    r"roll\b": {"roll"}, r"shims?\b": {"shim"}, r"bunks?\b": {"bunk"}, r"kerf\b": {"kerf"}, r"pass(es)?\b": {"pass"},
+    r"slabs?\b": {"slab"}, r"offcuts?\b": {"offcut"}, r"waste\b": {"waste"}, r"flip\b": {"flip"},
+    r"hearts?\b": {"heart", "hearts-level"}, r"pith\b": {"pith"}, r"feather\b": {"feather"}, r"fork(ed)?\b": {"fork"},
+    r"girth\b": {"girth"}, r"(?<!\d )(4|5|6|8|10|12|16)/4\b": {"quarters"}, r"net\b": {"net"},
+    r"board f(oo|ee)t\b": {"board-foot"},
+    r"first face\b": {"first-face"}, r"plain way\b": {"plain-way"}, r"likely\b": {"doubt"}, r"lift as\b": {"lift-mass"},
+    r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"marks?\b": {"mark"},
+}  # fmt: skip
+"""Words of the trade as they stand on pages, and the explanations of which one must be at hand there."""
+
+
+@pytest.mark.parametrize("address", [page for page in PAGES if page != "/words"])
+def test_every_word_of_the_trade_explains_itself_where_it_stands(
+    client: Pages, log_id: str, plan_id: str, address: str
+) -> None:
+    text = client.get(address.format(log=log_id, plan=plan_id)).text
+    main = text.partition("<main")[2].partition("</main>")[0].partition('<section class="cautions"')[0]
+    explained = {re.sub(r"\W", "", word) for word in re.findall(r'<span class="meaning"><b>([^<]*)</b>', main)}
+    meanings = {key for key, word in WORDS.items() if re.sub(r"\W", "", word.term) in explained}
+    shown = re.sub(
+        r"<(title|svg|option|datalist)\b.*?</\1>",
+        " ",
+        re.sub(r'<span class="meaning">.*?</span>', " ", main),
+        flags=re.DOTALL,
+    )
+    said = re.sub(r"<[^>]*>", " ", shown).lower().replace("\u00a0", " ")
+    missing = [term for term, keys in TERMS.items() if re.search(rf"(?<![\w/]){term}", said) and not keys & meanings]
+    assert missing == []
 
 
 def test_the_log_page_shows_its_name_and_marks_escaped(client: Pages, log_id: str) -> None:

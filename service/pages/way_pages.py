@@ -1,0 +1,165 @@
+"""A way of one's own: asked for, checked as it is typed, and priced; or what is sawn already, and the rest planned."""
+
+import re
+from collections.abc import Iterator
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import JSONResponse, Response
+from pydantic import ValidationError
+
+from optimizer.lengths import INCH_M
+from optimizer.plan import PlanDocument
+from service import desk as at
+from service.api_parts import LogId, OwnDesk, PlanId
+from service.desk import Desk
+from service.documents import WayRequest
+from service.pages.fields import length_text
+from service.pages.plan_view import shim_at, way_of
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
+from service.refusals import NotFoundError, error_shown
+from service.units import Units
+from service.way import Way
+
+router = APIRouter(route_class=PageRoute)
+_ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen")
+_NUMBER = re.compile(r"[\d\s./]+")
+FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
+Typed = dict[str, str]
+Errors = dict[str, str]
+
+
+@router.get("/logs/{log_id}/way")
+def own_way(
+    request: Request, desk: OwnDesk, log_id: LogId, units: OwnUnits, plan: FromPlan = None, which: str = "1"
+) -> Response:
+    """Ask for a way of one's own, empty or from a way of a plan."""
+    typed: Typed = {}
+    if plan is not None:
+        document = at.plan_document(desk, plan)
+        chosen = way_of(document, which).plan
+        measures = measures_in(units, document.currency, document.mill)
+        typed = {
+            "roll_deg": f"{chosen.roll_deg:.1f}".removesuffix(".0"),
+            "shim_butt": _shim_typed(shim_at(chosen, "butt"), units),
+            "shim_top": _shim_typed(shim_at(chosen, "top"), units),
+            "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
+            **_assumed(desk, document),
+        }
+    return _page(request, desk, log_id, typed, {})
+
+
+def _shim_typed(height_m: float, units: Units) -> str:
+    step_m = 0.001 if units is Units.METRIC else INCH_M / 16.0
+    return "0" if height_m == 0.0 else length_text(round(height_m / step_m) * step_m, units)
+
+
+def _assumed(desk: Desk, document: PlanDocument) -> Typed:
+    """Return the kept mill and price book that a plan was made on, where they are still as they were."""
+    mills = (kept.id for kept in desk.store.mills() if kept.mill == document.mill)
+    books = (kept.id for kept in desk.store.price_books() if kept.prices == document.prices)
+    return {"mill_id": next(mills, ""), "prices_id": next(books, "")}
+
+
+def _page(request: Request, desk: Desk, log_id: str, typed: Typed, errors: Errors, status: int = 200) -> Response:
+    log = at.ready_log(desk, log_id)
+    return render(
+        request, "way.html", status, log=log, typed=typed, errors=errors, mills=desk.store.mills(),
+        books=desk.store.price_books(),
+    )  # fmt: skip
+
+
+@router.post("/logs/{log_id}/way")
+def price_own_way(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, units: OwnUnits) -> Response:
+    """Price a way of one's own, or plan on from what is sawn already; or show the form with what is wrong."""
+    asked, errors = asked_of(desk, typed, units)
+    if asked is not None:
+        try:
+            return see(f"/jobs/{at.start_way(desk, log_id, asked).id}")
+        except ValueError as error:
+            errors |= _said(error)
+    return _page(request, desk, log_id, typed, errors, 422)
+
+
+@router.post("/check/way")
+def check_way(desk: OwnDesk, typed: TypedIn, units: OwnUnits) -> Response:
+    """Say what is wrong with a way as it stands."""
+    return JSONResponse({"errors": asked_of(desk, typed, units)[1]})
+
+
+@router.post("/plans/{plan_id}/{which}/seen")
+def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units: OwnUnits) -> Response:
+    """Plan the rest anew from what is sawn already and the face that was found."""
+    document = at.plan_document(desk, plan_id)
+    plan = way_of(document, which).plan
+    measures = measures_in(units, document.currency, document.mill)
+    cuts = [cut for cut in plan.passes if not cut.flipped]
+    made = typed.get("made", "").strip()
+    count = int(made) if made.isdigit() and 1 <= int(made) <= len(cuts) else len(cuts)
+    width, length = (typed.get(name, "").strip() for name in ("face_width", "face_length"))
+    way = {
+        "roll_deg": f"{plan.roll_deg:.6f}",
+        "shim_butt": length_text(round(shim_at(plan, "butt"), 6), units),
+        "shim_top": length_text(round(shim_at(plan, "top"), 6), units),
+        "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts[:count]),
+        "made": str(count),
+        "seen": f"{count}: {width} x {length}" if width or length else "",
+        **_assumed(desk, document),
+    }
+    log_id = desk.store.job(plan_id).log_id
+    if bool(width) != bool(length):
+        what = "long" if width else "wide"
+        return _page(request, desk, log_id, way, {"seen": f"Say how {what} the face is, too; or leave it out"}, 422)
+    if _NUMBER.fullmatch(length):
+        # Beside a width in inches, 9 would be taken for inches, and nobody means that of a length.
+        return _page(request, desk, log_id, way, {"seen": f"Say the unit of the length, as in {length} ft"}, 422)
+    return price_own_way(request, desk, log_id, way, units)
+
+
+def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None, Errors]:
+    """Return what was asked for; None where something is wrong, with what it is by the field's name."""
+    errors: Errors = {}
+    heights = ", ".join(part.strip() for part in re.split(r"[,;\n]", typed.get("heights", "")) if part.strip())
+    fields: dict[str, Any] = {
+        "heights": heights,
+        "shim_butt": typed.get("shim_butt", "").strip() or "0",
+        "shim_top": typed.get("shim_top", "").strip() or "0",
+        "units": units,
+        "mill_id": typed.get("mill_id") or None,
+        "prices_id": typed.get("prices_id") or None,
+        "seen": tuple(part for part in (typed.get("seen", "").strip(),) if part),
+    }
+    if not heights:
+        errors["heights"] = "Write at least one blade height"
+    for name, empty, kind in (("roll_deg", "0", float), ("made", "", int)):
+        text = typed.get(name, "").strip() or empty
+        try:
+            fields[name] = kind(text) if text else None
+        except ValueError:
+            errors[name] = f"This must be a {'whole ' if kind is int else ''}number, got {text[:40]}"
+    if errors:
+        return None, errors
+    try:
+        asked = WayRequest(**fields)
+        way = Way(asked.roll_deg, asked.shim_butt, asked.shim_top, asked.heights, asked.made, asked.seen)
+        way.given(desk.store.mill(asked.mill_id).mill, units)
+    except (ValueError, NotFoundError) as error:
+        return None, _said(error)
+    return asked, {}
+
+
+def _said(error: Exception) -> Errors:
+    """Return what is wrong by the field that it is wrong in; "" for the whole."""
+    return dict(_found(error))
+
+
+def _found(error: Exception) -> Iterator[tuple[str, str]]:
+    if isinstance(error, ValidationError):
+        for found in error.errors(include_url=False):
+            name = str(found["loc"][0]) if found["loc"] else ""
+            yield name if name in _ASKED else "", f"This {found['msg'].replace('Input should', 'must')}"
+        return
+    shown = error_shown(error)
+    message = shown.message if shown is not None else "This cannot be read; look at each number again"
+    named = (shown.field if shown is not None else None) or re.split(r"\W", message, maxsplit=1)[0]
+    yield named if named in _ASKED else "", message
