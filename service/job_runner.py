@@ -6,6 +6,7 @@ import time
 from collections.abc import Sequence
 from concurrent.futures import BrokenExecutor, Future
 from dataclasses import dataclass
+from functools import partial
 
 from service import job_state
 from service.documents import ErrorShown, JobShown
@@ -27,6 +28,14 @@ class _Running:
     job: JobShown
     future: Future[None]
     since: float
+
+
+@dataclass(frozen=True)
+class _Stop:
+    """Why a job is stopped. setting : of the service, which would have let it go on."""
+
+    why: str
+    setting: str = ""
 
 
 class JobRunner:
@@ -77,10 +86,10 @@ class JobRunner:
         elif running.future.done():
             self._running[k] = None
             self._settle(running)
-        elif (why := self._stop_because(running)) is not None:
+        elif (stop := self._stop_because(running, slot)) is not None:
             if slot.stop():
                 self._running[k] = None
-                self._settle(running, why)
+                self._settle(running, stop)
             else:
                 self._ask_to_stop(running)
 
@@ -96,15 +105,19 @@ class JobRunner:
             self._store.step_job(job.id, job_state.put_back, attempt=job.attempt)
             slot.stop()
 
-    def _stop_because(self, running: _Running) -> str | None:
+    def _stop_because(self, running: _Running, slot: Slot) -> _Stop | None:
         """Return why a job is to be stopped now; None where it may go on."""
-        if time.monotonic() - running.since > self._settings.job_seconds:
-            return f"it ran for {self._settings.job_seconds:g} s, the most that a job may"
+        seconds, most_bytes = self._settings.job_seconds, self._settings.job_memory_bytes
+        if time.monotonic() - running.since > seconds:
+            return _Stop(f"it ran for {seconds:g} s, the most that a job may", "PITHLINE_JOB_SECONDS")
+        if slot.takes_over(most_bytes):
+            most = f"{most_bytes / 1e9:.3g} GB"
+            return _Stop(f"it took more than {most} of memory, the most that a job may", "PITHLINE_JOB_MEMORY_BYTES")
         try:
             job = self._store.job(running.job.id)
         except NotFoundError:
-            return "its log was removed"
-        return "it was cancelled" if job.cancel_wanted else None
+            return _Stop("its log was removed")
+        return _Stop("it was cancelled") if job.cancel_wanted else None
 
     def _ask_to_stop(self, running: _Running) -> None:
         """Set the flag for a worker that cannot be reached otherwise."""
@@ -114,7 +127,7 @@ class JobRunner:
         except NotFoundError:
             _LOGGER.debug("job %s is gone; its worker will see that", running.job.id)
 
-    def _settle(self, running: _Running, why: str | None = None) -> None:
+    def _settle(self, running: _Running, stop: _Stop | None = None) -> None:
         """Note how a job ended whose worker did not: a worker that ends by itself leaves nothing to settle."""
         try:
             job = self._store.job(running.job.id)
@@ -122,13 +135,13 @@ class JobRunner:
             return
         if job.state is not JobState.RUNNING or job.attempt != running.job.attempt:
             return
-        error = running.future.exception() if why is None else None
+        error = running.future.exception() if stop is None else None
         if error is not None:
             _LOGGER.warning("job %s lost its process: %r", job.id, error)
-        if why is None or job.cancel_wanted:
+        if stop is None or job.cancel_wanted:
             self._store.step_job(job.id, lambda status: job_state.lost(status, ENDED), attempt=job.attempt)
             return
-        shown = ErrorShown(
-            status=500, message=why, what_to_do="Ask for fewer lays or a smaller scan, or raise PITHLINE_JOB_SECONDS."
-        )
-        self._store.step_job(job.id, lambda status: job_state.failed(status, why), attempt=job.attempt, error=shown)
+        mend = f"Ask for fewer lays or a smaller scan{stop.setting and f', or raise {stop.setting}'}."
+        shown = ErrorShown(status=500, message=stop.why, what_to_do=mend)
+        failed = partial(job_state.failed, reason=stop.why)
+        self._store.step_job(job.id, failed, attempt=job.attempt, error=shown)

@@ -17,6 +17,7 @@ from typing import Protocol
 
 from service.errors import InputError
 from service.job_work import Order, work_off
+from service.process_memory import takes_over
 from service.settings import Settings
 
 _NICENESS = 10
@@ -32,6 +33,9 @@ class Slot(Protocol):
 
     def submit(self, order: Order) -> Future[None]:
         """Begin a job."""
+
+    def takes_over(self, most_bytes: int) -> bool:
+        """Whether what runs takes more memory than that, as far as can be told."""
 
     def stop(self) -> bool:
         """End what runs, at once; return whether that was possible."""
@@ -78,6 +82,10 @@ class ProcessSlot:
         """Begin a job."""
         return self._pool.submit(work_off, order)
 
+    def takes_over(self, most_bytes: int) -> bool:
+        """Whether the process takes more memory than that, with all that it started."""
+        return self.pid is not None and takes_over(self.pid, most_bytes)
+
     def stop(self) -> bool:
         """Kill the process with all that it started, and make another."""
         self._kill()
@@ -112,6 +120,10 @@ class ExecutorSlot:
     def submit(self, order: Order) -> Future[None]:
         """Begin a job."""
         return self._executor.submit(work_off, order)
+
+    def takes_over(self, most_bytes: int) -> bool:  # noqa: ARG002
+        """Never, as it cannot be told."""
+        return False
 
     def stop(self) -> bool:
         """Leave it to the flag in the database."""

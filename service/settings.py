@@ -11,6 +11,8 @@ from typing import Annotated, Any, Self
 from pydantic import Field, FilePath, field_validator, model_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
+from service.process_memory import most_for_a_job
+
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
 
 
@@ -59,6 +61,11 @@ class Settings(BaseSettings):
     slots: int = Field(1, ge=0, le=64, description="Jobs that run at once, each in a process of its own; 0: none.")
     job_cores: int | None = Field(None, ge=1, le=256, description="Processor cores of one job; else all over slots.")
     job_seconds: float = Field(3600.0, gt=0, description="The longest that one job may run.")
+    job_memory_bytes: int = Field(
+        default_factory=most_for_a_job,
+        ge=50_000_000,
+        description="The most memory that one job may take, with all its processes; watched on Linux alone.",
+    )
     most_queued: int = Field(100, ge=1, description="Jobs that may wait.")
     most_lays: int = Field(20_000, ge=1, description="The most lays that one plan may ask for.")
     executor: str | None = Field(

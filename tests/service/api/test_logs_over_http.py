@@ -343,6 +343,19 @@ def test_a_job_that_takes_too_long_is_stopped_and_says_so(own_files, tmp_path): 
     assert job["error"]["message"] == "it ran for 0.3 s, the most that a job may"
 
 
+def test_a_job_that_takes_too_much_memory_is_stopped_and_says_so(own_files, tmp_path):  # noqa: ARG001
+    with serving(Settings(data_folder=tmp_path, free_bytes=0, job_memory_bytes=60_000_000)) as client:
+        rows = b"\n".join(b"%d 1 2" % k for k in range(400_000))
+        job_id = client.post("/api/logs", files={"file": ("invented.xyz", rows)}).json()["job"]["id"]
+        with client.stream("GET", f"/api/jobs/{job_id}/events") as answer:
+            last = [line for line in answer.iter_lines() if line.startswith("data: ")][-1]
+
+    job = json.loads(last.removeprefix("data: "))
+    assert (job["state"], job["attempt"]) == ("failed", 1)
+    assert job["error"]["message"] == "it took more than 0.06 GB of memory, the most that a job may"
+    assert "PITHLINE_JOB_MEMORY_BYTES" in job["error"]["what_to_do"]
+
+
 def test_an_address_says_all_methods_that_it_takes(client):
     assert client.put("/api/logs").headers["allow"] == "GET, POST"
     assert client.put(f"/api/logs/{NOBODY}").headers["allow"] == "DELETE, GET, PATCH"
