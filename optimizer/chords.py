@@ -197,43 +197,59 @@ def _widths(table: Chords, r: int, widths: FloatArray) -> None:
 
 @numba.njit(cache=True, nogil=True)
 def wood_by_row(
-    table: Chords, cell_m: FloatArray, first: int, last: int, min_width_m: float, min_length_m: float
-) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+    table: Chords,
+    cell_m: FloatArray,
+    first: int,
+    last: int,
+    min_width_m: float,
+    min_length_m: float,
+    worth_step_m: float,
+    worth_m: FloatArray,
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     """Measure each row: wood area and length over all cells; the most that runs can hold, and the greatest width.
 
-    Returns (rows,) each: area over all cells; length from first to last wood; a bound on the area of all
-    runs on this face, whatever its other face, over the usable stations first .. last - 1; the greatest
-    width there. Along log x: divide by cos(tilt) for the bed. [m2, m]
+    Returns (rows,) each: area over all cells; length from first to last wood; bounds on the area of all runs on
+    this face, whatever its other face, over the usable stations first .. last - 1, and on their areas times their
+    width factors; the greatest width there. Along log x: divide by cos(tilt) for the bed. [m2, m]
+    worth_step_m, worth_m : see terms.worth_of_widths.
     """
     rows, n = table.counts.shape
     area, length = np.zeros(rows), np.zeros(rows)
-    usable, widest = np.zeros(rows), np.zeros(rows)
+    usable, worth, widest = np.zeros(rows), np.zeros(rows), np.zeros(rows)
     widths = np.zeros(n)
+    beyond = len(worth_m) - 1
+    steepest = (worth_m[beyond] - worth_m[beyond - 1]) / worth_step_m
     for r in range(rows):
         _widths(table, r, widths)
         from_x, to_x, x = -1.0, 0.0, 0.0
-        inside, inside_m2 = 0.0, 0.0
+        inside, inside_m2, inside_worth = 0, 0.0, 0.0
         for i in range(n):
-            width = widths[i]
+            width, cell = widths[i], cell_m[i]
             if width > 0.0:
                 if from_x < 0.0:
                     from_x = x
-                to_x = x + cell_m[i]
-                area[r] += width * cell_m[i]
+                to_x = x + cell
+                area[r] += width * cell
             if first <= i < last:
                 widest[r] = max(widest[r], width)
                 if width >= min_width_m:
-                    # Beyond its outer stations a run reaches less than a cell.
-                    inside += cell_m[i]
-                    inside_m2 += width * cell_m[i]
-                if (width < min_width_m or i == last - 1) and inside > 0.0:
-                    if inside + cell_m[i] >= min_length_m:
-                        usable[r] += inside_m2 + min_width_m * cell_m[i]
-                    inside, inside_m2 = 0.0, 0.0
-            x += cell_m[i]
+                    inside += 1
+                    inside_m2 += width * cell
+                    at = min(int(width / worth_step_m), beyond - 1)
+                    slope = steepest if at == beyond - 1 else (worth_m[at + 1] - worth_m[at]) / worth_step_m
+                    inside_worth += (worth_m[at] + slope * (width - at * worth_step_m)) * cell
+                if (width < min_width_m or i == last - 1) and inside > 0:
+                    # Beyond its outer stations a run reaches less than a cell at either end, and is narrower there:
+                    # in all no more than its own mean over one cell more.
+                    needed = max(1.0, np.ceil(min_length_m / cell - 1.0 - 1e-9))
+                    if inside >= needed:
+                        usable[r] += inside_m2 * (1.0 + 1.0 / needed)
+                        worth[r] += inside_worth * (1.0 + 1.0 / needed)
+                    inside, inside_m2, inside_worth = 0, 0.0, 0.0
+            x += cell
         if from_x >= 0.0:
             length[r] = to_x - from_x
-    return area, length, usable, widest
+    return area, length, usable, worth, widest
 
 
 @numba.njit(cache=True, nogil=True)

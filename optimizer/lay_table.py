@@ -28,14 +28,15 @@ class Faces(NamedTuple):
 
     chords, shift : the face of row r is row r + shift of the table; none where that is beyond the table.
     simple : (table rows,) whether a face has one interval of wood at most at every usable station.
-    usable_m2 : (rows,) the most that runs can hold on the face. best_factor : (rows,) the greatest width factor that a
-        slab of this face can have.
+    usable_m2 : (rows,) the most that runs can hold on the face. usable_worth_m2 : (rows,) a bound on their areas times
+        their width factors. best_factor : (rows,) the greatest width factor that a slab of this face can have.
     """
 
     chords: Chords
     shift: int
     simple: BoolArray
     usable_m2: FloatArray
+    usable_worth_m2: FloatArray
     best_factor: FloatArray
 
 
@@ -99,7 +100,9 @@ def lay_table(
     at_passes = chord_table(offsets, wood, rows + shift, 0.0, stations.wood.slots)
     # A run's length is along the bed, a little more than along the log.
     least_m = terms.min_length_m * cos(tilt)
-    measure = (stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m)
+    measure = (
+        stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m, terms.worth_step_m, terms.worth_m,
+    )  # fmt: skip
     measured = wood_by_row(at_passes, *measure)
 
     def faces(way: int) -> Faces:
@@ -159,19 +162,20 @@ def _turned(stations: Stations, lay: Lay, terms: Terms, *, outer: bool) -> Float
 
 def _faces(
     chords: Chords,
-    measured: tuple[FloatArray, FloatArray, FloatArray, FloatArray],
+    measured: tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray],
     shift: int,
     rows: int,
     stations: Stations,
     tilt: float,
     terms: Terms,
 ) -> Faces:
-    usable, factor = np.zeros(rows), np.zeros(rows)
+    usable, worth, factor = np.zeros(rows), np.zeros(rows), np.zeros(rows)
     there = np.arange(rows) + shift
     met = (there >= 0) & (there < len(chords.counts))
     usable[met] = measured[2][there[met]] / cos(tilt)
-    factor[met] = _best_factor_up_to(terms, np.minimum(measured[3][there[met]], terms.max_width_m))
-    return Faces(chords, shift, _simple_rows(chords, stations.first, stations.last), usable, factor)
+    worth[met] = measured[3][there[met]] / cos(tilt)
+    factor[met] = _best_factor_up_to(terms, np.minimum(measured[4][there[met]], terms.max_width_m))
+    return Faces(chords, shift, _simple_rows(chords, stations.first, stations.last), usable, worth, factor)
 
 
 def _best_factor_up_to(terms: Terms, width_m: FloatArray) -> FloatArray:

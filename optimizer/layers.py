@@ -558,3 +558,28 @@ def layer_value(
         terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, something, inside,
         lower_m, upper_m, room,
     )  # fmt: skip
+
+
+@numba.njit(cache=True, nogil=True)
+def flawed_layer(
+    terms: Terms,
+    entry: int,
+    upper: Chords,
+    upper_row: int,
+    lower: Chords,
+    lower_row: int,
+    first: int,
+    last: int,
+    cell_m: float,
+    simple: bool,
+    inside: Inside,
+    lower_m: float,
+    upper_m: float,
+    room: Room,
+) -> float:
+    """Return the same, of a layer that is known to be worth counting whole; see layer_value."""
+    something = inside.most > 0 and upper_m > inside.low_m and lower_m < inside.high_m
+    return _layer_of(
+        terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, something, inside,
+        lower_m, upper_m, room,
+    )  # fmt: skip

@@ -14,7 +14,7 @@ import numba
 import numpy as np
 
 from optimizer.lay_table import Faces, LayTable
-from optimizer.layers import Room, general_layer, layer_value, room_for, sound_simple_layer
+from optimizer.layers import Room, flawed_layer, general_layer, layer_value, room_for, sound_simple_layer
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -47,13 +47,14 @@ NOTHING = Cuts((), (), 0.0)
 def best_cuts(table: LayTable, terms: Terms, floor: float = 0.0) -> Cuts:
     """Find the passes of one lay that are worth the most, by the search's own measure.
 
-    floor : a lay that cannot be worth more than this is given up at once, with no cuts.
+    floor : cuts that cannot be worth more than this are not followed up; a lay that cannot be is given up at once.
     """
     if len(table.possible) == 0:
         return NOTHING
     if floor > 0.0 and not terms.can_flip and _most_of_lay(terms, table) <= floor:
         return NOTHING
-    down = _downwards(terms, table)
+    above = _most_above(terms, table) if floor > 0.0 and not terms.can_flip else np.zeros(0)
+    down = _downwards(terms, table, above, floor)
     net, first, choice, below = down
     best = NOTHING
     if first >= 0:
@@ -179,6 +180,8 @@ def _pair_most(
     board_feet_per_m2: float,
     top_m2: float,
     bottom_m2: float,
+    top_worth_m2: float,
+    bottom_worth_m2: float,
     top_factor: float,
     bottom_factor: float,
 ) -> float:
@@ -186,8 +189,12 @@ def _pair_most(
 
     least : what a slab must bring to be worth handling. extra : figure at its best less drying, for a board foot.
     """
-    each = price * min(top_factor, bottom_factor) + extra
-    return max(0.0, min(top_m2, bottom_m2) * board_feet_per_m2 * each - least)
+    area_m2, factor = min(top_m2, bottom_m2), min(top_factor, bottom_factor)
+    worth_m2 = min(top_worth_m2, bottom_worth_m2, area_m2 * factor)
+    if extra < 0.0:
+        # Wood of so much worth is at least so large, as no board foot has more than the greatest factor.
+        area_m2 = worth_m2 / factor if factor > 0.0 else 0.0
+    return max(0.0, (worth_m2 * price + area_m2 * extra) * board_feet_per_m2 - least)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -196,8 +203,12 @@ def _extra(terms: Terms, table: LayTable) -> float:
 
 
 @numba.njit(cache=True, nogil=True)
-def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, IntArray]:
-    """Return the best net, the row of its first pass (-1: none), and what follows each row, and where."""
+def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -> tuple[float, int, IntArray, IntArray]:
+    """Return the best net, the row of its first pass (-1: none), and what follows each row, and where.
+
+    above : (rows,) the most that comes before the pass at a row, or (0,) where there is no floor: what cannot be worth
+    more than `floor` with it is not looked at.
+    """
     rows = len(table.possible)
     value = np.zeros(rows)
     choice = np.full(rows, -1, dtype=np.int64)
@@ -212,7 +223,8 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
     price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
     least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
     top, bottom = table.upper, table.lower
-    top_m2, top_factor, bottom_m2, bottom_factor = top.usable_m2, top.best_factor, bottom.usable_m2, bottom.best_factor
+    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
+    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
     top_chords, bottom_chords = top.chords, bottom.chords
     top_y, bottom_y, top_simple, bottom_simple = top.chords.y, bottom.chords.y, top.simple, bottom.simple
     top_shift, bottom_shift, first, last, cell_m = top.shift, bottom.shift, table.first, table.last, table.cell_m
@@ -226,7 +238,7 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
     )  # fmt: skip
     width, lost, figure, sums = room.width, room.lost, room.figured, room.sums
     strips, strip_counts = room.strips, room.strip_counts
-    promised = np.zeros(len(drops))
+    promised, bounded = np.zeros(len(drops)), len(above) > 0
     for k in range(rows):
         # The row that a waste layer may now just reach.
         j = k - least_waste
@@ -242,17 +254,23 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
         if tail > head and after[queue[head]] > value[k]:
             value[k], choice[k], below[k] = after[queue[head]], -2, queue[head]
         # What promises the most is looked at first, so that the others need not be.
+        enough = value[k]
+        if bounded:
+            enough = max(enough, floor - above[k] + pass_cost[k])
         for m in range(len(drops)):
             promised[m] = -np.inf
             j = k - drops[m]
             if j < 0 or not possible[j] or drops[m] > most_drop:
                 continue
-            most = _pair_most(least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_factor[k], bottom_factor[j])
+            most = _pair_most(
+                least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
+                top_factor[k], bottom_factor[j],
+            )  # fmt: skip
             if most > 0.0:
                 promised[m] = after[j] + most
         while True:
             m = int(np.argmax(promised))
-            if promised[m] <= value[k]:
+            if promised[m] <= max(enough, value[k]):
                 break
             promised[m] = -np.inf
             j = k - drops[m]
@@ -273,7 +291,8 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
                 if not flawed:
                     value[k], choice[k], below[k] = after[j] + sound, m, j
                     continue
-            found = after[j] + layer_value(
+            # Where sound wood was looked at already, the flaws are what is left to count.
+            found = after[j] + flawed_layer(
                 terms,
                 m,
                 top_chords,
@@ -288,7 +307,6 @@ def _downwards(terms: Terms, table: LayTable) -> tuple[float, int, IntArray, Int
                 zero_m + j * step_m + kerf_m,
                 zero_m + k * step_m,
                 room,
-                value[k] - after[j],
             )
             if found > value[k]:
                 value[k], choice[k], below[k] = found, m, j
@@ -311,8 +329,9 @@ def _most_of_lay(terms: Terms, table: LayTable) -> float:
     # Taken out of the tuples once: that costs more than a layer.
     price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
     least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
-    top_m2, top_factor = table.upper.usable_m2, table.upper.best_factor
-    bottom_m2, bottom_factor = table.lower.usable_m2, table.lower.best_factor
+    top, bottom = table.upper, table.lower
+    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
+    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
     may_be_first = table.may_be_first
     best = 0.0
     for k in range(rows):
@@ -324,14 +343,49 @@ def _most_of_lay(terms: Terms, table: LayTable) -> float:
                 j = k - drops[m]
                 if j >= 0 and possible[j] and drops[m] <= most_drop:
                     most = _pair_most(
-                        least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_factor[k], bottom_factor[j]
-                    )
+                least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
+                top_factor[k], bottom_factor[j],
+            )  # fmt: skip
                     value = max(value, after[j] + most)
             after[k] = value - pass_cost[k]
             if may_be_first[k]:
                 best = max(best, after[k])
         waste[k] = max(after[k], waste[k - 1]) if k else after[k]
     return best
+
+
+@numba.njit(cache=True, nogil=True)
+def _most_above(terms: Terms, table: LayTable) -> FloatArray:
+    """Return the most that can come before the pass at each row, its own cost left out; -inf: it cannot be reached."""
+    rows = len(table.possible)
+    above = np.full(rows, -np.inf)
+    # The best of `above`, less the pass there, at or over a row.
+    waste = np.full(rows, -np.inf)
+    most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
+    # Taken out of the tuples once: that costs more than a layer.
+    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
+    least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
+    top, bottom = table.upper, table.lower
+    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
+    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
+    may_be_first = table.may_be_first
+    for j in range(rows - 1, -1, -1):
+        if possible[j]:
+            most = 0.0 if may_be_first[j] else -np.inf
+            if j + least_waste < rows:
+                most = max(most, waste[j + least_waste])
+            for m in range(len(drops)):
+                k = j + drops[m]
+                if k < rows and possible[k] and drops[m] <= most_drop:
+                    layer = _pair_most(
+                        least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
+                        top_factor[k], bottom_factor[j],
+                    )  # fmt: skip
+                    most = max(most, above[k] - pass_cost[k] + layer)
+            above[j] = most
+        after = above[j] - pass_cost[j]
+        waste[j] = max(after, waste[j + 1]) if j + 1 < rows else after
+    return above
 
 
 @numba.njit(cache=True, nogil=True)
@@ -347,7 +401,8 @@ def _upwards(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray, Int
     price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
     least, extra, pass_cost = terms.slab_cost, _extra(terms, table), table.pass_cost
     top, bottom = table.under, table.upper
-    top_m2, top_factor, bottom_m2, bottom_factor = top.usable_m2, top.best_factor, bottom.usable_m2, bottom.best_factor
+    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
+    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
     possible, may_be_first = table.possible_flipped, table.may_be_first_flipped
     most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
     for p in range(rows):
@@ -368,7 +423,10 @@ def _upwards(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray, Int
             j = p - drops[m]
             if j < 0 or value[j] == -np.inf or drops[m] > most_drop:
                 continue
-            most = _pair_most(least, price[m], extra, feet[m], top_m2[p], bottom_m2[j], top_factor[p], bottom_factor[j])
+            most = _pair_most(
+                least, price[m], extra, feet[m], top_m2[p], bottom_m2[j], top_worth[p], bottom_worth[j],
+                top_factor[p], bottom_factor[j],
+            )  # fmt: skip
             if most == 0.0 or value[j] + most <= best:
                 continue
             found = value[j] + _layer(terms, table, m, top, p, -terms.kerf_m, bottom, j, 0.0, room, best - value[j])
@@ -391,7 +449,8 @@ def _from_the_top(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray
     price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
     least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
     top, bottom = table.upper, table.lower
-    top_m2, top_factor, bottom_m2, bottom_factor = top.usable_m2, top.best_factor, bottom.usable_m2, bottom.best_factor
+    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
+    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
     may_be_first = table.may_be_first
     most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
     for k in range(rows - 1, -1, -1):
@@ -412,7 +471,10 @@ def _from_the_top(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray
             j = k + drops[m]
             if j >= rows or value[j] == -np.inf or drops[m] > most_drop:
                 continue
-            most = _pair_most(least, price[m], extra, feet[m], top_m2[j], bottom_m2[k], top_factor[j], bottom_factor[k])
+            most = _pair_most(
+                least, price[m], extra, feet[m], top_m2[j], bottom_m2[k], top_worth[j], bottom_worth[k],
+                top_factor[j], bottom_factor[k],
+            )  # fmt: skip
             if most == 0.0 or value[j] + most <= best:
                 continue
             found = value[j] + _layer(terms, table, m, top, j, 0.0, bottom, k, terms.kerf_m, room, best - value[j])
@@ -444,7 +506,8 @@ def _with_flip(
         if net > best:
             best, face, last, bed_entry = net, k, best_p, -2
     face_rows = table.upper
-    face_m2, face_factor, extra = face_rows.usable_m2, face_rows.best_factor, _extra(terms, table)
+    face_m2, face_worth, face_factor = face_rows.usable_m2, face_rows.usable_worth_m2, face_rows.best_factor
+    extra = _extra(terms, table)
     price, feet, least = terms.price, terms.board_feet_per_m2, terms.slab_cost
     for m in range(len(price)):
         steps = terms.bed_steps[m]
@@ -455,7 +518,10 @@ def _with_flip(
             if top[k] == -np.inf or bottom[p] == -np.inf:
                 continue
             so_far = top[k] + bottom[p] - terms.flip_cost
-            most = _pair_most(least, price[m], extra, feet[m], face_m2[k], face_m2[p], face_factor[k], face_factor[p])
+            most = _pair_most(
+                least, price[m], extra, feet[m], face_m2[k], face_m2[p], face_worth[k], face_worth[p],
+                face_factor[k], face_factor[p],
+            )  # fmt: skip
             if most == 0.0 or so_far + most <= best:
                 continue
             net = so_far + _layer(terms, table, m, face_rows, k, 0.0, face_rows, p, 0.0, room, best - so_far)

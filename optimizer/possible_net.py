@@ -126,9 +126,10 @@ def _outcome(
     outer = chords if stations.outer is stations.wood else level_chords(stations.outer, stations, lay, levels)
     reach_m = reach_of_chords(outer, len(levels))
     tilt_cos = cos(radians(lay.tilt_deg))
-    area, length, _, _ = wood_by_row(
-        chords, stations.cell_m, stations.first, stations.last, money.min_width_m, money.min_length_m * tilt_cos
-    )
+    area, length, *_ = wood_by_row(
+        chords, stations.cell_m, stations.first, stations.last, money.min_width_m, money.min_length_m * tilt_cos,
+        money.worth_step_m, money.worth_m,
+    )  # fmt: skip
     fits = (reach_m > 0.0) & (reach_m <= money.widest_reach_m)
     sawing = np.maximum(money.cost_per_m * length, money.cost_per_m2 * area)[at_pass] / tilt_cos
     cost = len(pass_m) * money.pass_cost + float(sawing.sum()) + plan.fixed_cost

@@ -13,6 +13,7 @@ WIDTH_MARGIN_M = 0.001
 LENGTH_MARGIN_M = 0.005
 REACH_MARGIN_M = 0.005
 """The search counts a run, or a pass, only where it would stand with so much to spare."""
+_WORTH_COUNT = 257
 
 
 class Terms(NamedTuple):
@@ -21,6 +22,8 @@ class Terms(NamedTuple):
     drop_steps, bed_steps, board_feet_per_m2, price : (M,) for each thickness of the menu; bed_steps are those of
         the last pass over a slab that lies on the bunks, with no kerf below it.
     width_at_m, width_factor : (W,) points of the width curve, at least one.
+    worth_step_m, worth_m : widths so far apart, from 0, and a bound on width times the factor of any width up to
+        there; see worth_of_widths.
     widest_reach_m : the throat less its margin; inf without. throat_depth_m, all_depths: how much
     wood may stand above the first pass, or above every pass.
     """
@@ -41,6 +44,8 @@ class Terms(NamedTuple):
     price: FloatArray
     width_at_m: FloatArray
     width_factor: FloatArray
+    worth_step_m: float
+    worth_m: FloatArray
     feather_per_board_foot: float
     drying_per_board_foot: float
     slab_cost: float
@@ -56,6 +61,9 @@ def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, mar
     limits, pace = prices.limits, mill.pace
     spare = 1.0 if margins else 0.0
     curve = prices.width_factor
+    width_at_m = np.array([point.at_m for point in curve] or [0.0])
+    width_factor = np.array([point.factor for point in curve] or [1.0])
+    worth_step_m, worth_m = worth_of_widths(width_at_m, width_factor)
     return Terms(
         step_m=mill.height_step_m,
         kerf_m=mill.kerf_m,
@@ -71,8 +79,10 @@ def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, mar
         bed_steps=np.array([entry.bed_steps for entry in menu], dtype=np.int64),
         board_feet_per_m2=np.array([entry.quarters / 4.0 / FOOT_M**2 for entry in menu]),
         price=np.array([entry.price_per_board_foot for entry in menu]),
-        width_at_m=np.array([point.at_m for point in curve] or [0.0]),
-        width_factor=np.array([point.factor for point in curve] or [1.0]),
+        width_at_m=width_at_m,
+        width_factor=width_factor,
+        worth_step_m=worth_step_m,
+        worth_m=worth_m,
         feather_per_board_foot=prices.figure.feather_per_board_foot,
         drying_per_board_foot=prices.drying.cost_per_board_foot,
         slab_cost=mill.money(pace.minutes_per_slab),
@@ -82,3 +92,22 @@ def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, mar
         can_flip=mill.can_flip,
         flip_cost=mill.money(pace.minutes_per_flip),
     )
+
+
+def worth_of_widths(width_at_m: FloatArray, width_factor: FloatArray) -> tuple[float, FloatArray]:
+    """Return a step and, at its multiples, a convex rising bound on width times width factor; beyond, go straight on.
+
+    A run is priced by its length times w f(w), w its mean width. A convex bound c on w f(w) makes that no more than
+    the sum of c(width) along the run (Jensen), nor than the same sum over any wood that holds the run. [m]
+    """
+    reach_m = max(float(width_at_m[-1]), 0.1)
+    at_m = np.linspace(0.0, reach_m, _WORTH_COUNT)
+    step_m = float(at_m[1])
+    places = np.unique(np.concatenate([at_m, width_at_m[width_at_m < reach_m]]))
+    factor = np.maximum.accumulate(np.interp(places, width_at_m, width_factor))
+    # The slope of w f(w) is f + w f', and no more than this anywhere between two places.
+    slope = factor[1:] + places[1:] * np.diff(factor) / np.diff(places)
+    steepest = np.zeros(_WORTH_COUNT - 1)
+    np.maximum.at(steepest, np.minimum((places[:-1] / step_m + 1e-9).astype(np.int64), _WORTH_COUNT - 2), slope)
+    steepest = np.maximum.accumulate(steepest)
+    return step_m, np.concatenate([[0.0], np.cumsum(steepest * step_m)])

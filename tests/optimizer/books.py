@@ -16,7 +16,18 @@ from optimizer.prices import (
 from optimizer.search import Problem
 from optimizer.wood import find_wood
 
-__all__ = ["Deduct", "FigurePremium", "Limits", "Pace", "PricePerBoardFoot", "WidthFactor", "mill", "prices", "problem"]
+__all__ = [
+    "Deduct",
+    "Drying",
+    "FigurePremium",
+    "Limits",
+    "Pace",
+    "PricePerBoardFoot",
+    "WidthFactor",
+    "mill",
+    "prices",
+    "problem",
+]
 
 
 def mill(**changes):

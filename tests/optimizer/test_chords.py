@@ -15,6 +15,7 @@ from optimizer.chords import (
     wood_by_row,
 )
 from optimizer.stations import cut, stations_of
+from optimizer.terms import worth_of_widths
 
 STEP = 0.004
 
@@ -117,13 +118,17 @@ def test_area_of_a_level_cylinder_is_width_times_length():
     stations, rings, rows = turned_table(log, 0.0, 0.0, 0.3)
     table = chord_table(stations.wood.offsets, rings, rows, 0.0)
 
-    area, length, usable, widest = wood_by_row(table, stations.cell_m, stations.first, stations.last, 0.15, 1.2)
+    step_m, worth_m = worth_of_widths(np.array([0.3, 0.6, 0.8]), np.array([1.0, 1.5, 1.2]))
+    measure = (stations.cell_m, stations.first, stations.last, 0.15, 1.2, step_m, worth_m)
+    area, length, usable, worth, widest = wood_by_row(table, *measure)
 
     r = 100
     width = 2.0 * np.sqrt(0.3**2 - (r * STEP - 0.3) ** 2)
     assert widest[r] == pytest.approx(width, rel=1e-3)
     assert area[r] == pytest.approx(3.0 * width, rel=1e-3)
-    assert 2.88 * width <= usable[r] <= 2.88 * width + 0.15 * 0.12 + 1e-3
+    assert 2.88 * width <= usable[r] <= 2.88 * width * (1.0 + 1.0 / 10)
+    factor = np.interp(width, [0.3, 0.6], [1.0, 1.5])
+    assert usable[r] * factor * 0.999 <= worth[r] <= usable[r] * factor * 1.02
     assert length[r] == pytest.approx(3.0)
     assert reach_by_row(rings, rows)[r] == pytest.approx(width, rel=1e-3)
     assert reach_of_chords(table, rows) == pytest.approx(reach_by_row(rings, rows), abs=1e-6)

@@ -12,12 +12,14 @@ from scipy.sparse import coo_matrix
 from optimizer.lengths import INCH_M
 from optimizer.passes import (
     WASTE,
+    _pair_most,
     best_cuts,
     value_of_bed_layer,
     value_of_flipped_layer,
     value_of_layer,
 )
 from optimizer.search import scout
+from optimizer.terms import worth_of_widths
 
 
 def tables(problem, roll_deg, tilt_deg=None):
@@ -210,6 +212,80 @@ def test_equals_the_flow_lp_on_a_long_log(make, roll, depth_m):
     assert len(table.possible) > 200
     assert found.net == pytest.approx(flow_lp(problem, table), abs=1e-6)
     assert found.net > 0.0
+
+
+@pytest.mark.parametrize(("make", "roll"), [(shapes.forked, 80.0), (shapes.bent, 120.0), (shapes.frustum, 0.0)])
+@pytest.mark.parametrize("depth_m", [None, 0.2])
+def test_a_floor_takes_nothing_from_cuts_worth_more(make, roll, depth_m):
+    problem = books.problem(make(), books.mill(throat_depth_m=depth_m, throat_m=0.7))
+    table = tables(problem, roll)
+    found = best_cuts(table, problem.terms)
+
+    for share in (0.5, 0.9, 0.99, 0.9999):
+        assert best_cuts(table, problem.terms, share * found.net) == found
+    for share in (1.0, 1.001, 1.2, 2.0):
+        assert best_cuts(table, problem.terms, share * found.net).net <= found.net
+
+
+CURVES = [
+    (),
+    (books.WidthFactor(at_m=0.3, factor=0.9), books.WidthFactor(at_m=0.6, factor=1.3)),
+    (books.WidthFactor(at_m=0.25, factor=1.5), books.WidthFactor(at_m=0.4, factor=0.5)),
+    (
+        books.WidthFactor(at_m=0.3, factor=1.0),
+        books.WidthFactor(at_m=0.31, factor=1.4),
+        books.WidthFactor(at_m=0.5, factor=0.8),
+        books.WidthFactor(at_m=0.55, factor=1.6),
+    ),
+]
+
+
+@pytest.mark.parametrize("curve", CURVES)
+@pytest.mark.parametrize("make", [shapes.forked, shapes.bent])
+@pytest.mark.parametrize("drying", [0.0, 0.8, 3.0])
+def test_no_layer_brings_more_than_its_bound(curve, make, drying):
+    book = books.prices(width_factor=curve, heart=0.0, drying=books.Drying(cost_per_board_foot=drying))
+    problem = books.problem(make(), prices_=book)
+    terms = problem.terms
+    pairs = 0
+    for roll_deg in (0.0, 55.0, 90.0):
+        table = tables(problem, roll_deg)
+        top, bottom = table.upper, table.lower
+        for k in range(0, len(table.possible), 3):
+            for m, drop in enumerate(terms.drop_steps):
+                j = k - drop
+                if j < 0:
+                    continue
+                most = _pair_most(
+                    terms.slab_cost, terms.price[m], -drying, terms.board_feet_per_m2[m], top.usable_m2[k],
+                    bottom.usable_m2[j], top.usable_worth_m2[k], bottom.usable_worth_m2[j], top.best_factor[k],
+                    bottom.best_factor[j],
+                )  # fmt: skip
+                found = layer(problem, table, m, k, j)
+                assert found <= most + 1e-9
+                pairs += found > 0.0
+    assert pairs > 50
+
+
+@pytest.mark.parametrize("curve", [([0.0], [1.0]), ([0.3, 0.6], [0.9, 1.3]), ([0.3, 0.4, 0.9], [0.5, 1.5, 0.7])])
+def test_wood_is_worth_no_less_than_any_run_of_it(curve):
+    at_m, factor = np.array(curve[0]), np.array(curve[1])
+    step_m, worth_m = worth_of_widths(at_m, factor)
+    places = step_m * np.arange(len(worth_m))
+    steepest = (worth_m[-1] - worth_m[-2]) / step_m
+
+    def worth(width_m):
+        return np.interp(width_m, places, worth_m) + steepest * np.maximum(0.0, width_m - places[-1])
+
+    random = np.random.default_rng(0)
+    for _ in range(300):
+        face = random.uniform(0.0, 1.2) + np.cumsum(random.normal(0.0, 0.05, 40))
+        face = np.maximum(face, 0.0)
+        run = face * random.uniform(0.5, 1.0)
+        begin, end = np.sort(random.choice(41, 2, replace=False))
+        mean_m = run[begin:end].mean()
+        brings = run[begin:end].sum() * np.interp(mean_m, at_m, factor)
+        assert brings <= worth(face).sum() * (1.0 + 1e-12)
 
 
 def test_the_net_is_that_of_the_cuts():
