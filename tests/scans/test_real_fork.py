@@ -1,6 +1,5 @@
 """A real stem that divides, as part of a cloud of standing trees: its source and licence are in its data sheet."""
 
-import numpy as np
 from scipy.spatial import cKDTree
 
 from scans.colours import coloured
