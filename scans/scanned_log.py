@@ -53,9 +53,9 @@ _CLEAR = 0.6
 _READMITTED_M = 0.02
 _MODES = 48
 _MODES_WIDENED = 2.0
-"""The fit thinks itself surer than it is: noise and drift of neighbouring places go together. Doubled, the middle 80 % of
-samples' volumes held the truth of 42 of 48 invented scans; narrower, the unseen side would be off by more than said too
-often (our measurement, tests/benchmarks/scans.py)."""
+"""The fit thinks itself surer than it is: noise and drift of neighbouring places go together. Doubled, the middle
+80 % of samples' volumes held the truth of 42 of 48 invented scans; narrower, the unseen side would be off by more than
+said too often (our measurement, tests/benchmarks/scans.py)."""
 
 
 @dataclass(frozen=True, eq=False)

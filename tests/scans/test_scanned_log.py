@@ -75,7 +75,18 @@ def test_a_slender_stem_with_a_steep_crook_is_followed_round_it():
     scale = np.cbrt(np.linalg.det(scan.log_to_scan[:3, :3]))
     there = points @ log.scan_to_log[:3, :3].T + log.scan_to_log[:3, 3]
     middles = log.outer.vertices_m[log.outer.faces].mean(axis=1)
+    matrix = log.scan_to_log @ scan.log_to_scan
+    true_heart = scan.truth.hearts[0] @ matrix[:3, :3].T + matrix[:3, 3]
+    at = np.linspace(0.0, len(log.hearts[0]) - 1.0, 2000)
+    heart = np.stack([np.interp(at, np.arange(len(log.hearts[0])), column) for column in log.hearts[0].T], axis=1)
+    off = cKDTree(heart).query(true_heart)[0]
+    ends = true_heart[[0, -1]]
+    on_chord = ends[0] + np.linspace(0.0, 1.0, 2000)[:, None] * (ends[1] - ends[0])
 
+    # No straight line could: the heart itself bends away from the line between its ends by several times as much.
+    assert off.max() < 0.07
+    assert np.median(off) < 0.012
+    assert cKDTree(on_chord).query(true_heart)[0].max() > 0.3
     assert len(log.hearts) == 1
     assert log.outer.volume_m3 == pytest.approx(scan.truth.solid.volume_m3 * scale**3, rel=0.04)
     assert np.quantile(cKDTree(middles).query(there)[0], 0.95) < 0.02
