@@ -4,16 +4,23 @@ from functools import cache
 
 import numpy as np
 import pytest
-import shapes
+import trimesh
 
 from scans.colours import NEUTRAL, coloured
 from scans.ground import find_log
+from scans.log import Log, Solid
 from scans.scan_surface import points_and_values_on_faces, points_on_faces
 from scans.scanned_log import log_from_points
 from scans.simulator import random_settings, simulate
 
 RED, GREEN = (200, 30, 30), (20, 160, 40)
 STRIPE_M = 0.25
+
+
+def cylinder():
+    mesh = trimesh.creation.cylinder(radius=0.2, height=1.5, sections=24)
+    solid = Solid(mesh.vertices, mesh.faces)
+    return Log(name="cylinder", outer=solid, wood=solid)
 
 
 def stripes(x_m):
@@ -62,7 +69,7 @@ def test_a_scan_without_colours_gives_none():
 
 
 def test_a_vertex_at_the_place_of_a_point_takes_its_colour_whole():
-    log = shapes.cylinder(points=24)
+    log = cylinder()
     own = np.random.default_rng(0).integers(0, 256, log.outer.vertices_m.shape, dtype=np.uint8)
     made = coloured(log, log.outer.vertices_m, own)
 
@@ -71,7 +78,7 @@ def test_a_vertex_at_the_place_of_a_point_takes_its_colour_whole():
 
 
 def test_colours_for_other_vertices_are_refused():
-    made, other = striped()[1], shapes.cylinder(points=24)
+    made, other = striped()[1], cylinder()
 
     with pytest.raises(ValueError, match="colours"):
         type(other)(name="other", outer=other.outer, wood=other.wood, colours=made.colours)
