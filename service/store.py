@@ -179,10 +179,7 @@ class Store:
     def write_mill(self, mill: Mill, mill_id: str | None = None) -> MillKept:
         """Keep a mill, or write over one. Raises NotFoundError."""
         with self.database.writing() as session:
-            row = MillRow(id=new_id()) if mill_id is None else _row(session, MillRow, mill_id, "mill")
-            row.name, row.document, row.changed_at = mill.name, mill.model_dump(mode="json"), now()
-            session.add(row)
-            return _mill(row)
+            return _mill(_written(session, MillRow, mill, mill_id, "mill"))
 
     def remove_mill(self, mill_id: str) -> None:
         """Forget a mill; plans hold theirs whole. Raises NotFoundError."""
@@ -203,12 +200,7 @@ class Store:
     def write_price_book(self, prices: PriceBook, prices_id: str | None = None) -> PriceBookKept:
         """Keep a price book, or write over one. Raises NotFoundError."""
         with self.database.writing() as session:
-            row = (
-                PriceBookRow(id=new_id()) if prices_id is None else _row(session, PriceBookRow, prices_id, "price book")
-            )
-            row.name, row.document, row.changed_at = prices.name, prices.model_dump(mode="json"), now()
-            session.add(row)
-            return _prices(row)
+            return _prices(_written(session, PriceBookRow, prices, prices_id, "price book"))
 
     def remove_price_book(self, prices_id: str) -> None:
         """Forget a price book; plans hold theirs whole. Raises NotFoundError."""
@@ -362,6 +354,13 @@ def _row(session: Session, table: Any, row_id: str, what: str) -> Any:
     row = session.get(table, row_id)
     if row is None:
         raise NotFoundError(f"there is no {what} {row_id}")
+    return row
+
+
+def _written(session: Session, table: Any, document: Mill | PriceBook, row_id: str | None, what: str) -> Any:
+    row = table(id=new_id()) if row_id is None else _row(session, table, row_id, what)
+    row.name, row.document, row.changed_at = document.name, document.model_dump(mode="json"), now()
+    session.add(row)
     return row
 
 

@@ -99,6 +99,12 @@ def one_way(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units:
     )  # fmt: skip
 
 
+def _made_before(desk: Desk, plan_id: str) -> int:
+    """Return how many passes were made when a plan was asked for."""
+    made = desk.store.job_request(plan_id).get("request", {}).get("made")
+    return int(made) if made else 0
+
+
 @router.get("/plans/{plan_id}/{which}/cut-list")
 def cut_list(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units: OwnUnits) -> Response:
     """Show what to do at the mill, one line a pass."""
@@ -107,6 +113,7 @@ def cut_list(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units
     shown = plan_view.way_of(document, which)
     return render(
         request, "cut_list.html", **known, shown=shown, plan=shown.plan,
+        made=_made_before(desk, plan_id) if shown.key == "1" else 0,
         lines=plan_view.lines_of(shown.plan, measures), left=plan_view.left_on_bed(shown.plan),
         typed={}, errors={},
     )  # fmt: skip

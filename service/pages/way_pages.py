@@ -8,13 +8,13 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import ValidationError
 
-from optimizer.lengths import INCH_M
+from optimizer.lengths import INCH_M, LengthError
 from optimizer.plan import PlanDocument
 from service import desk as at
 from service.api_parts import LogId, OwnDesk, PlanId
 from service.desk import Desk
 from service.documents import WayRequest
-from service.pages.fields import length_text
+from service.pages.fields import length_m, length_text
 from service.pages.plan_view import shim_at, way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
 from service.refusals import NotFoundError, error_shown
@@ -137,6 +137,8 @@ def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None,
             fields[name] = kind(text) if text else None
         except ValueError:
             errors[name] = f"This must be a {'whole ' if kind is int else ''}number, got {text[:40]}"
+    errors |= _not_lengths({"shim_butt": [fields["shim_butt"]], "shim_top": [fields["shim_top"]]}, units)
+    errors |= _not_lengths({"heights": heights.split(", ")} if heights else {}, units)
     if errors:
         return None, errors
     try:
@@ -146,6 +148,18 @@ def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None,
     except (ValueError, NotFoundError) as error:
         return None, _said(error)
     return asked, {}
+
+
+def _not_lengths(typed: dict[str, list[str]], units: Units) -> Errors:
+    """Return by field what is no length."""
+    errors: Errors = {}
+    for name, texts in typed.items():
+        for text in texts:
+            try:
+                length_m(text, units)
+            except LengthError as error:
+                errors.setdefault(name, str(error))
+    return errors
 
 
 def _said(error: Exception) -> Errors:
@@ -162,4 +176,4 @@ def _found(error: Exception) -> Iterator[tuple[str, str]]:
     shown = error_shown(error)
     message = shown.message if shown is not None else "This cannot be read; look at each number again"
     named = (shown.field if shown is not None else None) or re.split(r"\W", message, maxsplit=1)[0]
-    yield named if named in _ASKED else "", message
+    yield named if named in _ASKED else "", message.removeprefix(f"{named}: ")

@@ -9,6 +9,9 @@ from kept_pages import Pages, Planned, desk_of, keep_log, keep_plan, wrongs
 
 from optimizer.mill import Mill
 from optimizer.prices import PriceBook
+from service import desk as at
+from service import job_state
+from service.documents import WayRequest
 from service.files import MILL_FILE, PRICES_FILE, SHEET_FILE, parse_document, read_sample
 from service.log_sheet import LogSheetTyped
 from service.pages.asked import MILL, PRICES, SHEET
@@ -242,7 +245,8 @@ def test_an_own_way_that_is_wrong_keeps_what_was_typed(client: Pages, log_id: st
         ({"roll_deg": "nan"}, "roll_deg", "must be a finite number"),
         ({"heights": ""}, "heights", "at least one blade height"),
         ({"heights": "24, wide"}, "heights", "no length"),
-        ({"shim_butt": "tall"}, "shim_butt", "no length"),
+        ({"shim_butt": "tall"}, "shim_butt", '"tall" is no length'),
+        ({"heights": "20, 24"}, "heights", "must fall"),
         ({"made": "1.5"}, "made", "must be a whole number, got 1.5"),
         ({"made": "0"}, "made", "greater than or equal to 1"),
         ({"made": "3"}, "made", "made"),
@@ -256,6 +260,12 @@ def test_an_own_way_is_checked_as_it_is_typed(client: Pages, typed: dict[str, st
     errors = client.post("/check/way", data={**whole, **typed}).json()["errors"]
     assert list(errors) == [field]
     assert says in errors[field]
+    assert not re.match(r"[a-z]+_[a-z]+:", errors[field])  # the field's name in documents
+
+
+def test_all_that_is_wrong_with_an_own_way_is_told_at_once(client: Pages) -> None:
+    typed = {"roll_deg": "much", "heights": "24, wide", "shim_butt": "tall", "shim_top": "0", "made": "no"}
+    assert set(client.post("/check/way", data=typed).json()["errors"]) == {"roll_deg", "heights", "shim_butt", "made"}
 
 
 def test_the_rest_is_planned_again_from_the_cut_list(client: Pages, plan_id: str) -> None:
@@ -283,6 +293,24 @@ def test_half_a_face_is_not_passed_over(client: Pages, plan_id: str, face: dict[
     assert found.status_code == 422
     assert any(says in told for told in wrongs(found.text))
     assert (face["face_width"] or face["face_length"]) in found.text
+
+
+def test_a_cut_list_of_the_rest_has_its_made_passes_ticked(client: Pages, log_id: str, planned: Planned) -> None:
+    desk = desk_of(client)
+    asked = WayRequest(roll_deg=0.0, heights="30, 27", made=2)
+    job = desk.store.step_job(at.start_way(desk, log_id, asked).id, job_state.started)
+    assert job is not None
+    own = planned.document.model_copy(update={"id": job.id, "value_by_roll": (), "plans": planned.document.plans[:1]})
+    desk.store.finish_plan(job.id, job.attempt, own)
+
+    text = client.get(f"/plans/{job.id}/1/cut-list").text
+    plain = client.get(f"/plans/{job.id}/plain/cut-list").text
+
+    ticked = re.findall(r'data-tick="(pass-\d+|roll)" checked', text)
+    assert ticked == ["roll", "pass-1", "pass-2"]
+    assert "Passes 1 to 2 are sawn already." in text
+    assert "Measure the face" not in text
+    assert " checked" not in plain
 
 
 def test_the_rest_is_planned_on_the_plans_own_mill_and_prices(client: Pages, log_id: str, planned: Planned) -> None:
