@@ -5,7 +5,7 @@ from http import HTTPStatus
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import JSONResponse
+from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.routing import Match
 
@@ -52,7 +52,7 @@ async def _invalid(_request: Request, error: Exception) -> JSONResponse:
     return answer(ErrorShown(status=422, message=text, field=field or None, what_to_do=STATUS_ADVICE[422]))
 
 
-async def _http(request: Request, error: Exception) -> JSONResponse:
+async def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101 - it is registered for these
     said = str(error.detail) or HTTPStatus(error.status_code).phrase
     advice = STATUS_ADVICE.get(error.status_code, STATUS_ADVICE[400])
@@ -60,7 +60,17 @@ async def _http(request: Request, error: Exception) -> JSONResponse:
     headers = dict(error.headers or {})
     if error.status_code == HTTPStatus.METHOD_NOT_ALLOWED:
         headers["Allow"] = ", ".join(sorted(_methods(request)))
-    return answer(shown, headers)
+    return _page(request, shown, headers) or answer(shown, headers)
+
+
+def _page(request: Request, shown: ErrorShown, headers: dict[str, str]) -> Response | None:
+    """Return an error as a page, where somebody looks for one and there are pages."""
+    make = getattr(request.app.state, "error_page", None)
+    if make is None or request.url.path.startswith("/api/") or "text/html" not in request.headers.get("accept", ""):
+        return None
+    page: Response = make(request, shown)
+    page.headers.update(headers)
+    return page
 
 
 def _methods(request: Request) -> set[str]:
@@ -72,6 +82,6 @@ def _methods(request: Request) -> set[str]:
     return found
 
 
-async def _unexpected(_request: Request, error: Exception) -> JSONResponse:
+async def _unexpected(request: Request, error: Exception) -> Response:
     _LOGGER.error("a request broke", exc_info=error)
-    return answer(ours())
+    return _page(request, ours(), {}) or answer(ours())

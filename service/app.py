@@ -86,7 +86,9 @@ def create_app(settings: Settings | None = None, opened: Desk | None = None) -> 
     add_error_handlers(app)
     app.state.routers = [module.router for module in (api_logs, api_mills, api_plans, api_session)]
     if importlib.util.find_spec(_PAGES) is not None:
-        app.state.routers.append(import_module(_PAGES).router)
+        pages = import_module(_PAGES)
+        app.state.routers.append(pages.router)
+        app.state.error_page = pages.error_page
     for router in app.state.routers:
         app.include_router(router)
     # The last that is added is the first that a request meets.

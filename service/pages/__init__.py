@@ -17,6 +17,7 @@ from service.pages import (
     static_files,
     way_pages,
 )
+from service.pages.rendering import error_page
 
 router = APIRouter(include_in_schema=False)
 for _part in (
@@ -24,4 +25,4 @@ for _part in (
 ):  # fmt: skip
     router.include_router(_part.router)
 
-__all__ = ["router"]
+__all__ = ["error_page", "router"]

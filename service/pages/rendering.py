@@ -113,6 +113,11 @@ def own_path(address: str | None, otherwise: str = "/") -> str:
     return f"{parts.path}?{parts.query}".rstrip("?") if is_own and not parts.path.startswith("//") else otherwise
 
 
+def error_page(request: Request, shown: ErrorShown) -> Response:
+    """Return an error as a page."""
+    return render(request, "problem.html", shown.status, error=_for_people(shown))
+
+
 class PageRoute(APIRoute):
     """A route whose errors are pages too: what is wrong, and what to do."""
 
@@ -138,12 +143,14 @@ class PageRoute(APIRoute):
                 if known is None:
                     raise
                 shown = known
-            return render(request, "problem.html", shown.status, error=_for_people(shown))
+            return error_page(request, shown)
 
         return handled
 
 
 _ADVICE = {
+    405: "Go back to the yard, and go on from there.",
+    500: "Try again; if it happens again, tell whoever runs the service, with the time.",
     404: "It may have been removed. Go back to the yard, and look it up there.",
     409: "Wait until the log is read, then try again.",
     429: "Too much is waiting just now. Try again in a minute.",
@@ -152,9 +159,10 @@ _ADVICE = {
 
 def _for_people(shown: ErrorShown) -> ErrorShown:
     """Return an error without words that are for programs."""
-    message = _ID.sub("", shown.message)
+    message = _FOR_404 if shown.message == "Not Found" else _ID.sub("", shown.message)
     return shown.model_copy(update={"message": message, "what_to_do": _ADVICE.get(shown.status, shown.what_to_do)})
 
 
+_FOR_404 = "there is no such page"
 _ID = re.compile(r" [0-9a-f]{32}\b")
 """Nobody reads those."""

@@ -9,7 +9,7 @@ from small_site import SmallSite, small_site
 
 from service.solid_buffer import solid_buffer
 
-HEAD = """<!doctype html><html lang="en"><head><title>Log</title>
+HEAD = """<!doctype html><html lang="en"><head><title>{title} · Pithline</title>
 <script type="module" src="/static/offline.js?abc"></script>{head}</head><body><main><h1>{title}</h1>"""
 LOG = """<figure class="solid" data-solid="/logs/a/solid.bin"><canvas hidden></canvas>
 <div class="fallback">A drawing</div>
@@ -77,6 +77,8 @@ def test_a_log_once_opened_is_read_without_a_network(opened, site):
         assert opened.get_by_role("heading").inner_text() == title
     opened.goto("/words")  # never opened
     assert opened.get_by_role("heading").inner_text() == "Off-line"
+    opened.get_by_role("link", name="Cut list").click()
+    assert opened.get_by_role("heading").inner_text() == "Cut list"
 
 
 def test_with_a_network_pages_are_new_and_say_nothing(opened, site):

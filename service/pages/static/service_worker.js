@@ -102,10 +102,21 @@ async function marked(kept) {
   return new Response(text.replace("</head>", `${mark}</head>`), { headers: kept.headers });
 }
 
-function notKept() {
+// Leads on to what is kept, dressed like any page.
+async function notKept() {
+  const [sheet] = (await (await caches.open(nameOf("files"))).keys()).filter(({ url }) => url.includes("/pages.css"));
+  const pages = await caches.open(nameOf("pages"));
+  const links = [];
+  for (const request of (await pages.keys()).reverse()) {
+    const { pathname, search } = new URL(request.url);
+    const title = /<title>(.*?)<\/title>/.exec(await (await pages.match(request)).text())?.[1].replace(" · Pithline", "");
+    if (title && !search && /^\/(logs|plans)\/(?!new$|sheet$)./.test(pathname)) links.push(`<li><a href="${pathname}"><b>${title}</b></a></li>`);
+  }
   const text = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport"
-content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>Off-line</title></head>
-<body><h1>Off-line</h1><p>There is no network, and this page was not opened on this device before.</p>
-<p><a href="/">To the yard</a></p></body></html>`;
+content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>Off-line</title>
+${sheet ? `<link rel="stylesheet" href="${sheet.url}">` : ""}</head><body><header class="top"><a class="house" href="/">Pithline</a></header>
+<main><h1>Off-line</h1><p>There is no network, and this page was not opened on this device before.</p>
+<p><a class="button main" href="/">To the yard</a></p>
+${links.length ? `<p>What is kept here:</p><ul class="list">${links.join("")}</ul>` : ""}</main></body></html>`;
   return new Response(text, { status: 503, headers: { "content-type": "text/html; charset=utf-8" } });
 }

@@ -277,6 +277,18 @@ def test_a_form_leads_to_no_other_site(client: Pages, back: str) -> None:
     assert chosen.headers["location"] == "/"
 
 
+def test_an_address_that_nobody_knows_is_a_page_for_who_looks_for_one(client: Pages) -> None:
+    looked_for = {"Accept": "text/html,application/xhtml+xml"}
+    lost = client.get("/nowhere", headers=looked_for)
+    not_so = client.get("/units", headers=looked_for)
+    assert (lost.status_code, not_so.status_code) == (404, 405)
+    assert "There is no such page." in lost.text
+    assert "To the yard" in not_so.text
+    for programs in (client.get("/nowhere"), client.get("/api/nowhere", headers=looked_for)):
+        assert programs.status_code == 404
+        assert programs.json()["error"]["status"] == 404
+
+
 def test_what_is_not_there_is_a_page_too(client: Pages) -> None:
     for address in (f"/logs/{'0' * 32}", f"/plans/{'0' * 32}", f"/jobs/{'0' * 32}", "/logs/none", "/plans/x/1"):
         found = client.get(address)
