@@ -30,6 +30,9 @@ _APART = 0.8
 """Two circles are apart if their middles are farther from one another than this share of both radii together."""
 
 _LEAST_APART_M = 0.18
+_LEAST_OPENING = 0.15
+"""How much farther apart, to the length, limbs must get to tell by it where the stem is: two limbs 9 deg apart."""
+
 _GAP_M = 0.4
 
 
@@ -193,8 +196,9 @@ def _forked(tracks: list[_Track], limbs: list[_Track]) -> Skeleton:
     first, last = _apart_range(limbs)
     low = min(track.x_m[0] for track in tracks)
     high = max(track.x_m[-1] for track in tracks)
-    # What is beyond the place where limbs run apart, on either side, is stem on one and the limbs' ends on the other.
-    onward = first - low > high - last
+    # Limbs go on apart, away from the stem. Where they run beside one another, the longer rest is the stem.
+    opening = _opening(limbs)
+    onward = opening > 0.0 if abs(opening) > _LEAST_OPENING else first - low > high - last
     parts_at = first if onward else last
     sign = 1.0 if onward else -1.0
     members = [
@@ -215,6 +219,18 @@ def _forked(tracks: list[_Track], limbs: list[_Track]) -> Skeleton:
         meeting * turn,
         tuple(direction * turn for direction in directions),
     )
+
+
+def _opening(limbs: list[_Track]) -> float:
+    """How much farther apart limbs get along x, to the length: the median of their pairs."""
+    slopes = []
+    for one, other in combinations(limbs, 2):
+        beside = dict(zip(other.x_m, other.arcs, strict=True))
+        both = [(x, arc, beside[x]) for x, arc in zip(one.x_m, one.arcs, strict=True) if x in beside]
+        if len(both) > 2:
+            apart = [float(np.linalg.norm(arc.middle_m - there.middle_m)) for _, arc, there in both]
+            slopes.append(float(np.polyfit([x for x, _, _ in both], apart, 1)[0]))
+    return float(np.median(slopes)) if slopes else 0.0
 
 
 def _back(member: Member) -> Member:
