@@ -212,8 +212,7 @@ def _weigh(
     plans = [priced for priced in best if priced.stretch_m == stretch_m]
     if stop() is None:
         here = Found(tuple(plans), found.net_by_roll, found.lays, found.stopped_by)
-        # As little widened as the surface itself says: the width is for honest ranges, and chooses no better plans.
-        logs = drawn(PossibleLogs(problem, 1.0), settings.seed, 0, CHOICE_LOGS, settings.workers)
+        logs = drawn(possible, settings.seed, 0, CHOICE_LOGS, settings.workers)
         more = chosen_in_doubt(problem, here, logs, settings.workers, on_progress, lambda: stop() is None)
         plans += [priced for priced in more if priced.net > 0.0]
     fresh = drawn(possible, settings.seed, FIRST_REPORT, REPORT_LOGS, settings.workers)

@@ -38,7 +38,7 @@ from scans.scanned_log import log_from_points  # noqa: E402
 from scans.simulator import random_settings, simulate  # noqa: E402
 
 SOLIDS = Path(tempfile.gettempdir()) / "doubt_solids"
-WIDENED = (1.0, 1.3, DOUBT_WIDENED, 1.6)
+WIDENED = (0.8, DOUBT_WIDENED, 1.2, 1.45)
 RANGE_LOGS = 60
 POINTS = 200_000
 
@@ -88,7 +88,7 @@ def chosen(problem, lays, widened=DOUBT_WIDENED, seed=0, logs=CHOICE_LOGS, fresh
     start = time.process_time()
     found = search(problem, lays)
     possible = PossibleLogs(problem, widened)
-    plans = chosen_in_doubt(problem, found, drawn(PossibleLogs(problem, 1.0), seed, 0, logs, 2), 2)
+    plans = chosen_in_doubt(problem, found, drawn(possible, seed, 0, logs, 2), 2)
     fresh = drawn(possible, seed, FIRST_REPORT, fresh, 2)
     tried = weighed(problem, [*found.plans, *plans], fresh, 2)
     best = max(tried, key=lambda w: w.expected)
