@@ -1,13 +1,14 @@
 """Every error of the service in one shape, whether a route, the framework or nobody expected it."""
 
 import logging
+from collections.abc import Iterator
 from http import HTTPStatus
 
-from fastapi import FastAPI, Request
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
-from starlette.routing import Match
+from starlette.routing import BaseRoute, Match
 
 from service.documents import ErrorAnswer, ErrorShown
 from service.refusals import REFUSALS, STATUS_ADVICE, TooManyError, error_shown, ours
@@ -76,10 +77,20 @@ def _page(request: Request, shown: ErrorShown, headers: dict[str, str]) -> Respo
 def _methods(request: Request) -> set[str]:
     """Return all methods that an address takes; the framework names those of one route alone."""
     found: set[str] = set()
-    for route in (route for router in request.app.state.routers for route in router.routes):
+    for route in (route for router in request.app.state.routers for route in routes_of(router)):
         if route.matches(request.scope)[0] is not Match.NONE:
             found |= getattr(route, "methods", None) or set()
     return found
+
+
+def routes_of(router: APIRouter) -> Iterator[BaseRoute]:
+    """Return every route of a router, those of the routers that it holds among them."""
+    for route in router.routes:
+        inner = getattr(route, "original_router", None)
+        if inner is None:
+            yield route
+        else:
+            yield from routes_of(inner)
 
 
 async def _unexpected(request: Request, error: Exception) -> Response:

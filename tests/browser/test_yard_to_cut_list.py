@@ -1,5 +1,6 @@
 """From a scan to the cut list as somebody does it in the yard, at a phone's size and a desk's."""
 
+import json
 import re
 from pathlib import Path
 
@@ -128,6 +129,24 @@ def test_a_tick_that_was_made_before_the_script_came_is_kept(context: BrowserCon
 
     expect(page.locator('[data-tick="pass-2"]')).to_be_checked()
     expect(page.locator('[data-tick="pass-3"]')).not_to_be_checked()
+
+
+def test_a_search_says_how_much_more_is_possible_as_it_goes(
+    context: BrowserContext, planned: tuple[str, str], service: Pages
+) -> None:
+    job = service.post(f"/api/logs/{planned[0]}/plans", json={"lays": 40, "doubt": "on"}).json()
+    told = {**job, "state": "running", "stage": "proving", "done": 1, "total": 4, "best_net": 1240.4, "gap": 0.0861}
+    page = context.new_page()
+    page.route(
+        "**/api/jobs/*/events",
+        lambda route: route.fulfill(content_type="text/event-stream", body=f"event: job\ndata: {json.dumps(told)}\n\n"),
+    )
+    page.goto(f"/jobs/{job['id']}")
+    expect(page.locator("[data-best]")).to_have_text("$1,240")
+    expect(page.locator(".gap")).to_contain_text("at most 10 % more is possible")
+    page.locator(".gap summary").click()
+    expect(page.locator(".gap .meaning")).to_contain_text("How much better another lay could still be")
+    service.post(f"/api/jobs/{job['id']}/cancel")
 
 
 def test_no_page_has_a_finding_of_axe(context: BrowserContext, planned: tuple[str, str], size: tuple[int, int]) -> None:

@@ -6,6 +6,7 @@ import threading
 import pytest
 from served import refused, serving
 
+from service.api_errors import routes_of
 from service.app import create_app
 from service.errors import InputError
 from service.guard import check_host
@@ -47,13 +48,6 @@ def test_another_sites_page_changes_nothing(client, headers):
 
     refused(client.post("/api/logs/sample", headers=headers), 403)
     assert client.get("/api/logs").json() == before
-
-
-def routes_of(router):
-    """Every route of a router, those of the routers that it holds among them."""
-    for route in router.routes:
-        inner = getattr(route, "original_router", None)
-        yield from [route] if inner is None else routes_of(inner)
 
 
 def test_no_route_that_changes_anything_is_open_to_another_site(own_files, tmp_path):  # noqa: ARG001

@@ -284,6 +284,7 @@ def test_an_address_that_nobody_knows_is_a_page_for_who_looks_for_one(client: Pa
     assert (lost.status_code, not_so.status_code) == (404, 405)
     assert "There is no such page." in lost.text
     assert "To the yard" in not_so.text
+    assert not_so.headers["allow"] == "POST"
     for programs in (client.get("/nowhere"), client.get("/api/nowhere", headers=looked_for)):
         assert programs.status_code == 404
         assert programs.json()["error"]["status"] == 404
