@@ -268,10 +268,9 @@ def chance_said(document: PlanDocument, plan: Plan) -> str:
     own = f"in {100.0 * plan.chance_best:.0f} of 100"
     if len(alike) < 2:
         return own
-    others = [str(other.rank) for other in alike if other is not plan]
-    named = f"plan {others[0]}, which lies" if len(others) == 1 else f"plans {' and '.join(others)}, which lie"
+    others = " or ".join(str(other.rank) for other in alike if other is not plan)
     together = sum(other.chance_best or 0.0 for other in alike)
-    return f"{own}; with {named} much the same, in {100.0 * together:.0f}"
+    return f"{own}; in {100.0 * together:.0f} it or plan {others}"
 
 
 def _are_alike(one: Plan, other: Plan) -> bool:

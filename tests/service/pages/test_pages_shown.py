@@ -224,10 +224,10 @@ def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -
     document = planned.document.model_copy(update={"plans": plans})
     said = [chance_said(document, plan) for plan in plans]
     assert said == [
-        "in 39 of 100; with plans 2 and 4, which lie much the same, in 62",
-        "in 12 of 100; with plans 1 and 4, which lie much the same, in 62",
+        "in 39 of 100; in 62 it or plan 2 or 4",
+        "in 12 of 100; in 62 it or plan 1 or 4",
         "in 19 of 100",
-        "in 10 of 100; with plans 1 and 2, which lie much the same, in 62",
+        "in 10 of 100; in 62 it or plan 1 or 2",
     ]
     assert chance_said(document, first) == ""
 
