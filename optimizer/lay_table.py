@@ -174,11 +174,11 @@ def _faces(
     met = (there >= 0) & (there < len(chords.counts))
     usable[met] = measured[2][there[met]] / cos(tilt)
     worth[met] = measured[3][there[met]] / cos(tilt)
-    factor[met] = _best_factor_up_to(terms, np.minimum(measured[4][there[met]], terms.max_width_m))
+    factor[met] = best_factor_up_to(terms, np.minimum(measured[4][there[met]], terms.max_width_m))
     return Faces(chords, shift, _simple_rows(chords, stations.first, stations.last), usable, worth, factor)
 
 
-def _best_factor_up_to(terms: Terms, width_m: FloatArray) -> FloatArray:
+def best_factor_up_to(terms: Terms, width_m: FloatArray) -> FloatArray:
     """Return the greatest width factor that any mean width up to these can have."""
     at, factor = terms.width_at_m, terms.width_factor
     before = np.concatenate([factor[:1], np.maximum.accumulate(factor)])

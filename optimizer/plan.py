@@ -242,6 +242,13 @@ class NetAtRoll(Document):
     net: float | None = Field(description="Null where the mill cannot take the log so.")
 
 
+class Bound(Document):
+    """How good the best is, proven: it speaks of the log as given, and of every lay, flip and stretch searched."""
+
+    upper_net: float = Field(description="No net can be higher, of any roll, tilt that shims allow, flip and stretch.")
+    gap: float = Field(ge=0, le=1, description="(upper_net - best) / upper_net, best the highest net found.")
+
+
 class Work(Document):
     """How much the search did."""
 
@@ -313,7 +320,7 @@ class PlanDocument(Document):
     plain_way: Plan | None = Field(description="What a sawyer would do without a plan; null where it is impossible.")
     hearts_level: Plan | None = Field(None, description="The way to the best feather.")
     value_by_roll: tuple[NetAtRoll, ...] = Field(description="What each roll tried is worth.")
-    bound: dict[str, float] | None = Field(None, description="Proven upper bound and gap.")
+    bound: Bound | None = Field(None, description="How good the best is, proven; null for a way that was given.")
     doubt: Doubt | None = Field(None, description="How far off the numbers may be; null where it was not weighed.")
     work: Work = Field(description="How much the search did.")
     warnings: tuple[str, ...] = Field(description="What the reader should know first.")

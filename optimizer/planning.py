@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from optimizer.bound import prove
 from optimizer.cautions import cautions_for
 from optimizer.describe import describe
 from optimizer.doubt_choice import CHOICE_LOGS, chosen_in_doubt
@@ -27,7 +28,7 @@ from optimizer.marks import with_pith
 from optimizer.mill import Mill
 from optimizer.no_plan import NoPlanError, both_units, check_log_fits, explain_no_plan
 from optimizer.plain_way import plain_way
-from optimizer.plan import Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
+from optimizer.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
 from optimizer.possible_logs import PossibleLogs
 from optimizer.prices import PriceBook, menu_for
 from optimizer.pricing import Priced, PricedPass
@@ -55,8 +56,9 @@ ONE_STRETCH = (
 class SearchSettings:
     """How long the search goes on.
 
-    lays : about how many lays to price. seconds : when to stop at the latest; None for no limit. gap : not
-    built yet. seed : of its random numbers: the possible logs. workers : how many cores.
+    lays : about how many lays to price. seconds : when to stop at the latest; None for no limit. gap : go on
+    proving until the best net is known to be so near the bound, as a share of it; None for as much as costs little.
+    seed : of its random numbers: the possible logs. workers : how many cores.
     doubt : whether to choose and rank by the mean over the logs that this one may turn out to be. Off here, so that the
     search alone can be measured and checked; whoever plans for a user (the command line, the service) turns it on.
     """
@@ -73,8 +75,8 @@ class SearchSettings:
             raise ValueError(f"lays must be at least 1, got {self.lays}")
         if self.seconds is not None and not self.seconds > 0.0:
             raise ValueError(f"seconds must be above 0, got {self.seconds:g}")
-        if self.gap is not None:
-            raise ValueError(f"no bound is proven yet, so gap cannot end the search, got {self.gap:g}; leave it out")
+        if self.gap is not None and not 0.0 < self.gap < 1.0:
+            raise ValueError(f"gap must lie between 0 and 1, got {self.gap:g}")
         if self.workers < 1:
             raise ValueError(f"workers must be at least 1, got {self.workers}")
 
@@ -145,6 +147,8 @@ def plan_log(
     if not best:
         raise explain_no_plan(chosen)
     level = hearts_level(chosen)
+    nets = [priced.net for priced in (*found.plans, plain, level) if priced is not None]
+    proven = prove(problems, max(nets), gap=settings.gap, workers=settings.workers, stop=stop, on_progress=on_progress)
     doubtful = None
     if settings.doubt:
         doubtful = _weigh(by_stretch, found, best, [plain, level], settings, stop, on_progress)
@@ -157,6 +161,8 @@ def plan_log(
         plan = describe(by_stretch[priced.stretch_m], given.wood, priced, rank, whole.log.wood.volume_m3)
         return plan if doubtful is None else doubtful.told(plan, priced)
 
+    # What doubt brought may be worth more on the log as given than the search's own.
+    best_net = max(*nets, *(priced.net for priced in best))
     plans = tuple(plan for k, priced in enumerate(best, start=1) if (plan := described(priced, k)) is not None)
     return _document(
         given,
@@ -168,12 +174,13 @@ def plan_log(
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
         work=Work(
             lays=found.lays,
-            stopped_by=found.stopped_by,
+            stopped_by=proven.reason if found.stopped_by == "lays" else found.stopped_by,
             seed=settings.seed,
             seconds=run.clock() - started,
         ),
         warnings=warnings,
         doubt=None if doubtful is None else doubtful.doubt,
+        bound=Bound(upper_net=max(proven.upper_net, best_net), gap=proven.gap(best_net)),
     )
 
 
@@ -301,6 +308,7 @@ def _document(
     warnings: tuple[str, ...],
     own_way: bool = False,
     doubt: Doubt | None = None,
+    bound: Bound | None = None,
 ) -> PlanDocument:
     wood = given.wood
     found = log_found(
@@ -336,6 +344,7 @@ def _document(
         plain_way=plain_way,
         hearts_level=hearts_level,
         value_by_roll=value_by_roll,
+        bound=bound,
         doubt=doubt,
         work=work,
         warnings=warnings,

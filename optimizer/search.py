@@ -56,12 +56,16 @@ Stop = Callable[[], StoppedBy | None]
 
 @dataclass(frozen=True)
 class Progress:
-    """How far the search is: what it does, how much of it is done, the best net so far."""
+    """How far the search is: what it does, how much of it is done, the best net so far, and how near the bound it is.
+
+    gap : None until a bound is proven.
+    """
 
     stage: str
     done: int
     total: int
     best_net: float | None
+    gap: float | None = None
 
 
 @dataclass(frozen=True, eq=False)

@@ -138,7 +138,10 @@ def plan(
     ] = None,
     doubt: DoubtOption = "on",
     seconds: SecondsOption = None,
-    gap: Annotated[float | None, typer.Option(help="Stop at a proven gap; no bound is proven yet.")] = None,
+    gap: Annotated[
+        str | None,
+        typer.Option(metavar="SHARE", help='Go on proving until no lay can be better by more, such as "2 %".'),
+    ] = None,
     lays: LaysOption = None,
     seed: SeedOption = 0,
     workers: WorkersOption = None,

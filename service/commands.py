@@ -79,21 +79,38 @@ class Effort:
 
     lays: int | None = None
     seconds: float | None = None
-    gap: float | None = None
+    gap: str | None = None
     seed: int = 0
     workers: int | None = None
     doubt: bool = True
 
     def settings(self) -> SearchSettings:
         """Return the settings of the search. Raises InputError."""
-        if self.gap is not None:
-            raise InputError("--gap cannot be used: no bound is proven yet; stop by --lays or --seconds")
         if self.seconds is not None and not self.seconds > 0.0:
             raise InputError(f"--seconds must be over 0, got {self.seconds:g}")
-        given: dict[str, Any] = {"seconds": self.seconds, "gap": None, "seed": self.seed, "doubt": self.doubt}
+        given: dict[str, Any] = {
+            "seconds": self.seconds,
+            "gap": gap_of_text(self.gap),
+            "seed": self.seed,
+            "doubt": self.doubt,
+        }
         if self.lays is not None:
             given["lays"] = self.lays
         return SearchSettings(workers=self.workers or len(os.sched_getaffinity(0)), **given)
+
+
+def gap_of_text(typed: str | None) -> float | None:
+    """Return the gap that was asked for, as a share; per cent with a sign. Raises InputError."""
+    if typed is None:
+        return None
+    text = typed.strip()
+    try:
+        gap = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
+    except ValueError:
+        raise InputError(f'--gap must be a share such as "2 %" or 0.02, got {typed}') from None
+    if not 0.0 < gap < 1.0:
+        raise InputError(f'--gap must lie between 0 and 100 %, such as "2 %" or 0.02, got {typed}')
+    return gap
 
 
 def weighs_doubt(typed: str) -> bool:

@@ -189,6 +189,9 @@ class PlanRequest(Assumed):
 
     lays: int = Field(DEFAULT_LAYS, ge=1, le=1_000_000, description="About how many lays to price.")
     seconds: float | None = Field(None, gt=0, le=1e6, description="When to stop at the latest. [s]")
+    gap: float | None = Field(
+        None, gt=0, lt=1, description="Go on proving until the gap is so small, as a share of the bound."
+    )
     doubt: Doubt = "on"
     seed: int = Field(0, ge=0, le=2**31, description="Of the random numbers; the same seed gives the same plans.")
 

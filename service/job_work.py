@@ -48,7 +48,12 @@ class Order:
 def search_settings(request: PlanRequest, cores: int) -> SearchSettings:
     """Return the settings of a search that was asked for."""
     return SearchSettings(
-        lays=request.lays, seconds=request.seconds, seed=request.seed, workers=cores, doubt=request.doubt == "on"
+        lays=request.lays,
+        seconds=request.seconds,
+        gap=request.gap,
+        seed=request.seed,
+        workers=cores,
+        doubt=request.doubt == "on",
     )
 
 

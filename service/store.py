@@ -319,7 +319,7 @@ class Store:
                 return False
             _apply(row, job_state.finished)
             row.best_net = document.plans[0].net
-            row.gap = None if document.bound is None else dict(document.bound)["gap"]
+            row.gap = None if document.bound is None else document.bound.gap
             session.add(
                 PlanRow(
                     id=job_id, log_id=row.log_id, kind=row.kind, mill=document.mill.name, prices=document.prices.name,

@@ -12,6 +12,7 @@ from optimizer.plan import LogFound, Mark, Plan, PlanDocument, Shim, Slab
 from service.doubt_text import chance_text, doubt_lines, face_range, likely_lines, likely_range
 from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
+from service.proven import bound_said
 from service.units import Units
 from service.worth import worth_inside
 
@@ -217,7 +218,10 @@ def _how_searched(document: PlanDocument) -> str:
     work = document.work
     why = {"lays": "", "gap": "", "time": ", when the time was up", "cancelled": ", when told to stop"}
     priced = f"{work.lays:,} lays were priced in {work.seconds:.0f} s{why[work.stopped_by]}"
-    return f"{priced}; no bound on what other lays may bring is proven yet."
+    said = bound_said(document)
+    if not said:
+        return f"{priced}; how much better another lay could be is not proven."
+    return f"{priced}. {said}"
 
 
 def _shims_at(end: str, plan: Plan, measures: Measures) -> str:

@@ -16,6 +16,7 @@ from service.log_shape import shape_found
 from service.measures import Measures, board_feet_text, minutes_text
 from service.pages import plan_view
 from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, see
+from service.proven import bound_said
 from service.roll_chart import roll_chart
 from service.slab_drawings import slab_drawing, units_per_m
 from service.worth import worth_inside
@@ -61,7 +62,7 @@ def plan_page(request: Request, desk: OwnDesk, plan_id: PlanId, units: OwnUnits)
     picture = log_picture(shape_found(document.log), f"{document.log.name}, as it lies")
     return render(
         request, "plans.html", **known, chart=chart, picture=picture,
-        bound=plan_view.bound_said(document), stops=plan_view.stop_said(document),
+        bound=bound_said(document), stops=plan_view.stop_said(document),
     )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from collections import Counter
 from collections.abc import Collection
 from dataclasses import dataclass
 from itertools import groupby
-from math import ceil, floor
+from math import floor
 
 from optimizer.cautions import LEVELS, lift_kg
 from optimizer.metal_cautions import CROSSCUT_M
@@ -221,33 +221,6 @@ def stop_said(document: PlanDocument) -> str:
         f"The plain way stops at the metal after {passes}. A sawyer would go around it and may get more than that, so "
         "do not take the whole difference for granted."
     )
-
-
-def bound_said(document: PlanDocument) -> str:
-    """Say how much better another lay could be; nothing where that is not proven."""
-    upper = (document.bound or {}).get("upper_net")
-    # It speaks of the log as measured, for which the plan that ranks first in doubt need not be the best.
-    best = max(plan.net for plan in document.plans)
-    if upper is None or best <= 0.0:
-        return ""
-    percent = percent_more(1.0 - best / upper) if upper > best else "0"
-    better = "be better" if percent == "0" else f"be more than {percent} % better"
-    if document.doubt is None:
-        return f"No lay can {better}: this is proven."
-    return f"On the log as measured, no lay can {better}: this is proven."
-
-
-def percent_more(gap: float) -> str:
-    """Return by how many per cent of the best so far another lay could be better, never too few.
-
-    gap : what the best is under the proven bound, as a share of the bound, under 1.
-    """
-    percent = 100.0 * gap / (1.0 - gap)
-    return f"{ceil(percent - _WHOLE) if percent > 1.0 else ceil(10.0 * percent - _WHOLE) / 10.0:g}"
-
-
-_WHOLE = 1e-6
-"""Rounding errors do not make a whole number the next one."""
 
 
 def likely_said(plan: Plan, measures: Measures) -> str:

@@ -144,9 +144,9 @@ def test_two_runs_differ_in_nothing_but_their_names():
     assert first == second
 
 
-def test_what_is_not_built_yet_is_null(fork):
+def test_no_doubt_is_told_where_none_was_weighed(fork):
     document = fork[1]
-    assert document.bound is document.doubt is None
+    assert document.doubt is None
     for plan in document.plans:
         assert plan.rests_by_itself is plan.net_expected is None
         assert all(shim.side is None for shim in plan.shims)
@@ -249,7 +249,9 @@ def test_prices_without_the_species_say_what_is_priced():
         planned(shapes.cylinder(), prices=books.prices(per_board_foot=rows), lays=40)
 
 
-@pytest.mark.parametrize(("field", "value"), [("lays", 0), ("seconds", 0.0), ("gap", 0.01), ("workers", 0)])
+@pytest.mark.parametrize(
+    ("field", "value"), [("lays", 0), ("seconds", 0.0), ("gap", 0.0), ("gap", 1.0), ("workers", 0)]
+)
 def test_settings_out_of_bounds_are_refused(field, value):
     with pytest.raises(ValueError, match=field):
         SearchSettings(**{field: value})

@@ -19,7 +19,7 @@ from service.store import Store
 
 ABOUT = About(species="white ash")
 PLAN = SimpleNamespace(
-    model_dump_json=lambda: "{}", plans=[SimpleNamespace(net=12.5, net_expected=11.5)], bound={"gap": 0.01},
+    model_dump_json=lambda: "{}", plans=[SimpleNamespace(net=12.5, net_expected=11.5)], bound=SimpleNamespace(gap=0.01),
     currency="USD",
     mill=SimpleNamespace(name="mill"), prices=SimpleNamespace(name="book"), made_at="2026-01-01T00:00:00+00:00",
 )  # fmt: skip

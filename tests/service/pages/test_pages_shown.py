@@ -7,14 +7,15 @@ from html.parser import HTMLParser
 import pytest
 from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
-from optimizer.plan import Doubt, DoubtSource
+from optimizer.plan import Bound, Doubt, DoubtSource
 from optimizer.possible_logs import SURFACE
 from service import desk as at
 from service import job_state
 from service.documents import PlanRequest
-from service.pages.plan_view import bound_said, chance_said, percent_more
+from service.pages.plan_view import chance_said
 from service.pages.rendering import on_pages
 from service.pages.words import WORDS
+from service.proven import bound_said, percent_more
 
 MOST_BYTES = 150_000
 _VOID = {"meta", "link", "input", "br", "img", "hr"}
@@ -170,7 +171,7 @@ def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, pl
     told = document.model_copy(
         update={
             "plans": (best, *document.plans[1:]),
-            "bound": {"upper_net": most * 1.012, "gap": 0.0119},
+            "bound": Bound(upper_net=most * 1.012, gap=0.0119),
             "doubt": doubt,
         }
     )
@@ -200,7 +201,7 @@ def test_how_much_more_is_possible_is_never_too_little(gap: float, percent: str)
 )
 def test_a_proven_bound_is_told_of_the_best_net(planned: Planned, upper: float, says: str) -> None:
     most = max(plan.net for plan in planned.document.plans)
-    bound = {"upper_net": most * upper, "gap": 1.0 - 1.0 / upper}
+    bound = Bound(upper_net=most * upper, gap=1.0 - 1.0 / upper)
     assert bound_said(planned.document.model_copy(update={"bound": bound})) == says
 
 
