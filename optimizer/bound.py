@@ -227,6 +227,7 @@ class Bounder:
             slab_cost=t.slab_cost,
             pass_cost=t.pass_cost,
             factor=best_factor_up_to(t, np.minimum(units * unit_m, t.max_width_m)),
+            worth=_worth_of(t, np.minimum(units * unit_m, t.max_width_m)) / unit_m,
             min_units=floor(t.min_width_m / unit_m),
             max_units=ceil(t.max_width_m / unit_m) if isfinite(t.max_width_m) else 65535,
             run_cells=max(1, ceil(t.min_length_m * cos(self.steepest) / cell_m - ROUNDING)),
@@ -349,6 +350,15 @@ class Bounder:
         from_row = floor((top_m - depth_m - self.planes_from_m) / self.row_m) - 1
         to_row = ceil((bottom_m + depth_m - self.planes_from_m) / self.row_m) + 1
         return np.array([[from_row, self.rows - 1], [0, to_row]])
+
+
+def _worth_of(terms: Terms, width_m: FloatArray) -> FloatArray:
+    """Return a convex bound on width times width factor, of any width up to these. [m]."""
+    at_m = terms.worth_step_m * np.arange(len(terms.worth_m))
+    slope = (terms.worth_m[-1] - terms.worth_m[-2]) / terms.worth_step_m
+    beyond_m = np.maximum(0.0, width_m - at_m[-1])
+    found: FloatArray = np.interp(width_m, at_m, terms.worth_m) + slope * beyond_m
+    return found
 
 
 def prove(

@@ -26,7 +26,8 @@ class Rates(NamedTuple):
     thick_rows, pitch_rows : (M,) thickness, and from a pass to the next, in rows, for each entry: the menu's, and those
         of the piece on the bunks after a flip. price, drying, feather, sawing : (M,) for m2. once : (M,) what an entry
         costs beside: the flip. slab_cost, pass_cost : for each.
-    factor : greatest width factor of any width up to (k + 1) x FACTOR_UNITS units.
+    factor : greatest width factor of any width up to (k + 1) x FACTOR_UNITS units. worth : likewise a convex bound on
+        width times factor, in units.
     min_units, max_units : the narrowest width sold, and up to which it counts. run_cells : how many cells the shortest
         slab needs. cell_m2 : area of a unit in a cell.
     """
@@ -41,6 +42,7 @@ class Rates(NamedTuple):
     slab_cost: float
     pass_cost: float
     factor: FloatArray
+    worth: FloatArray
     min_units: int
     max_units: int
     run_cells: int
@@ -83,18 +85,41 @@ def faces_of(
 
 
 @numba.njit(cache=True, nogil=True)
-def _worth(upper: Widths, lower: Widths, rates: Rates, each: float, slab_cost: float) -> float:
-    """Return what the runs that are long enough can bring, at so much for each unit of width in a cell."""
-    total, here, cells, n = 0.0, 0, 0, len(upper)
+def _area(face: Widths, rates: Rates) -> float:
+    """Return the area of the runs of a face that are long enough. [m2]."""
+    total, here, cells, n = 0, 0, 0, len(face)
     for i in range(n):
-        width = min(int(upper[i]), int(lower[i]))
+        width = int(face[i])
         if width >= rates.min_units:
             here += min(width, rates.max_units)
             cells += 1
         if width < rates.min_units or i == n - 1:
             if cells >= rates.run_cells:
-                total += max(0.0, here * each - slab_cost)
+                total += here
             here, cells = 0, 0
+    return total * rates.cell_m2
+
+
+@numba.njit(cache=True, nogil=True)
+def _worth(upper: Widths, lower: Widths, rates: Rates, price: float, cost: float, factor: float) -> float:
+    """Return what the runs that are long enough can bring, at a price and a cost for m2, and the greatest width factor.
+
+    Two bounds hold for each run, and the lesser is taken: its area at the greatest factor; and what each width along
+    it could bring by itself (see terms.worth_of_widths). Narrower wood brings less, or nothing, by either.
+    """
+    total, by_area, by_width, cells, n = 0.0, 0.0, 0.0, 0, len(upper)
+    each = max(0.0, price * factor - cost)
+    for i in range(n):
+        width = min(int(upper[i]), int(lower[i]))
+        if width >= rates.min_units:
+            width = min(width, rates.max_units)
+            by_area += width * each
+            by_width += max(0.0, price * rates.worth[width // FACTOR_UNITS] - cost * width)
+            cells += 1
+        if width < rates.min_units or i == n - 1:
+            if cells >= rates.run_cells:
+                total += max(0.0, min(by_area, by_width) * rates.cell_m2 - rates.slab_cost)
+            by_area, by_width, cells = 0.0, 0.0, 0
     return total
 
 
@@ -139,7 +164,7 @@ def most_of_box(
     factor = _factors(faces, rates)
     whole = np.zeros(rows)
     for k in range(rows):
-        whole[k] = _worth(faces[k], faces[k], rates, rates.cell_m2, 0.0)
+        whole[k] = _area(faces[k], rates)
     best = 0.0
     for way in range(len(allowed)):
         best = max(best, _stack(faces, rates, first_m, row_m, zones, factor, whole, allowed[way, 0], allowed[way, 1]))
@@ -181,10 +206,9 @@ def _stack(
             upper, lower = k - near, max(k - far, 0)
             # The lower face stands in one row or the other, as the first row may begin anywhere in its own.
             area_m2 = min(whole[k], max(whole[lower], whole[upper]))
-            each = (
-                rates.price[m] * min(factor[k], max(factor[lower], factor[upper])) - rates.drying[m] - rates.sawing[m]
-            )
-            each = max(0.0, each)
+            best_factor = min(factor[k], max(factor[lower], factor[upper]))
+            price, cost = rates.price[m], rates.drying[m] + rates.sawing[m]
+            each = max(0.0, price * best_factor - cost)
             figure = 0.0
             high_m, low_m = first_m + (k + 1) * row_m, first_m + (k - rates.thick_rows[m]) * row_m
             for z in range(len(zones)):
@@ -192,9 +216,9 @@ def _stack(
                     figure += rates.feather[m] * zones[z, 3] * min(area_m2, zones[z, 2])
             if onward + area_m2 * each + figure <= value:
                 continue
-            worth = _worth(faces[k], faces[lower], rates, rates.cell_m2 * each, rates.slab_cost)
+            worth = _worth(faces[k], faces[lower], rates, price, cost, best_factor)
             if upper != lower:
-                worth = max(worth, _worth(faces[k], faces[upper], rates, rates.cell_m2 * each, rates.slab_cost))
+                worth = max(worth, _worth(faces[k], faces[upper], rates, price, cost, best_factor))
             value = max(value, onward + worth + figure)
         after[k] = value - rates.pass_cost
         waste = max(waste, after[k])

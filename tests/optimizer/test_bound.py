@@ -11,6 +11,8 @@ import shapes
 
 from optimizer import bound as bound_module
 from optimizer.bound import Bounder, Box, prove
+from optimizer.bound_parts import parts_of
+from optimizer.bound_widths import widths_at
 from optimizer.plan import Mark
 from optimizer.search import price_scouted, scout, search
 
@@ -205,3 +207,22 @@ def test_the_bound_of_stretches_holds_for_each():
     problems = [whole.stretch(0.0, 2.7), whole.stretch(1.5, 4.2)]
     each = [prove([problem], 0.0, work=0.0).upper_net for problem in problems]
     assert prove(problems, 0.0, work=0.0).upper_net == max(each)
+
+
+def test_widths_hold_for_every_roll_of_a_wide_range():
+    beam = shapes.log_of(shapes.tube([(0.0, 0.0, 0.0), (2.0, 0.0, 0.0)], 0.4, 0.15, 4))
+    parts = parts_of(beam.wood, 0.1, 1.9, 0.3, 0.001)
+    half, row_m, rows, unit_m = np.radians(3.0), 0.001, 1000, 1e-4
+    section = across(shapes.manifold(beam.wood), 1.0)
+    spare = []
+    for roll in np.radians([0.0, 15.0, 60.0, 90.0]):
+        table = widths_at(
+            parts.first, parts.offsets, parts.points, parts.off_m, roll, half, -0.5, row_m, rows, unit_m
+        )  # fmt: skip
+        for off in np.linspace(-half, half, 7):
+            turned = shapely.affinity.rotate(section, roll + off, origin=(0.0, 0.0), use_radians=True)
+            _, low, _, high = turned.bounds
+            for z in np.linspace(low + 1e-4, high - 1e-4, 200):
+                width = turned.intersection(shapely.LineString([(-9.0, z), (9.0, z)])).length
+                spare.append(table[int((z + 0.5) // row_m), 3] * unit_m - width)
+    assert min(spare) >= 0.0
