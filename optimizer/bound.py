@@ -28,7 +28,8 @@ ROW_M = 0.0015
 TABLE_ROW_M = 0.003
 FINEST_DEG = 0.5
 """Rolls are looked at in ranges of this and what doubling makes of it; of half or less only where boxes get there."""
-COARSEST_LEVEL, FINEST_LEVEL = 3, -3
+COARSEST_LEVEL, FINEST_LEVEL = 3, -2
+WHOLE_LEVEL_OF_MANY = 2
 HALF_TURN_DEG = 180.0
 BATCH = 8
 WORK = 6e7
@@ -84,10 +85,15 @@ class Box:
 
 @dataclass(eq=False)
 class Bounder:
-    """What bounds the boxes of one problem. place : which problem it is, of those bounded together."""
+    """What bounds the boxes of one problem.
+
+    place : which problem it is, of those bounded together. whole_level : ranges of rolls up to this level are looked at
+    as one, wider ones as what they are made of: a lower level takes more time and memory, and bounds more closely.
+    """
 
     problem: Problem
     place: int = 0
+    whole_level: int = 0
     _tables: dict[tuple[int, int], Widths] = field(default_factory=dict)
 
     @cached_property
@@ -249,7 +255,7 @@ class Bounder:
         """Return the greatest widths over a range of rolls."""
         found = self._tables.get((level, index))
         if found is None:
-            if level > 0:
+            if level > self.whole_level:
                 found = np.maximum(self.table(level - 1, 2 * index), self.table(level - 1, 2 * index + 1))
             else:
                 box = Box(self.place, level, index, (0.0, 0.0))
@@ -379,7 +385,8 @@ def prove(
     """
     target = best_net if gap is None else best_net / (1.0 - gap)
     most_work = work if work is not None else WORK if gap is None else WORK_FOR_GAP
-    bounders = [Bounder(problem, place) for place, problem in enumerate(problems)]
+    whole_level = 0 if len(problems) == 1 else WHOLE_LEVEL_OF_MANY
+    bounders = [Bounder(problem, place, whole_level) for place, problem in enumerate(problems)]
     reason: StoppedBy = "lays"
     with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
         list(pool.map(lambda b: b.rates, bounders))

@@ -206,7 +206,11 @@ def test_the_bound_of_stretches_holds_for_each():
     whole = books.problem(shapes.bent(0.1, 0.22, 4.2))
     problems = [whole.stretch(0.0, 2.7), whole.stretch(1.5, 4.2)]
     each = [prove([problem], 0.0, work=0.0).upper_net for problem in problems]
-    assert prove(problems, 0.0, work=0.0).upper_net == max(each)
+    together = prove(problems, 0.0, work=0.0).upper_net
+    # Many stretches are bounded less closely, each in less time.
+    assert max(each) <= together <= 1.2 * max(each)
+    for problem in problems:
+        assert together >= search(problem, 40).plans[0].net
 
 
 def test_widths_hold_for_every_roll_of_a_wide_range():
