@@ -120,9 +120,8 @@ def log_from_points(
         doubt=SurfaceDoubt(outer_ways, outer_modes, wood_ways, wood_modes, scale_spread),
     )
     notes.append(
-        f"seen: {1.0 - (log.not_seen_share or 0.0):.0%} of the surface; what was not is reckoned "
-        f"from what was; over the whole it is off by about {1000.0 * (log.surface_error_m or 0.0):.0f} mm, as the fit "
-        "itself reckons, the scale not counted"
+        f"seen: {1.0 - (log.not_seen_share or 0.0):.0%} of the surface; what was not is reckoned from what was, likely "
+        f"to within {1000.0 * (log.guessed_within_m or 0.0):.0f} mm, the scale not counted"
     )
     return log, tuple(notes)
 

@@ -111,6 +111,9 @@ class LogFacts(Shown):
     faces: int = Field(description="Triangles of its outer surface.")
     not_seen_share: float | None = Field(description="Share of the surface that the scan did not see.")
     surface_error_m: float | None = Field(description="How far off the surface may be. [m]")
+    guessed_within_m: float | None = Field(
+        None, description="How near the truth four of five places lie that no scan saw. [m]"
+    )
     warnings: tuple[str, ...] = Field(description="What was found odd, or assumed.")
 
 

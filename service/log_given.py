@@ -48,6 +48,7 @@ def log_facts(read: LogRead) -> LogFacts:
         faces=len(log.outer.faces),
         not_seen_share=log.not_seen_share,
         surface_error_m=log.surface_error_m,
+        guessed_within_m=log.guessed_within_m,
         warnings=read.warnings,
     )
 

@@ -103,6 +103,7 @@ def test_samples_are_logs_that_differ_most_where_nothing_was_seen():
     assert all((one.outer.vertices_m == two.outer.vertices_m).all() for one, two in zip(samples, again, strict=False))
     assert moves[:, ~seen].mean() > 1.2 * moves[:, seen].mean()
     assert 0.001 < log.surface_error_m < 0.03
+    assert log.guessed_within_m == pytest.approx(1.25 * log.surface_error_m)
     assert all(one.wood.volume_m3 < one.outer.volume_m3 for one in samples)
     assert np.std([one.outer.volume_m3 for one in samples]) / log.outer.volume_m3 > 0.008
 
@@ -158,3 +159,4 @@ def test_a_log_without_doubt_is_its_own_sample():
     assert log.sample(3, 0) == [log, log, log]
     assert log.not_seen_share is None
     assert log.surface_error_m is None
+    assert log.guessed_within_m is None

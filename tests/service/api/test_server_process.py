@@ -70,7 +70,7 @@ class Server:
         if self.process.poll() is None:
             self.process.terminate()
         try:
-            code = self.process.wait(timeout=20)
+            code = self.process.wait(timeout=60)
         finally:
             self.process.kill()
             self.process.wait()
@@ -289,7 +289,7 @@ def test_a_server_that_is_told_to_end_puts_its_job_back(service, log_id):
     server.until(job_id, *SEARCHING)
     workers = server.workers()
     server.process.terminate()
-    server.process.wait(timeout=10)
+    server.process.wait(timeout=60)
     wait_until(lambda: gone(workers))
     server = service.running()
     wait_until(lambda: server.client.get(f"/api/jobs/{job_id}").json()["attempt"] == 2)
