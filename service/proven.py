@@ -10,16 +10,14 @@ _WHOLE = 1e-6
 
 def bound_said(document: PlanDocument) -> str:
     """Say how much better another lay could be; nothing where that is not proven."""
-    # It speaks of the log as measured, for which the plan that ranks first in doubt need not be the best.
-    best = max(plan.net for plan in document.plans)
-    if document.bound is None or best <= 0.0:
+    if document.bound is None or document.bound.gap >= 1.0:
         return ""
-    upper = document.bound.upper_net
-    percent = percent_more(1.0 - best / upper) if upper > best else "0"
+    percent = percent_more(document.bound.gap)
     better = "be better" if percent == "0" else f"be more than {percent} % better"
     if document.doubt is None:
         return f"No lay can {better}: this is proven."
-    return f"On the log as measured, no lay can {better}: this is proven."
+    # The best on the log as measured need not be among the plans that are shown, which do best in doubt.
+    return f"On the log as measured, no lay can {better} than the best that was found for it: this is proven."
 
 
 def percent_more(gap: float) -> str:
