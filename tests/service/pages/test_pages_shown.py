@@ -180,7 +180,7 @@ def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, pl
     assert '<h1 class="big">$2,222</h1>' in text
     assert "in 40 of 100" in text
     assert "the surface: 75 %" in text
-    assert "On the log as measured, no lay can be more than 2 % better than the best that was found for it: this" in text
+    assert "On the log as measured, no lay can be more than 2 % better than the best that was found for it" in text
 
 
 @pytest.mark.parametrize(
