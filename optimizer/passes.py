@@ -51,9 +51,11 @@ def best_cuts(table: LayTable, terms: Terms, floor: float = 0.0) -> Cuts:
     """
     if len(table.possible) == 0:
         return NOTHING
-    if floor > 0.0 and not terms.can_flip and _most_of_lay(terms, table) <= floor:
-        return NOTHING
-    above = _most_above(terms, table) if floor > 0.0 and not terms.can_flip else np.zeros(0)
+    above = np.zeros(0)
+    if floor > 0.0 and not terms.can_flip:
+        above = _most_above(terms, table)
+        if (above - table.pass_cost).max() <= floor:  # nothing need come after a pass
+            return NOTHING
     down = _downwards(terms, table, above, floor)
     net, first, choice, below = down
     best = NOTHING
@@ -316,42 +318,6 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
         if possible[k] and table.may_be_first[k] and after[k] > best:
             best, best_k = after[k], k
     return best, best_k, choice, below
-
-
-@numba.njit(cache=True, nogil=True)
-def _most_of_lay(terms: Terms, table: LayTable) -> float:
-    """Return an upper bound on the net of a lay: the same recursion, each layer at the most it can bring."""
-    rows = len(table.possible)
-    after = np.full(rows, -np.inf)
-    # The best of `after` at or below a row: waste of any height, which bounds waste of bounded height.
-    waste = np.full(rows, -np.inf)
-    most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
-    # Taken out of the tuples once: that costs more than a layer.
-    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
-    least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
-    top, bottom = table.upper, table.lower
-    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
-    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
-    may_be_first = table.may_be_first
-    best = 0.0
-    for k in range(rows):
-        if possible[k]:
-            value = 0.0
-            if k >= least_waste:
-                value = max(value, waste[k - least_waste])
-            for m in range(len(drops)):
-                j = k - drops[m]
-                if j >= 0 and possible[j] and drops[m] <= most_drop:
-                    most = _pair_most(
-                least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
-                top_factor[k], bottom_factor[j],
-            )  # fmt: skip
-                    value = max(value, after[j] + most)
-            after[k] = value - pass_cost[k]
-            if may_be_first[k]:
-                best = max(best, after[k])
-        waste[k] = max(after[k], waste[k - 1]) if k else after[k]
-    return best
 
 
 @numba.njit(cache=True, nogil=True)
