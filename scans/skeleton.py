@@ -30,6 +30,9 @@ _APART = 0.8
 """Two circles are apart if their middles are farther from one another than this share of both radii together."""
 
 _LEAST_APART_M = 0.18
+_SHORTEST_STEM = 0.5
+"""Limbs meet no nearer to the butt end than this share of the stem's radius."""
+
 _LEAST_OPENING = 0.15
 """How much farther apart, to the length, limbs must get to tell by it where the stem is: two limbs 9 deg apart."""
 
@@ -208,13 +211,21 @@ def _forked(tracks: list[_Track], limbs: list[_Track]) -> Skeleton:
     below = [arc.radius_m for t in tracks for x, arc in zip(t.x_m, t.arcs, strict=True) if sign * (x - parts_at) < 0.0]
     stem_radius = float(np.median(below or [limbs[0].radius_m]))
     lines = [_turned(member, sign) for member in members]
-    rough = _meeting(lines, sign * parts_at, stem_radius, None)
     whole = _joined(tracks)
+    begins = float((sign * whole.centres_m[:, 0]).min())
+    # Lines that lean little could meet far before the log: they meet on it, where some of a stem is left.
+    least = min(begins + _SHORTEST_STEM * stem_radius, sign * parts_at - 0.02)
+    rough = _meeting(lines, sign * parts_at, stem_radius, least, None)
     stem = _turned(_part(whole, sign * whole.centres_m[:, 0] < rough[0][0]), sign)
-    meeting, directions = _meeting(lines, sign * parts_at, stem_radius, stem)
+    meeting, directions = _meeting(lines, sign * parts_at, stem_radius, least, stem)
     turn = np.array([sign, 1.0, 1.0])
+    stem = _turned(_part(whole, sign * whole.centres_m[:, 0] < meeting[0]), sign, back=sign)
+    if len(stem.radii_m) < 2:
+        raise NotALogError(
+            "the log divides at its very end; scan the stem below the fork too, or each limb as a log of its own"
+        )
     return Skeleton(
-        _turned(_part(whole, sign * whole.centres_m[:, 0] < meeting[0]), sign, back=sign),
+        stem,
         tuple(_turned(line, 1.0, back=sign) for line in lines),
         meeting * turn,
         tuple(direction * turn for direction in directions),
@@ -262,14 +273,14 @@ def _apart_range(limbs: list[_Track]) -> tuple[float, float]:
 
 
 def _meeting(
-    limbs: list[Member], parts_at: float, stem_radius_m: float, stem: Member | None
+    limbs: list[Member], parts_at: float, stem_radius_m: float, least_m: float, stem: Member | None
 ) -> tuple[FloatArray, list[FloatArray]]:
     """Return the point (3,) from which the limbs' lines and the stem's go out, and the limbs' directions there.
 
-    Lines are parabolas through the point; x rises from stem to limbs. The point's x is tried in steps.
+    Lines are parabolas through the point; x rises from stem to limbs. The point's x is tried in steps from least_m on.
     """
     best, answer = np.inf, (np.zeros(3), [np.array([1.0, 0.0, 0.0])] * len(limbs))
-    for x in np.arange(parts_at - 5.0 * stem_radius_m, parts_at, 0.02):
+    for x in np.arange(max(least_m, parts_at - 5.0 * stem_radius_m), parts_at, 0.02):
         rows, right, weights = [], [], []
         lines = [*limbs, *([stem] if stem is not None and len(stem.radii_m) >= 3 else [])]
         size = 1 + 2 * len(lines)

@@ -3,6 +3,10 @@
 import numpy as np
 import pytest
 
+from scans.errors import NotALogError
+from scans.ground import find_log
+from scans.scanned_log import log_from_points
+from scans.simulator import random_settings, simulate
 from scans.skeleton import find_skeleton
 
 
@@ -37,3 +41,22 @@ def test_the_stem_is_where_limbs_come_together_however_short_one_is(short_m, sig
     assert len(found.stem.radii_m) >= 5
     assert (found.stem.centres_m[:, 0] * sign).max() < 1.0
     assert all((limb.centres_m[:, 0] * sign).min() > 0.7 for limb in found.limbs)
+
+
+def test_limbs_without_a_stem_are_told_of_and_not_taken_for_a_log():
+    parts = [tube((0.0, 0.0, 0.0), (1.0, 0.4, 0.0), 2.0, 0.2), tube((0.0, -0.42, 0.0), (1.0, -0.4, 0.0), 2.0, 0.2)]
+    points, normals = (np.concatenate(part) for part in zip(*parts, strict=True))
+
+    with pytest.raises(NotALogError, match="divides at its very end"):
+        find_skeleton(points, normals, np.zeros(len(points)))
+
+
+def test_limbs_meet_on_the_log_where_one_of_them_is_lost_early():
+    # Invented. One limb is followed for 0.6 m: its line and the other's fit as well far before the butt end.
+    scan = simulate(602, random_settings(602, clutter=False))
+    found = find_log(scan.points_m, scan.normals)
+
+    log, _ = log_from_points(scan.points_m[found.mask], found.outline, "fork", 1.0)
+
+    assert len(log.forks) == 1
+    assert log.wood.volume_m3 == pytest.approx(scan.truth.solid.volume_m3, rel=0.04)
