@@ -121,4 +121,4 @@ def _likely_text(likely: float, trusted: bool) -> str:
             "No log that this one may turn out to be shows such a face: the plan follows those that come nearest. "
             "Measure the face and the log again before you go on."
         )
-    return f"Of {SEEN_LOGS} logs that this one may be, those like the face found count: worth {likely:.0f} of them."
+    return f"The face found fits about {likely:.0f} of {SEEN_LOGS} logs that this one may be: the plan follows those."
