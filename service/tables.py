@@ -6,12 +6,13 @@ from math import floor
 
 from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
 from optimizer.lengths import feet_text
-from optimizer.metal_cautions import CROSSCUT_M, metal_on_bed
+from optimizer.metal_cautions import CROSSCUT_M
 from optimizer.plain_way_stop import passes_before_metal
 from optimizer.plan import LogFound, Mark, Plan, PlanDocument, Shim, Slab
 from service.doubt_text import chance_text, doubt_lines, face_range, likely_lines, likely_range
 from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
+from service.metal_text import metal_said
 from service.proven import bound_said
 from service.units import Units
 from service.worth import worth_inside
@@ -256,7 +257,8 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
     hearts = ", ".join(f"{heart.end.replace('_', ' ')} {measures.short(heart.height_m)}" for heart in plan.hearts)
     if hearts:
         lines += paragraph(f"{hearts}, above the bunks", first="  Heart  ")
-    lines += _metal_lines(plan, document.log, measures)
+    for text in metal_said(plan, document.log, measures):
+        lines += paragraph(text, first="  Metal  ")
     lines += paragraph(_first_face_text(plan, measures), first="  Check  ")
     zero_m = mill.scale_zero_m
     zero = (
@@ -267,19 +269,6 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
     lines += ["  Mass is the mean of the species, and 1.25 times it to lift by."]
     lines += [*_inside_lines(plan, document, measures), ""]
     lines += _sum_lines(plan, document.log, measures)
-    return lines
-
-
-def _metal_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
-    """Say how high marked metal lies, before and after a flip."""
-    lines = []
-    for flipped, when in ((False, ""), (True, " after the flip")):
-        heights = ", ".join(
-            f"{mark.id} {measures.short(corners[:, 2].min())} to {measures.short(corners[:, 2].max())}"
-            for mark, corners in metal_on_bed(log, plan, flipped=flipped)
-        )
-        if heights:
-            lines += paragraph(f"{heights}, above the bunks{when}", first="  Metal  ")
     return lines
 
 

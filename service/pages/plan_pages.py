@@ -14,6 +14,7 @@ from service.desk import Desk
 from service.log_drawings import log_picture
 from service.log_shape import shape_found
 from service.measures import Measures, board_feet_text, minutes_text
+from service.metal_text import metal_said
 from service.pages import plan_view
 from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, see
 from service.proven import bound_said
@@ -45,6 +46,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "notes": plan_view.notes_of(document, () if facts is None else facts.warnings),
         "end_on_bed": end_on_bed,
         "side_on_bed": side_on_bed,
+        "metal_said": metal_said,
     }
 
 

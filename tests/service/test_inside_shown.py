@@ -114,10 +114,10 @@ def test_marks_are_listed_with_the_log() -> None:
 def test_metal_shows_how_high_it_lies_before_and_after_a_flip() -> None:
     log = a_log(marks=(METAL,), hearts=HEART)
 
-    assert "Metal metal 1 16 in to 20 in, above the bunks Check" in words_of(log=log)
+    assert "Metal metal 1: 16 in to 20 in, above the bunks Check" in words_of(log=log)
     # 0.62 m is 24 3/8 in: turned over, 16 to 20 in lie at 4 3/8 to 8 3/8 in.
     flipped = words_of(log=log, plans=(a_flipped_plan(),))
-    assert "Metal metal 1 4 3/8 in to 8 3/8 in, above the bunks after the flip" in flipped
+    assert "Metal metal 1: 4 3/8 in to 8 3/8 in, above the bunks after the flip" in flipped
 
 
 def test_hearts_level_stands_beside_the_plain_way_with_its_differences() -> None:

@@ -33,7 +33,8 @@ function addresses(isFirst) {
       && LEADS.test(link.pathname)).map((link) => link.pathname)
     : [];
   const own = isFirst ? [location.pathname + location.search, ...loaded, ...solids.filter(Boolean)] : [];
-  return [...new Set([...own, ...[...new Set(leads)].slice(0, MOST)])];
+  // The yard, too: a copy from before the log came would look as if it were lost.
+  return [...new Set([...own, ...(LEADS.test(location.pathname) ? ["/"] : []), ...[...new Set(leads)].slice(0, MOST)])];
 }
 
 async function begin() {
@@ -47,6 +48,24 @@ async function begin() {
     form.addEventListener("submit", () => active.postMessage({ forget: true }));
   }
 }
+
+// Without a signal a form would lead to the browser's own error page, and what was typed be gone. A machine without a
+// network may still reach the service on itself, so that it is asked first.
+addEventListener("submit", async (event) => {
+  const { target: form, submitter } = event;
+  if (navigator.onLine || form.method !== "post") return;
+  event.preventDefault();
+  try {
+    await fetch("/healthz", { cache: "no-store" });
+    if (submitter?.name) form.append(Object.assign(document.createElement("input"), { type: "hidden", name: submitter.name, value: submitter.value }));
+    HTMLFormElement.prototype.submit.call(form);
+  } catch {
+    const told = form.querySelector("[data-no-signal]") ?? form.appendChild(document.createElement("p"));
+    Object.assign(told, { className: "alert", textContent: "No signal, and this needs one. What you typed stays here: try again where there is one." });
+    told.setAttribute("role", "alert");
+    told.dataset.noSignal = "";
+  }
+}, true);
 
 if ("serviceWorker" in navigator && !location.pathname.startsWith("/sign-in")) {
   const start = () => begin().catch((error) => console.warn(error));

@@ -88,7 +88,8 @@ async function keepNow(address) {
   if (!kind) return;
   try {
     const kept = await (await caches.open(nameOf(kind))).match(request);
-    if (kept && (kind === "files" || Date.now() - Date.parse(kept.headers.get(KEPT_AT)) < FRESH_MS)) return;
+    const isFresh = kept && Date.now() - Date.parse(kept.headers.get(KEPT_AT)) < FRESH_MS;
+    if (kept && (kind === "files" || (isFresh && address !== "/"))) return;
     await keep(kind, request, await fetch(request));
   } catch {
     // no network just now: it is kept when it is opened

@@ -7,13 +7,15 @@ from html.parser import HTMLParser
 import pytest
 from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
+from optimizer.metal_cautions import metal_on_bed
 from optimizer.plan import Bound, Doubt, DoubtSource
 from optimizer.possible_logs import SURFACE
 from service import desk as at
 from service import job_state
 from service.documents import PlanRequest
+from service.measures import Units
 from service.pages.plan_view import chance_said
-from service.pages.rendering import on_pages
+from service.pages.rendering import measures_in, on_pages
 from service.pages.words import WORDS
 from service.proven import bound_said, percent_more
 
@@ -150,6 +152,15 @@ def test_the_log_page_shows_its_name_and_marks_escaped(client: Pages, log_id: st
     assert "&lt;script&gt;alert(&#39;x&#39;)&lt;/script&gt; &amp; &#34;maple&#34;" in text
     assert "<b>metal 1</b>" in text
     assert NASTY not in text
+
+
+def test_a_way_and_its_cut_list_say_how_high_metal_lies(client: Pages, plan_id: str, planned: Planned) -> None:
+    document = planned.document
+    (_, corners), *_ = metal_on_bed(document.log, document.plans[0], flipped=False)
+    measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
+    says = f"{measures.short(corners[:, 2].min())} to {measures.short(corners[:, 2].max())}, above the bunks"
+    assert says in client.get(f"/plans/{plan_id}/1").text
+    assert f"metal 1: {says}.</b>" in client.get(f"/plans/{plan_id}/1/cut-list").text
 
 
 def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str, planned: Planned) -> None:
