@@ -425,7 +425,7 @@ def general_layer(
 
 
 @numba.njit(cache=True, nogil=True)
-def _layer_of(
+def layer_of(
     terms: Terms,
     entry: int,
     upper: Chords,
@@ -442,6 +442,7 @@ def _layer_of(
     upper_m: float,
     room: Room,
 ) -> float:
+    """Return what a layer brings, flaws and figure counted; see layer_value. something : whether there are any."""
     if simple:
         return _simple_layer(
             terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, something, inside,
@@ -548,38 +549,13 @@ def layer_value(
         if simple:
             sound = sound_simple_layer(terms, entry, upper.y, upper_row, lower.y, lower_row, first, last, cell_m)
         if sound < 0.0 and something:
-            sound = _layer_of(
+            sound = layer_of(
                 terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, False, inside,
                 lower_m, upper_m, room,
             )  # fmt: skip
         if sound >= 0.0 and (not something or sound <= enough):
             return sound
-    return _layer_of(
-        terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, something, inside,
-        lower_m, upper_m, room,
-    )  # fmt: skip
-
-
-@numba.njit(cache=True, nogil=True)
-def flawed_layer(
-    terms: Terms,
-    entry: int,
-    upper: Chords,
-    upper_row: int,
-    lower: Chords,
-    lower_row: int,
-    first: int,
-    last: int,
-    cell_m: float,
-    simple: bool,
-    inside: Inside,
-    lower_m: float,
-    upper_m: float,
-    room: Room,
-) -> float:
-    """Return the same, of a layer that is known to be worth counting whole; see layer_value."""
-    something = inside.most > 0 and upper_m > inside.low_m and lower_m < inside.high_m
-    return _layer_of(
+    return layer_of(
         terms, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, something, inside,
         lower_m, upper_m, room,
     )  # fmt: skip

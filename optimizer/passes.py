@@ -14,7 +14,7 @@ import numba
 import numpy as np
 
 from optimizer.lay_table import Faces, LayTable
-from optimizer.layers import Room, flawed_layer, general_layer, layer_value, room_for, sound_simple_layer
+from optimizer.layers import Room, general_layer, layer_of, layer_value, room_for, sound_simple_layer
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -277,6 +277,8 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
             promised[m] = -np.inf
             j = k - drops[m]
             top_row, bottom_row = k + top_shift, j + bottom_shift
+            upper_m, lower_m = zero_m + k * step_m, zero_m + j * step_m + kerf_m
+            flawed = upper_m > flaw_low_m and lower_m < flaw_high_m
             if not figured:
                 sound = -1.0
                 if top_simple[top_row] and bottom_simple[bottom_row]:
@@ -289,12 +291,11 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
                     )  # fmt: skip
                 if after[j] + sound <= value[k]:
                     continue
-                flawed = zero_m + k * step_m > flaw_low_m and zero_m + j * step_m + kerf_m < flaw_high_m
                 if not flawed:
                     value[k], choice[k], below[k] = after[j] + sound, m, j
                     continue
             # Where sound wood was looked at already, the flaws are what is left to count.
-            found = after[j] + flawed_layer(
+            found = after[j] + layer_of(
                 terms,
                 m,
                 top_chords,
@@ -305,9 +306,10 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
                 last,
                 cell_m,
                 top_simple[top_row] and bottom_simple[bottom_row],
+                flawed,
                 inside,
-                zero_m + j * step_m + kerf_m,
-                zero_m + k * step_m,
+                lower_m,
+                upper_m,
                 room,
             )
             if found > value[k]:
