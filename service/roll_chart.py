@@ -5,7 +5,7 @@ from service.drawings import Drawing
 from service.measures import Measures, turn_deg
 
 WIDTH, HEIGHT = 340.0, 210.0
-_LEFT, _RIGHT, _TOP, _FLOOR = 12.0, 328.0, 34.0, 172.0
+_LEFT, _RIGHT, _TOP, _FLOOR = 52.0, 328.0, 34.0, 172.0
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -31,7 +31,7 @@ def roll_chart(document: PlanDocument, measures: Measures) -> str:
     while level <= most:
         y = place(0.0, level)[1]
         drawing.line((_LEFT, y), (_RIGHT, y), "axis", 1.0)
-        drawing.text((_LEFT, y - 3.0), measures.money(level), "tick", 12, fill="#33413a")
+        drawing.text((_LEFT - 6.0, y + 4.0), measures.money(level), "tick", 12, text_anchor="end", fill="#33413a")
         level += step
     for turn in range(0, 361, 90):
         x = _LEFT + turn / 360.0 * (_RIGHT - _LEFT)

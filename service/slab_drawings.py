@@ -92,7 +92,7 @@ def _apart(labels: list[tuple[float, float, str]]) -> list[tuple[float, float, s
     return [(x, y, words) for x, (_, y, words) in zip(xs, ordered, strict=True)]
 
 
-_HALF_LETTER = 4.4
+_HALF_LETTER = 4.8
 """Half as wide as a letter of a label, about."""
 
 

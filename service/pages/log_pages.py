@@ -14,6 +14,7 @@ from service.mark_sheet import MarkTyped
 from service.measures import turn_deg
 from service.pages.asked import MARK
 from service.pages.fields import Filled, checked, filled
+from service.pages.in_round import in_round
 from service.pages.plan_view import worth
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
 from service.pages.shapes_kept import shape_kept
@@ -52,6 +53,7 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
     plans = desk.store.plans(log_id)
     return render(
         request, "log.html", status, log=log, facts=log.facts, picture=log_picture(shape, f"{log.name}, as it lies"),
+        in_round=in_round(shape.hearts, shape.marks),
         clock=butt_clock(shape), sizes=sizes, marks=marks, form=form, asked=MARK, jobs=jobs, plans=plans,
         money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(worth(plan)) for plan in plans},
         mills=desk.store.mills(), books=desk.store.price_books(), species=at.species(),

@@ -16,6 +16,7 @@ from service.log_shape import shape_found
 from service.measures import Measures, board_feet_text, minutes_text
 from service.metal_text import metal_said
 from service.pages import plan_view
+from service.pages.in_round import in_round
 from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, see
 from service.proven import bound_said
 from service.roll_chart import roll_chart
@@ -47,6 +48,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "end_on_bed": end_on_bed,
         "side_on_bed": side_on_bed,
         "metal_said": metal_said,
+        "in_round": in_round(document.log.hearts, document.log.marks),
     }
 
 

@@ -141,6 +141,12 @@ def roll_said(plan: Plan) -> str:
     return f"{turn}° clockwise" if turn <= 180 else f"{360 - turn}° anticlockwise"
 
 
+def lay_short(plan: Plan, measures: Measures) -> str:
+    """Return in a line how the log lies and what it gives, to choose between ways by."""
+    shims = shims_short(plan, measures)
+    return f"{roll_said(plan)}, {'no shims' if shims == 'none' else shims}; {thicknesses(plan)}"
+
+
 def thicknesses(plan: Plan) -> str:
     """Return how many slabs of each thickness there are."""
     counts = Counter(slab.quarters for slab in plan.slabs)

@@ -35,6 +35,7 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )  # fmt: skip
     environment.filters["on_pages"] = on_pages
+    environment.filters["unbroken"] = unbroken
     environment.filters["wood"] = wood_said
     environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
     return environment
@@ -43,6 +44,14 @@ def _environment() -> Environment:
 def wood_said(name: str) -> str:
     """Return a wood's name in the order that people say it in: sugar maple."""
     return " ".join(reversed(name.split(", ")))
+
+
+_WITHIN_A_MEASURE = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m|lb|kg|deg)\b)|(?<=\dft) (?=\d)|(?<=\d ft) (?=\d)")
+
+
+def unbroken(text: str) -> str:
+    """Return a text whose measures stay on one line: no unit or fraction stands alone at the start of the next."""
+    return _WITHIN_A_MEASURE.sub("\u00a0", text)
 
 
 _FOR_PAGES = (

@@ -13,18 +13,40 @@ from playwright.sync_api import Browser, Locator, Page
 from sawn_plan import MILL, plan_of
 from small_site import SmallSite, small_site
 
+from optimizer.plan import Mark
+from scans.log import Log, SurfaceColours
 from service.solid_buffer import plan_buffer, solid_buffer
 
 RADIUS_M, LENGTH_M = 0.3, 3.0
 HOME_TURN, HOME_RISE = -0.45, 0.42
 PAGE = """<!doctype html><html lang="en"><head><title>Log</title><link rel="stylesheet" href="/own.css">
 <script type="module" src="/static/solid.js"></script><script type="module" src="/told.js"></script></head><body><main>
-<figure class="solid" data-solid="/log.bin" {more}><canvas hidden></canvas><div class="fallback">A drawing</div>
-<label>Apart <input type="range" min="0" max="100" value="0" data-apart></label></figure></main></body></html>"""
+<figure class="solid" data-solid="{solid}" {more}><canvas hidden></canvas><div class="fallback">A drawing</div>
+<label>Apart <input type="range" min="0" max="100" value="0" data-apart></label>
+<div data-skins hidden><button value="seen">Seen</button><button value="colours">Colours</button></div>
+<p><span data-drawn="bark">bark</span>{entries}</p></figure></main></body></html>"""
+ENTRIES = (
+    "surface", "seen", "guessed", "colours", "colourless", "slab", "edge", "waste", "picked", "heart", "metal", "flaw",
+    "tapped",
+)  # fmt: skip
 STYLE = """figure { margin: 0; width: 400px; --solid-seen: #00f; --solid-guessed: #f00; --solid-background: #fff;
 --solid-heart: #0f0; --solid-slab: #ff0; --solid-waste: #888; --solid-picked: #f0f }"""
 TOLD = """window.told = []; for (const name of ["marked", "picked"])
 document.addEventListener(name, (event) => window.told.push([name, event.detail]));"""
+
+
+def page_of(solid: str, more: str = "") -> str:
+    entries = "".join(f'<span data-drawn="{kind}" hidden> {kind}</span>' for kind in ENTRIES)
+    return PAGE.format(solid=solid, more=more, entries=entries)
+
+
+def in_two_colours() -> Log:
+    """A cylinder, magenta as far as its middle and green from there on; of its lower half no colour is told."""
+    line = [(x_m, 0.0, 0.0) for x_m in np.linspace(0.0, LENGTH_M, 31)]
+    log = shapes.log_of(shapes.tube(line, RADIUS_M, RADIUS_M, 96), [line])
+    places_m = log.outer.vertices_m
+    rgb = np.where(places_m[:, :1] < LENGTH_M / 2, [[255, 0, 255]], [[0, 255, 0]]).astype(np.uint8)
+    return replace(log, colours=SurfaceColours(rgb, places_m[:, 2] > 0.0))
 
 
 @pytest.fixture(scope="module")
@@ -35,14 +57,22 @@ def site() -> Iterator[SmallSite]:
     log = replace(log, face_seen=middles[:, 2] > 0.0)
     plan = plan_of(log, [300, 260, 220, 180], roll_deg=0.0)
     with small_site() as site:
+        plain = replace(log, face_seen=None, hearts=())
+        nail = Mark(id="metal 1", kind="metal", x_m=1.0, y_m=0.0, z_m=RADIUS_M, radius_m=0.02, depth_m=0.1)
         site.served |= {
             "/own.css": STYLE,
             "/told.js": TOLD,
             "/log.bin": solid_buffer(log),
             "/slabs.bin": plan_buffer(log, plan, MILL.kerf_m),
-            "/log": PAGE.format(more=""),
-            "/marking": PAGE.format(more="data-marking"),
-            "/plan": PAGE.format(more='data-slabs="/slabs.bin"'),
+            "/plain.bin": solid_buffer(plain),
+            "/nailed.bin": solid_buffer(plain, [nail]),
+            "/coloured.bin": solid_buffer(in_two_colours()),
+            "/log": page_of("/log.bin"),
+            "/plain": page_of("/plain.bin"),
+            "/nailed": page_of("/nailed.bin"),
+            "/coloured": page_of("/coloured.bin"),
+            "/marking": page_of("/log.bin", "data-marking"),
+            "/plan": page_of("/log.bin", 'data-slabs="/slabs.bin"'),
         }
         yield site
 
@@ -107,6 +137,58 @@ def test_the_log_fills_its_picture_in_two_tones(page):
     assert np.argwhere(seen)[:, 0].mean() < np.argwhere(guessed)[:, 0].mean()
     assert (seen & lower_half).sum() > 0.1 * guessed.sum()
     assert not page.locator(".fallback").is_visible()
+
+
+def named(page: Page) -> set[str]:
+    """Return what the legend names."""
+    drawn(page)
+    return {entry.get_attribute("data-drawn") or "" for entry in page.locator("[data-drawn]:visible").all()}
+
+
+def test_the_legend_names_all_that_is_drawn_and_nothing_else(page):
+    mounted(page, "/log")
+    assert named(page) == {"seen", "guessed", "heart"}
+    mounted(page, "/plain")
+    assert named(page) == {"surface"}
+    mounted(page, "/nailed")
+    assert named(page) == {"surface", "metal"}
+    canvas = mounted(page, "/plan")
+    assert named(page) == {"seen", "guessed", "heart"}
+    page.locator("[data-apart]").fill("100")
+    assert named(page) == {"slab", "waste", "edge"}
+    canvas.evaluate("(canvas) => canvas.closest('figure').dispatchEvent(new CustomEvent('pick', {detail: {id: '2'}}))")
+    assert named(page) == {"slab", "waste", "edge", "picked"}
+    canvas = mounted(page, "/marking")
+    canvas.click()
+    assert named(page) == {"seen", "guessed", "heart", "tapped"}
+
+
+def test_a_scans_colours_are_drawn_where_it_told_them(page):
+    canvas = mounted(page, "/coloured")
+    before = picture(canvas)
+    assert named(page) == {"surface", "heart"}
+
+    page.get_by_role("button", name="Colours").click()
+    assert named(page) == {"colours", "colourless", "heart"}
+    pixels = picture(canvas)
+
+    red, green, blue = (pixels[..., k] for k in range(3))
+    magenta = (green < 40) & (red > 90) & (abs(red - blue) < 20)
+    other = (red < 40) & (blue < 40) & (green > 90)
+    grey = (abs(red - green) < 12) & (abs(green - blue) < 12) & (red < 235)
+    assert min(magenta.sum(), other.sum()) > 0.05 * not_blank(pixels).sum()
+    assert grey.sum() > 0.05 * not_blank(pixels).sum()
+    # The butt, at the left, is magenta; below lies what has no colour.
+    assert np.argwhere(magenta)[:, 1].mean() < np.argwhere(other)[:, 1].mean()
+    assert np.argwhere(grey)[:, 0].mean() > np.argwhere(magenta | other)[:, 0].mean()
+    page.get_by_role("button", name="Seen").click()
+    assert (picture(canvas) == before).all()
+
+
+def test_a_log_without_colours_offers_none(page):
+    mounted(page, "/log")
+
+    assert not page.get_by_role("button", name="Colours").is_visible()
 
 
 def test_a_drag_turns_and_a_double_tap_resets(page):

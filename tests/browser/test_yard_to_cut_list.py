@@ -12,6 +12,23 @@ from playwright.sync_api import BrowserContext, Page, Route, expect
 NASTY = "<script>document.title='run'</script><img src=x onerror=alert(1)>"
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa"]}}
 MOST_BYTES = 150_000
+MOST_HIGH = 5000
+LINES = """[...document.querySelectorAll(".beside td, .beside th")].flatMap((cell) => {
+  const walker = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT,
+    (node) => node.parentElement.closest(".meaning") ? NodeFilter.FILTER_REJECT : NodeFilter.FILTER_ACCEPT);
+  const lines = new Map();
+  for (let node = walker.nextNode(); node; node = walker.nextNode()) {
+    for (let k = 0; k < node.length; k += 1) {
+      const range = document.createRange();
+      range.setStart(node, k);
+      range.setEnd(node, k + 1);
+      const { top, width } = range.getBoundingClientRect();
+      if (width) lines.set(Math.round(top), (lines.get(Math.round(top)) ?? "") + node.data[k]);
+    }
+  }
+  return [...lines.values()].map((line) => line.trim());
+})"""
+"""The lines of the table as they are broken on the screen."""
 SMALL = """[...document.querySelectorAll("a, button, input, select, summary, label.tick")].filter((one) => {
   const { width, height } = one.getBoundingClientRect();
   const inline = getComputedStyle(one).display === "inline" || one.closest(".word");
@@ -83,8 +100,9 @@ def test_two_plans_side_by_side_slabs_apart_and_ticks_that_stay(
 ) -> None:
     page = context.new_page()
     page.goto(f"/plans/{planned[1]}")
+    page.get_by_text("Two of them side by side").click()
     page.get_by_label("beside this").select_option("plain")
-    page.get_by_role("button", name="Compare first cuts").click()
+    page.get_by_role("button", name="Compare them").click()
     expect(page.get_by_role("heading", name="Side by side")).to_be_visible()
     expect(page.get_by_role("row").filter(has_text="First cut at")).to_be_visible()
     page.get_by_role("link", name="Plan 1").click()
@@ -193,6 +211,45 @@ def test_pages_are_light_fit_the_screen_and_suit_gloves(context: BrowserContext,
         assert 1000 < sum(got) < MOST_BYTES, (path, sum(got))
         _is_narrow(page)
         assert page.evaluate(SMALL) == [], path
+
+
+@pytest.mark.parametrize("size", [(360, 740)], ids=["phone"], indirect=True)
+def test_the_plans_page_is_not_endless_on_a_phone(context: BrowserContext, planned: tuple[str, str]) -> None:
+    page = context.new_page()
+    page.goto(f"/plans/{planned[1]}")
+    expect(page.locator("figure.is-mounted")).to_have_count(1)
+    assert page.evaluate("document.documentElement.scrollHeight") < MOST_HIGH
+    slider, second = page.locator("[data-apart]"), page.locator(".ways > li").first
+    assert slider.bounding_box()["y"] < second.bounding_box()["y"]  # type: ignore[index]
+    expect(second.locator("svg")).to_be_hidden()
+    second.locator("summary").click()
+    expect(second.locator("svg")).to_be_visible()
+
+
+def test_paper_shows_what_is_folded(context: BrowserContext, planned: tuple[str, str]) -> None:
+    page = context.new_page()
+    page.goto(f"/plans/{planned[1]}")
+    last = page.locator(".ways > li").last.locator("svg")
+    warning = page.locator(".warned li").first
+    expect(warning).to_be_hidden()
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    for folded in (last, warning):
+        expect(folded).to_be_visible()
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    page.emulate_media(media="screen")
+    expect(warning).to_be_hidden()
+
+
+def test_no_word_or_measure_breaks_beside_another_plan(context: BrowserContext, planned: tuple[str, str]) -> None:
+    page = context.new_page()
+    page.goto(f"/plans/{planned[1]}/compare?a=1&b=plain")
+    lines = page.evaluate(LINES)
+    assert len(lines) > 30
+    assert [line for line in lines if re.match(r"(in|ft|mm|m|lb|\d+/\d+)\b", line) or line.endswith("\u00ad")] == []
+    assert page.get_by_role("rowheader").count() == page.locator("tbody th").count() > 8
+    page.set_viewport_size({"width": 320, "height": 700})
+    _is_narrow(page)
 
 
 def test_a_word_explains_itself_by_keyboard_and_without_scripts(

@@ -12,3 +12,17 @@ document.addEventListener("keydown", (event) => {
   open.querySelector("summary").focus();
 });
 document.querySelector(".alert[tabindex]")?.focus();
+
+// Paper holds all: what is folded is opened for printing, where the style sheet alone cannot.
+addEventListener("beforeprint", () => {
+  for (const folded of document.querySelectorAll("details:not(.word, .remove, [open])")) {
+    folded.open = true;
+    folded.dataset.printed = "";
+  }
+});
+addEventListener("afterprint", () => {
+  for (const opened of document.querySelectorAll("details[data-printed]")) {
+    opened.open = false;
+    delete opened.dataset.printed;
+  }
+});

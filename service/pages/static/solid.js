@@ -2,17 +2,20 @@
 //
 //   <figure class="solid" data-solid="URL" [data-slabs="URL"] [data-marking]>
 //     <canvas hidden></canvas> <div class="fallback">a drawing</div> [<input type="range" data-apart>]
+//     [<div data-skins hidden><button value="seen"> <button value="colours"></div>] [<span data-drawn="KIND">]
 //   </figure>
 //
 // data-marking: a tap on the log sends the event "marked" { x_m, y_m, z_m }, log frame. data-apart: draws the slabs
 // apart; a tap on one sends "picked" { id }, and the event "pick" { id } to the figure picks one. Without WebGL2 the
-// drawing stays. Colours: --solid-seen, -guessed, -heart, -metal, -flaw, -slab, -waste, -picked, -background.
+// drawing stays. data-skins: where the scan told colours, a choice of what the surface shows. data-drawn: a legend's
+// entry, hidden while nothing of its kind is drawn: bark (of the drawing); surface, seen, guessed, colours, colourless;
+// slab, edge, waste, picked; heart, metal, flaw, tapped. Colours: --solid-KIND, and --solid-background.
 
 import { boxOf, dot, plus, readSolid, tube } from "./solid_file.js";
 import { View } from "./solid_view.js";
 
 const LIGHT = { seen: "#8a5f38", guessed: "#f1ead9", heart: "#c4350d", metal: "#1d4ed8", flaw: "#3f3f46",
-  slab: "#e9c48d", waste: "#b9b4aa", picked: "#ffc928", background: "#ffffff" };
+  slab: "#e9c48d", waste: "#b9b4aa", picked: "#ffc928", colourless: "#9a9c9b", background: "#ffffff" };
 const DARK = { ...LIGHT, seen: "#c08a55", guessed: "#39424a", heart: "#ff5a2a", metal: "#7aa2ff", flaw: "#0b0b0d",
   slab: "#d9b27b", waste: "#656a6d", background: "#17221d" };
 const dark = matchMedia("(prefers-color-scheme: dark)");
@@ -45,6 +48,8 @@ class Figure {
     this.fallback = figure.querySelector(".fallback") ?? figure.querySelector("svg");
     this.labels = [];
     this.picked = null;
+    this.skin = "seen";
+    this.legend = [...figure.querySelectorAll("[data-drawn]")];
     this.begin();
   }
 
@@ -126,6 +131,7 @@ class Figure {
     const heights = this.points.map((point) => dot(point, view.up));
     this.height = Math.max(...heights) - Math.min(...heights);
     for (const body of this.slabBodies.filter((one) => one.id)) this.label(body.id, buttOf(body)).body = body;
+    this.isPartlyTold = log.parts.some(({ told }) => told?.some((value, k) => k % 4 === 3 && !value));
     this.recolour();
   }
 
@@ -148,7 +154,7 @@ class Figure {
     const tone = Object.fromEntries(Object.keys(LIGHT).map((name) => [name, toneOf(text(name))]));
     this.colours = tone;
     for (const body of this.view.bodies) {
-      if (body.kind === "log") Object.assign(body, { tone: tone.seen, other: tone.guessed });
+      if (body.kind === "log") Object.assign(body, { tone: tone.seen, other: tone.guessed, showsColours: this.skin === "colours" });
       else if (!body.solid) body.tone = tone[body.kind];
       else {
         const own = body.kind === "slab" ? tone[body.id === this.picked ? "picked" : "slab"] : tone.waste;
@@ -197,6 +203,26 @@ class Figure {
     view.look([-0.5, 0.5].flatMap((side) => this.points.map((p) => plus(p, view.up, side * spread))), this.middle);
     view.draw(this.colours);
     this.setLabels(share > 0.2);
+    this.tell();
+  }
+
+  // Names what is drawn, and nothing else.
+  tell() {
+    const { log, skin, legend, slabBodies, logBodies } = this;
+    const shown = new Set([...slabBodies, ...logBodies].filter((body) => body.shown).map((body) => body.kind));
+    if (shown.delete("log")) {
+      if (skin === "colours") {
+        shown.add("colours");
+        if (this.isPartlyTold) shown.add("colourless");
+      } else if (log.guessed) shown.add("seen").add("guessed");
+      else shown.add("surface");
+      if (this.pin) shown.add("tapped");
+    } else {
+      shown.add("edge");
+      for (const kind of ["offcut", "rest"]) if (shown.delete(kind)) shown.add("waste");
+      if (this.picked !== null) shown.add("picked");
+    }
+    for (const entry of legend) entry.hidden = !shown.has(entry.dataset.drawn);
   }
 
   setLabels(haveRoom) {
@@ -294,6 +320,17 @@ class Figure {
       event.preventDefault();
     });
     this.slider?.addEventListener("input", () => this.paint());
+    const skins = figure.querySelector("[data-skins]");
+    if (skins && this.log.coloured) {
+      skins.hidden = false;
+      skins.addEventListener("click", ({ target }) => {
+        if (!target.value) return;
+        this.skin = target.value;
+        for (const button of skins.children) button.setAttribute("aria-pressed", String(button === target));
+        this.recolour();
+        this.paint();
+      });
+    }
     figure.addEventListener("pick", (event) => this.pick(event.detail.id));
     canvas.addEventListener("webglcontextlost", (event) => event.preventDefault());
     canvas.addEventListener("webglcontextrestored", () => {

@@ -15,6 +15,7 @@ export function readSolid(buffer) {
   const steps = new Uint16Array(buffer, at, head.vertices * 3);
   const seen = new Uint8Array(buffer, seenAt, head.vertices);
   const corners = new Uint16Array(buffer, facesAt, head.faces * 3);
+  const told = head.coloured ? new Uint8Array(buffer, facesAt + head.faces * 6, head.vertices * 4) : null;
   const places = Float32Array.from(steps, (step, k) => head.offset_m[k % 3] + head.scale_m[k % 3] * step);
   let vertex = 0;
   let face = 0;
@@ -25,6 +26,7 @@ export function readSolid(buffer) {
       places: own,
       corners: corners.subarray(face * 3, (face + part.faces) * 3),
       seen: seen.subarray(vertex, vertex + part.vertices),
+      told: told?.subarray(vertex * 4, (vertex + part.vertices) * 4),
       box: boxOf(own),
     };
     vertex += part.vertices;
@@ -43,9 +45,11 @@ export function boxOf(places) {
   return box;
 }
 
-// Three corners a face, 16 bytes each: place (3 float), normal (3 signed bytes), and a byte: whether it was seen or,
-// with `up`, whether it is sawn, square to that.
-export function drawn({ places, corners, seen, up }) {
+export const CORNER_BYTES = 20;
+
+// Three corners a face, each: place (3 float), normal (3 signed bytes), a signed byte: whether it was seen or, with
+// `up`, whether it is sawn, square to that; and red, green, blue and whether a scan told them (4 bytes).
+export function drawn({ places, corners, seen, told, up }) {
   const count = corners.length / 3;
   const normals = new Float32Array(count * 3); // as long as the face is large
   const around = Array.from({ length: places.length / 3 }, () => []);
@@ -61,9 +65,10 @@ export function drawn({ places, corners, seen, up }) {
   const lengths = Float32Array.from({ length: count }, (_, f) => Math.hypot(...normals.subarray(3 * f, 3 * f + 3)));
   const isSawn = (f) => up && Math.abs(dot(up, normals.subarray(3 * f, 3 * f + 3))) > SAWN * lengths[f];
   const sawn = Uint8Array.from(lengths, (_, f) => +isSawn(f));
-  const made = new ArrayBuffer(corners.length * 16);
+  const made = new ArrayBuffer(corners.length * CORNER_BYTES);
   const floats = new Float32Array(made);
   const signed = new Int8Array(made);
+  const bytes = new Uint8Array(made);
   for (let n = 0; n < corners.length; n += 1) {
     const f = Math.floor(n / 3);
     const sum = [0, 0, 0];
@@ -75,10 +80,11 @@ export function drawn({ places, corners, seen, up }) {
     }
     const length = Math.hypot(...sum) || 1;
     for (let k = 0; k < 3; k += 1) {
-      floats[4 * n + k] = places[corners[n] * 3 + k];
-      signed[16 * n + 12 + k] = Math.round((127 * sum[k]) / length);
+      floats[5 * n + k] = places[corners[n] * 3 + k];
+      signed[CORNER_BYTES * n + 12 + k] = Math.round((127 * sum[k]) / length);
     }
-    signed[16 * n + 15] = (up ? sawn[f] : !seen || seen[corners[n]]) ? 127 : 0;
+    signed[CORNER_BYTES * n + 15] = (up ? sawn[f] : !seen || seen[corners[n]]) ? 127 : 0;
+    if (told) bytes.set(told.subarray(corners[n] * 4, corners[n] * 4 + 4), CORNER_BYTES * n + 16);
   }
   return made;
 }

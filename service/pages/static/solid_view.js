@@ -1,19 +1,19 @@
 // Draws solids with WebGL2, and tells where a ray from the eye meets them.
 
-import { cross, dot, drawn, minus, plus, unit } from "./solid_file.js";
+import { CORNER_BYTES, cross, dot, drawn, minus, plus, unit } from "./solid_file.js";
 
 const HOME = [-0.45, 0.42]; // turn and rise: the butt, at the left, comes forward
 const HALF_VIEW = Math.tan((15 * Math.PI) / 180); // of the lower of width and height
 
 const VERTEX = `#version 300 es
-in vec3 place; in vec4 normal;
+in vec3 place; in vec4 normal, colour;
 uniform mat4 toScreen; uniform vec3 shift;
-out vec3 at, way; out float seen;
-void main() { at = place; way = normal.xyz; seen = normal.w; gl_Position = toScreen * vec4(place + shift, 1.0); }`;
+out vec3 at, way; out float seen; out vec4 told;
+void main() { at = place; way = normal.xyz; seen = normal.w; told = colour; gl_Position = toScreen * vec4(place + shift, 1.0); }`;
 const FRAGMENT = `#version 300 es
 precision highp float;
-in vec3 at, way; in float seen;
-uniform vec3 tone, other, light, eyeward; uniform float hatched, opaque, shaded;
+in vec3 at, way; in float seen; in vec4 told;
+uniform vec3 tone, other, untold, light, eyeward; uniform float hatched, opaque, shaded, coloured;
 out vec4 colour;
 void main() {
   vec3 n = normalize(way);
@@ -21,6 +21,7 @@ void main() {
   float soft = max(fwidth(stripe), 1e-4);
   float hatch = smoothstep(0.16 - soft, 0.16 + soft, abs(fract(stripe) - 0.5)) * clamp(0.9 / soft, 0.0, 1.0);
   vec3 base = mix(mix(tone, other, max(hatch, 1.0 - hatched)), tone, smoothstep(0.45, 0.55, seen));
+  base = mix(base, mix(untold, told.rgb, smoothstep(0.45, 0.55, told.a)), coloured);
   float lit = 0.52 + 0.42 * max(dot(n, light), 0.0) + 0.16 * max(dot(n, eyeward), 0.0);
   colour = vec4(base * mix(1.0, lit, shaded), opaque);
 }`;
@@ -48,10 +49,11 @@ export class View {
     }
     gl.bindAttribLocation(program, 0, "place");
     gl.bindAttribLocation(program, 1, "normal");
+    gl.bindAttribLocation(program, 2, "colour");
     gl.linkProgram(program);
     if (!gl.getProgramParameter(program, gl.LINK_STATUS)) throw new Error(gl.getProgramInfoLog(program));
     gl.useProgram(program);
-    const names = ["toScreen", "shift", "tone", "other", "hatched", "light", "eyeward", "opaque", "shaded"];
+    const names = ["toScreen", "shift", "tone", "other", "hatched", "light", "eyeward", "opaque", "shaded", "coloured", "untold"];
     this.at = Object.fromEntries(names.map((name) => [name, gl.getUniformLocation(program, name)]));
     gl.enable(gl.DEPTH_TEST);
     gl.enable(gl.CULL_FACE);
@@ -80,9 +82,11 @@ export class View {
     gl.bindBuffer(gl.ARRAY_BUFFER, body.buffer);
     gl.bufferData(gl.ARRAY_BUFFER, drawn(body), gl.STATIC_DRAW);
     gl.enableVertexAttribArray(0);
-    gl.vertexAttribPointer(0, 3, gl.FLOAT, false, 16, 0);
+    gl.vertexAttribPointer(0, 3, gl.FLOAT, false, CORNER_BYTES, 0);
     gl.enableVertexAttribArray(1);
-    gl.vertexAttribPointer(1, 4, gl.BYTE, true, 16, 12);
+    gl.vertexAttribPointer(1, 4, gl.BYTE, true, CORNER_BYTES, 12);
+    gl.enableVertexAttribArray(2);
+    gl.vertexAttribPointer(2, 4, gl.UNSIGNED_BYTE, true, CORNER_BYTES, 16);
   }
 
   home() {
@@ -164,6 +168,8 @@ export class View {
       gl.uniform3fv(at.other, body.other ?? body.tone);
       gl.uniform1f(at.hatched, body.kind === "log" ? 1 : 0);
       gl.uniform3fv(at.shift, body.shift);
+      gl.uniform1f(at.coloured, body.showsColours ? 1 : 0);
+      gl.uniform3fv(at.untold, colours.colourless);
       gl.uniform1f(at.opaque, opaque);
       gl.uniform1f(at.shaded, body.solid ? 1 : 0.55);
       gl.bindVertexArray(body.array);

@@ -1,5 +1,6 @@
 """Every page from real documents: there, escaped, small, with nothing from outside and no script or style inline."""
 
+import html
 import re
 from dataclasses import replace
 from html.parser import HTMLParser
@@ -14,8 +15,9 @@ from service import desk as at
 from service import job_state
 from service.documents import PlanRequest
 from service.measures import Units
+from service.pages import plan_view
 from service.pages.plan_view import chance_said
-from service.pages.rendering import measures_in, on_pages
+from service.pages.rendering import measures_in, on_pages, unbroken
 from service.pages.words import WORDS
 from service.proven import bound_said, percent_more
 
@@ -169,6 +171,49 @@ def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str
     assert f'<h1 class="big">${document.plans[0].net:,.0f}</h1>' in text
     assert text.count('class="card way') == len(document.plans) + (document.hearts_level is not None) + 1
     assert "likely from" not in text  # until doubt is reckoned
+
+
+def test_the_best_way_stands_open_with_its_slider_and_the_others_are_folded(
+    client: Pages, plan_id: str, planned: Planned
+) -> None:
+    text = client.get(f"/plans/{plan_id}").text
+    slider, best, others = (text.index(what) for what in ("data-apart", 'class="card way is-best"', '<ol class="ways"'))
+    assert slider < best < others
+    assert "<details" not in text[best:others]
+    folded = re.findall(r'<li class="card way"><details class="fold"><summary>(.*?)</details></li>', text, re.DOTALL)
+    ways = plan_view.ways(planned.document)[1:]
+    assert len(folded) == len(ways)
+    for shown, inside in zip(ways, folded, strict=True):
+        summary, _, rest = inside.partition("</summary>")
+        assert shown.label in summary
+        assert f"/plans/{plan_id}/{shown.key}/cut-list" in rest
+        assert "<svg" in rest
+
+
+def test_warnings_are_folded_where_one_chooses_and_open_where_one_saws(
+    client: Pages, plan_id: str, planned: Planned
+) -> None:
+    lines = {caution.line for caution in planned.document.cautions if caution.level == "warning"}
+    assert lines
+    for address, folded in ((f"/plans/{plan_id}", True), (f"/plans/{plan_id}/1/cut-list", False)):
+        text = html.unescape(client.get(address).text)
+        inside = text.partition('<details class="notes warned">')[2].partition("</details>")[0]
+        assert all(line in text for line in lines)
+        assert {line for line in lines if line in inside} == (lines if folded else set())
+
+
+@pytest.mark.parametrize(
+    ("text", "shown"),
+    [
+        ("17 1/2 in wide and 3 ft 4 in long", "17~1/2~in wide and 3~ft~4~in long"),
+        ("3 in under the butt end, on bunk 1, 6 in from it", "3~in under the butt end, on bunk 1, 6~in from it"),
+        ("2 ft 1 1/2 in to 9 ft", "2~ft~1~1/2~in to 9~ft"),
+        ("530 mm and 2.70 m", "530~mm and 2.70~m"),
+        ("4 inside, 5 more", "4 inside, 5 more"),
+    ],
+)
+def test_a_measure_stays_on_one_line(text: str, shown: str) -> None:
+    assert unbroken(text) == shown.replace("~", "\u00a0")
 
 
 def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, planned: Planned) -> None:
