@@ -23,7 +23,7 @@ PAGE = """<!doctype html><html lang="en"><head><title>Log</title><link rel="styl
 <script type="module" src="/static/solid.js"></script><script type="module" src="/told.js"></script></head><body><main>
 <figure class="solid" data-solid="{solid}" {more}><canvas hidden></canvas><div class="fallback">A drawing</div>
 <label>Apart <input type="range" min="0" max="100" value="0" data-apart></label>
-<div data-skins hidden><button value="seen">Seen</button><button value="colours">Colours</button></div>
+<div data-shows hidden><button value="seen">Seen</button><button value="colours">Colours</button></div>
 <p><span data-drawn="bark">bark</span>{entries}</p></figure></main></body></html>"""
 ENTRIES = (
     "surface", "seen", "guessed", "colours", "colourless", "slab", "edge", "waste", "picked", "heart", "metal", "flaw",

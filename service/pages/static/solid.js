@@ -2,12 +2,12 @@
 //
 //   <figure class="solid" data-solid="URL" [data-slabs="URL"] [data-marking]>
 //     <canvas hidden></canvas> <div class="fallback">a drawing</div> [<input type="range" data-apart>]
-//     [<div data-skins hidden><button value="seen"> <button value="colours"></div>] [<span data-drawn="KIND">]
+//     [<div data-shows hidden><button value="seen"> <button value="colours"></div>] [<span data-drawn="KIND">]
 //   </figure>
 //
 // data-marking: a tap on the log sends the event "marked" { x_m, y_m, z_m }, log frame. data-apart: draws the slabs
 // apart; a tap on one sends "picked" { id }, and the event "pick" { id } to the figure picks one. Without WebGL2 the
-// drawing stays. data-skins: where the scan told colours, a choice of what the surface shows. data-drawn: a legend's
+// drawing stays. data-shows: where the scan told colours, a choice of what the surface shows. data-drawn: a legend's
 // entry, hidden while nothing of its kind is drawn: bark (of the drawing); surface, seen, guessed, colours, colourless;
 // slab, edge, waste, picked; heart, metal, flaw, tapped. Colours: --solid-KIND, and --solid-background.
 
@@ -48,7 +48,7 @@ class Figure {
     this.fallback = figure.querySelector(".fallback") ?? figure.querySelector("svg");
     this.labels = [];
     this.picked = null;
-    this.skin = "seen";
+    this.shows = "seen";
     this.legend = [...figure.querySelectorAll("[data-drawn]")];
     this.begin();
   }
@@ -154,7 +154,7 @@ class Figure {
     const tone = Object.fromEntries(Object.keys(LIGHT).map((name) => [name, toneOf(text(name))]));
     this.colours = tone;
     for (const body of this.view.bodies) {
-      if (body.kind === "log") Object.assign(body, { tone: tone.seen, other: tone.guessed, showsColours: this.skin === "colours" });
+      if (body.kind === "log") Object.assign(body, { tone: tone.seen, other: tone.guessed, showsColours: this.shows === "colours" });
       else if (!body.solid) body.tone = tone[body.kind];
       else {
         const own = body.kind === "slab" ? tone[body.id === this.picked ? "picked" : "slab"] : tone.waste;
@@ -208,10 +208,10 @@ class Figure {
 
   // Names what is drawn, and nothing else.
   tell() {
-    const { log, skin, legend, slabBodies, logBodies } = this;
+    const { log, shows, legend, slabBodies, logBodies } = this;
     const shown = new Set([...slabBodies, ...logBodies].filter((body) => body.shown).map((body) => body.kind));
     if (shown.delete("log")) {
-      if (skin === "colours") {
+      if (shows === "colours") {
         shown.add("colours");
         if (this.isPartlyTold) shown.add("colourless");
       } else if (log.guessed) shown.add("seen").add("guessed");
@@ -320,13 +320,13 @@ class Figure {
       event.preventDefault();
     });
     this.slider?.addEventListener("input", () => this.paint());
-    const skins = figure.querySelector("[data-skins]");
-    if (skins && this.log.coloured) {
-      skins.hidden = false;
-      skins.addEventListener("click", ({ target }) => {
+    const choice = figure.querySelector("[data-shows]");
+    if (choice && this.log.coloured) {
+      choice.hidden = false;
+      choice.addEventListener("click", ({ target }) => {
         if (!target.value) return;
-        this.skin = target.value;
-        for (const button of skins.children) button.setAttribute("aria-pressed", String(button === target));
+        this.shows = target.value;
+        for (const button of choice.children) button.setAttribute("aria-pressed", String(button === target));
         this.recolour();
         this.paint();
       });
