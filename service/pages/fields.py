@@ -62,6 +62,11 @@ class Asked:
     fields: tuple[Field, ...]
     rows: tuple[str, ...] = ()
 
+    def asks(self, name: str) -> bool:
+        """Tell whether there is such a field."""
+        plain = re.sub(r"\.\d+", ".*", name)
+        return any(question.name == plain for question in self.fields)
+
     def of(self, name: str) -> Field:
         """Return the field of a name with its numbers."""
         plain = re.sub(r"\.\d+", ".*", name)
@@ -90,7 +95,7 @@ def row_numbers(typed: Typed_, rows: str) -> list[int]:
 def filled(asked: Asked, typed: Typed_, units: Units) -> Filled:
     """Read a form. Rows in which nothing was typed are passed over."""
     form = Filled({name: value[:400] for name, value in typed.items()})
-    kept = {name: value.strip() for name, value in form.typed.items() if _known(asked, name)}
+    kept = {name: value.strip() for name, value in form.typed.items() if asked.asks(name)}
     alive = {prefix for name, value in kept.items() if value for prefix in _row_prefixes(name)}
     for name, value in kept.items():
         prefixes = list(_row_prefixes(name))
@@ -109,11 +114,6 @@ def filled(asked: Asked, typed: Typed_, units: Units) -> Filled:
         if question.kind == "flag" and "*" not in question.name:
             _put(form.document, question.name, question.name in kept)
     return form
-
-
-def _known(asked: Asked, name: str) -> bool:
-    plain = re.sub(r"\.\d+", ".*", name)
-    return any(question.name == plain for question in asked.fields)
 
 
 def _row_prefixes(name: str) -> Iterator[str]:
@@ -237,7 +237,7 @@ def typed_from(asked: Asked, document: Mapping[str, Any], units: Units) -> dict[
         elif isinstance(value, (list, tuple)):
             for at, inside in enumerate(value):
                 walk(inside, f"{name}.{at}")
-        elif value is not None and _known(asked, name):
+        elif value is not None and asked.asks(name):
             shown = _shown(asked.of(name), value, units)
             if shown:
                 found[name] = shown

@@ -1,5 +1,7 @@
 """A log: what was seen of it, what to check against the tape, marks, and the way to its plans."""
 
+from typing import TypeVar
+
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
 
@@ -25,6 +27,7 @@ router = APIRouter(route_class=PageRoute)
 _TAPE_EVERY_M = 0.6
 
 
+AnyMark = TypeVar("AnyMark", MarkTyped, MarkPlaced)
 _LAYS = {"quick": 200, "usual": 800, "long": 3000}
 ABOUT_FIELDS = ("species", "bark", "end_trim", "cost", "unit", "up", "butt", "taped_length", "pick")
 
@@ -133,16 +136,28 @@ def mark_of(typed: dict[str, str], units: Units) -> tuple[Filled, MarkTyped | Ma
                 form.errors[""] = "tap the place again"
         for name in ("at_m", "toward_deg", "from_middle_m"):
             document.pop(name, None)
-        if document.get("kind") != "pith":
-            for name, what in (("radius_m", "how wide it is"), ("depth_m", "how deep it goes")):
-                if name not in document and name not in form.errors:
-                    form.errors[name] = f"Say {what}"
-        return form, checked(MarkPlaced, MARK, form)
+        return form, _sized(MarkPlaced, form)
     for axis in ("x_m", "y_m", "z_m"):
         document.pop(axis, None)
     if "at_m" not in document and "at_m" not in form.errors:
-        form.errors["at_m"] = "Say how far along the log it is, or tap the place on the solid"
-    return form, checked(MarkTyped, MARK, form)
+        form.errors["at_m"] = "Say how far along the log it is, or tap the place on the log above"
+    if not {"toward_deg", "from_middle_m"} & {*document, *form.errors} and document.get("kind") != "pith":
+        form.errors["toward_deg"] = "Say where on the girth it is: 0 is up, 90 to the right seen from the butt"
+    return form, _sized(MarkTyped, form)
+
+
+def _sized(model: type[AnyMark], form: Filled) -> AnyMark | None:
+    """Return a mark that has the size that its kind needs; else None, with what is wrong noted at its field."""
+    is_pith = form.document.get("kind") == "pith"
+    for name, what in (("radius_m", "how wide it is"), ("depth_m", "how deep it goes")):
+        if name in form.errors:
+            continue
+        if is_pith and name in form.document:
+            form.errors[name] = "Pith has none: leave it empty"
+        elif not is_pith and name not in form.document:
+            form.errors[name] = f"Say {what}"
+    # What the model says of a size that is missing is said above, at its field.
+    return None if form.errors else checked(model, MARK, form)
 
 
 @router.post("/logs/{log_id}/marks/{mark_id}/remove")

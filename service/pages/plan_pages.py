@@ -21,6 +21,7 @@ from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, se
 from service.proven import bound_said
 from service.roll_chart import roll_chart
 from service.slab_drawings import slab_drawing, units_per_m
+from service.units import Units
 from service.worth import worth_inside
 
 router = APIRouter(route_class=PageRoute)
@@ -113,14 +114,21 @@ def _made_before(desk: Desk, plan_id: str) -> int:
 @router.get("/plans/{plan_id}/{which}/cut-list")
 def cut_list(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units: OwnUnits) -> Response:
     """Show what to do at the mill, one line a pass."""
+    return cut_list_page(request, desk, plan_id, which, units, {}, {})
+
+
+def cut_list_page(
+    request: Request, desk: Desk, plan_id: str, which: str, units: Units, typed: dict[str, str], errors: dict[str, str]
+) -> Response:
+    """Return the cut list. typed, errors : of the form for a face as it was found."""
     known = _known(desk, plan_id, units)
     document, measures = _typed(known)
     shown = plan_view.way_of(document, which)
     return render(
-        request, "cut_list.html", **known, shown=shown, plan=shown.plan,
+        request, "cut_list.html", 422 if errors else 200, **known, shown=shown, plan=shown.plan,
         made=_made_before(desk, plan_id) if shown.key == "1" else 0,
         lines=plan_view.lines_of(shown.plan, measures), left=plan_view.left_on_bed(shown.plan),
-        typed={}, errors={},
+        typed=typed, errors=errors,
     )  # fmt: skip
 
 

@@ -4,7 +4,7 @@ import re
 from collections.abc import Iterator
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Query, Request
+from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import JSONResponse, Response
 from pydantic import ValidationError
 
@@ -14,7 +14,9 @@ from service import desk as at
 from service.api_parts import LogId, OwnDesk, PlanId
 from service.desk import Desk
 from service.documents import WayRequest
+from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
+from service.pages.plan_pages import cut_list_page
 from service.pages.plan_view import shim_at, way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
 from service.refusals import NotFoundError, error_shown
@@ -23,7 +25,7 @@ from service.way import Way
 
 router = APIRouter(route_class=PageRoute)
 _ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen")
-_NUMBER = re.compile(r"[\d\s./]+")
+Which = Annotated[str, Path(pattern="^[a-z0-9]{1,10}$")]
 FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
 Typed = dict[str, str]
 Errors = dict[str, str]
@@ -89,31 +91,45 @@ def check_way(desk: OwnDesk, typed: TypedIn, units: OwnUnits) -> Response:
 
 @router.post("/plans/{plan_id}/{which}/seen")
 def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units: OwnUnits) -> Response:
-    """Plan the rest anew from what is sawn already and the face that was found."""
+    """Plan the rest anew from what is sawn already and the face that was found; or show the cut list again."""
     document = at.plan_document(desk, plan_id)
     plan = way_of(document, which).plan
-    measures = measures_in(units, document.currency, document.mill)
     cuts = [cut for cut in plan.passes if not cut.flipped]
-    made = typed.get("made", "").strip()
-    count = int(made) if made.isdigit() and 1 <= int(made) <= len(cuts) else len(cuts)
-    width, length = (typed.get(name, "").strip() for name in ("face_width", "face_length"))
-    way = {
-        "roll_deg": f"{plan.roll_deg:.6f}",
-        "shim_butt": length_text(round(shim_at(plan, "butt"), 6), units),
-        "shim_top": length_text(round(shim_at(plan, "top"), 6), units),
-        "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts[:count]),
-        "made": str(count),
-        "seen": f"{count}: {width} x {length}" if width or length else "",
-        **_assumed(desk, document),
-    }
-    log_id = desk.store.job(plan_id).log_id
-    if bool(width) != bool(length):
-        what = "long" if width else "wide"
-        return _page(request, desk, log_id, way, {"seen": f"Say how {what} the face is, too; or leave it out"}, 422)
-    if _NUMBER.fullmatch(length):
-        # Beside a width in inches, 9 would be taken for inches, and nobody means that of a length.
-        return _page(request, desk, log_id, way, {"seen": f"Say the unit of the length, as in {length} ft"}, 422)
-    return price_own_way(request, desk, log_id, way, units)
+    face = face_typed(typed, document, cuts, units)
+    errors = face.errors
+    if not errors:
+        measures = measures_in(units, document.currency, document.mill)
+        way = {
+            "roll_deg": f"{plan.roll_deg:.6f}",
+            "shim_butt": length_text(round(shim_at(plan, "butt"), 6), units),
+            "shim_top": length_text(round(shim_at(plan, "top"), 6), units),
+            "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts if cut.order <= face.made),
+            "made": str(face.made),
+            "seen": face.seen,
+            **_assumed(desk, document),
+        }
+        asked, errors = asked_of(desk, way, units)
+        if asked is not None:
+            try:
+                return see(f"/jobs/{at.start_way(desk, desk.store.job(plan_id).log_id, asked).id}")
+            except ValueError as error:
+                errors = _said(error)
+        errors = {"": "; ".join(errors.values())}  # of what nobody typed here
+    return cut_list_page(request, desk, plan_id, which, units, typed, errors)
+
+
+@router.get("/plans/{plan_id}/{which}/seen")
+def back_to_cut_list(plan_id: PlanId, which: Which) -> Response:
+    """Lead on whoever loads the address of the form again."""
+    return see(f"/plans/{plan_id}/{which}/cut-list")
+
+
+@router.post("/check/plans/{plan_id}/{which}/seen")
+def check_face(desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units: OwnUnits) -> Response:
+    """Say what is wrong with a face as it stands."""
+    document = at.plan_document(desk, plan_id)
+    cuts = [cut for cut in way_of(document, which).plan.passes if not cut.flipped]
+    return JSONResponse({"errors": face_typed(typed, document, cuts, units).errors})
 
 
 def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None, Errors]:

@@ -80,6 +80,7 @@ def test_a_scan_becomes_a_cut_list(context: BrowserContext, data_folder: Path, s
     page.get_by_label("Half as wide as it is").fill("1/2")
     page.get_by_role("button", name="Add the mark").click()
     expect(page.get_by_role("alert")).to_contain_text("Nothing that you typed is lost")
+    expect(page.get_by_role("alert")).to_be_in_viewport(ratio=1)
     expect(page.get_by_label("Along the log, from the butt")).to_have_value("3 ft")
     page.get_by_label("How deep it goes").fill("2")
     page.get_by_role("button", name="Add the mark").click()

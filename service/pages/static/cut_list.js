@@ -18,7 +18,8 @@ const sawn = document.querySelector("#made");
 function tellSawn() {
   const passes = [...made].filter((name) => name.startsWith("pass-")).map((name) => name.slice(5));
   const last = Math.max(0, ...passes.map(Number));
-  if (sawn && last && sawn.querySelector(`option[value="${last}"]`)) sawn.value = String(last);
+  // What was typed, and came back to be mended, stands.
+  if (sawn && !("typed" in sawn.dataset) && last && sawn.querySelector(`option[value="${last}"]`)) sawn.value = String(last);
 }
 
 function keep() {

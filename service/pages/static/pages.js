@@ -11,7 +11,9 @@ document.addEventListener("keydown", (event) => {
   open.open = false;
   open.querySelector("summary").focus();
 });
-document.querySelector(".alert[tabindex]")?.focus();
+const alert = document.querySelector(".alert[tabindex]");
+alert?.focus();
+alert?.scrollIntoView({ block: "start" });
 
 // Paper holds all: what is folded is opened for printing, where the style sheet alone cannot.
 addEventListener("beforeprint", () => {

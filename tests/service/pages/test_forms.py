@@ -1,5 +1,6 @@
 """Forms: what is typed becomes the document, comes back as it was typed, and is never lost to an error."""
 
+import html
 import re
 
 import pytest
@@ -192,7 +193,8 @@ def test_a_good_sheet_becomes_a_log(client: Pages) -> None:
 
 
 def test_a_mark_is_typed_or_tapped() -> None:
-    form, typed = mark_of({"kind": "knot", "at_m": "3 ft", "radius_m": "2", "depth_m": "4"}, Units.IMPERIAL)
+    knot = {"kind": "knot", "at_m": "3 ft", "toward_deg": "90", "radius_m": "2", "depth_m": "4"}
+    form, typed = mark_of(knot, Units.IMPERIAL)
     assert typed is not None
     assert not form.errors
     tapped = {"kind": "metal", "x_m": "1.0", "y_m": "0.2", "z_m": "0.1", "radius_m": "25", "depth_m": "100"}
@@ -201,7 +203,52 @@ def test_a_mark_is_typed_or_tapped() -> None:
     assert (placed.radius_m, placed.x_m) == (pytest.approx(0.025), 1.0)  # type: ignore[union-attr]
     form, nothing = mark_of({"kind": "metal"}, Units.IMPERIAL)
     assert nothing is None
-    assert set(form.errors) >= {"at_m"}
+    assert set(form.errors) == {"at_m", "toward_deg", "radius_m", "depth_m"}
+    for wrong, where in (
+        ({"radius_m": ""}, "radius_m"), ({"depth_m": "deep"}, "depth_m"), ({"toward_deg": ""}, "toward_deg"),
+        ({"kind": "pith", "radius_m": ""}, "depth_m"), ({"depth_m": "-3"}, "depth_m"),
+    ):  # fmt: skip
+        form, nothing = mark_of({**knot, **wrong}, Units.IMPERIAL)
+        assert nothing is None
+        assert list(form.errors) == [where]
+    for end in ({"from_middle_m": "0", "toward_deg": ""}, {"kind": "pith", "radius_m": "", "depth_m": "", "at_m": "0"}):
+        form, typed = mark_of({**knot, **end}, Units.IMPERIAL)
+        assert form.errors == {}
+        assert typed is not None
+
+
+def test_a_mark_that_is_wrong_says_so_in_its_form(client: Pages, planned: Planned) -> None:
+    log_id = keep_log(client, planned.read, "Marked wrongly")
+    typed = {"kind": "rot", "at_m": "3 ft", "toward_deg": "90", "radius_m": "2"}
+    found = client.post(f"/logs/{log_id}/marks", data=typed)
+    assert found.status_code == 422
+    form = found.text.partition('id="mark-form"')[2].partition("</form>")[0]
+    alert = form.partition('role="alert"')[2].partition("</div>")[0]
+    assert '<a href="#mark-depth_m">Say how deep it goes</a>' in alert
+    assert 'id="mark-depth_m"' in form
+    assert wrongs(form) == ["Say how deep it goes"]
+    assert 'id="mark-at_m" name="at_m" value="3 ft"' in form
+
+
+def test_what_would_be_typed_does_not_look_typed(client: Pages, log_id: str) -> None:
+    for address in (f"/logs/{log_id}", f"/logs/{log_id}/way", "/logs/new", "/mills/new", "/prices/new", "/logs/sheet"):
+        hints = re.findall(r'placeholder="([^"]*)"', client.get(address).text)
+        assert hints
+        assert [hint for hint in hints if re.match(r"\d", hint)] == []
+
+
+def test_the_way_on_stands_where_marks_were_made_and_the_tape_was_read(client: Pages, planned: Planned) -> None:
+    store = desk_of(client).store
+    mill, book = store.write_mill(planned.document.mill), store.write_price_book(planned.document.prices)
+    log_id = keep_log(client, planned.read, "Marked and taped")
+    text = client.get(f"/logs/{log_id}").text
+    store.remove_mill(mill.id)
+    store.remove_price_book(book.id)
+    marks, tape = text.index('id="marks"'), text.index("Check it with a tape")
+    buttons = [found.start() for found in re.finditer(r'<button class="button main wide" form="plan-form">', text)]
+    assert 'id="plan-form"' in text
+    assert len(buttons) == 2
+    assert marks < buttons[0] < text.index('id="mark-form"') < tape < buttons[1]
 
 
 def test_marks_come_and_go_by_form(client: Pages, planned: Planned) -> None:
@@ -269,30 +316,80 @@ def test_all_that_is_wrong_with_an_own_way_is_told_at_once(client: Pages) -> Non
 
 
 def test_the_rest_is_planned_again_from_the_cut_list(client: Pages, plan_id: str) -> None:
-    typed = {"made": "1", "face_width": "20", "face_length": "9 ft"}
+    for typed, seen in (
+        ({"face_width": "20", "face_length": "9"}, ["1: 20 in x 108 in"]),
+        ({"face_width": "20 1/2 in", "face_length": "9 ft 2 in"}, ["1: 20 1/2 in x 110 in"]),
+        ({"face_width": "", "face_length": ""}, []),
+    ):
+        found = client.post(f"/plans/{plan_id}/1/seen", data={"made": "1", **typed}, follow_redirects=False)
+        assert found.status_code == 303
+        asked = desk_of(client).store.job_request(found.headers["location"][-32:])["request"]
+        assert asked["made"] == 1
+        assert asked["seen"] == seen
+
+
+FACE_SLIPS = [
+    ({"face_width": "20", "face_length": ""}, {"face_length": "Say how long the face is"}),
+    ({"face_width": "", "face_length": "9"}, {"face_width": "Say how wide the face is"}),
+    ({"face_width": "wide", "face_length": "far"}, {"face_width": "is no length", "face_length": "is no length"}),
+    (
+        {"face_width": "0", "face_length": "-3 ft"},
+        {"face_width": "more than 0 wide", "face_length": "more than 0 long"},
+    ),
+    (
+        {"face_width": "20 ft", "face_length": "108"},
+        {"face_width": "look at the number", "face_length": "108 ft is much more than this log is long"},
+    ),
+    ({"face_width": "20", "face_length": "9", "made": "40"}, {"made": "Choose the pass"}),
+]
+
+
+@pytest.mark.parametrize(("face", "says"), FACE_SLIPS)
+def test_a_slip_in_a_face_comes_back_on_the_cut_list_beside_its_box(
+    client: Pages, plan_id: str, planned: Planned, face: dict[str, str], says: dict[str, str]
+) -> None:
+    typed = {"made": "2", **face}
     found = client.post(f"/plans/{plan_id}/1/seen", data=typed, follow_redirects=False)
-    assert found.status_code == 303
-    asked = desk_of(client).store.job_request(found.headers["location"][-32:])["request"]
-    assert asked["made"] == 1
-    assert asked["seen"] == ["1: 20 x 9 ft"]
-    wrong = client.post(f"/plans/{plan_id}/1/seen", data={**typed, "face_width": "wide"})
-    assert wrong.status_code == 422
-    assert "1: wide x 9 ft" in wrong.text
-
-
-@pytest.mark.parametrize(
-    ("face", "says"),
-    [
-        ({"face_width": "20", "face_length": ""}, "Say how long the face is"),
-        ({"face_width": "", "face_length": "9 ft"}, "Say how wide the face is"),
-        ({"face_width": "20", "face_length": "9"}, "Say the unit of the length, as in 9 ft"),
-    ],
-)
-def test_half_a_face_is_not_passed_over(client: Pages, plan_id: str, face: dict[str, str], says: str) -> None:
-    found = client.post(f"/plans/{plan_id}/1/seen", data={"made": "2", **face}, follow_redirects=False)
     assert found.status_code == 422
-    assert any(says in told for told in wrongs(found.text))
-    assert (face["face_width"] or face["face_length"]) in found.text
+    assert "<h1>Cut list</h1>" in found.text
+    form = found.text.partition(f'action="/plans/{plan_id}/1/seen#otherwise"')[2].partition("</form>")[0]
+    text = html.unescape(form)
+    for name in ("made", "face_width", "face_length"):
+        told = re.search(rf'<p class="wrong" id="{name}-wrong">([^<]*)</p>', text)
+        assert told is not None
+        assert (says[name] in told[1]) if name in says else not told[1]
+    for name in ("face_width", "face_length"):
+        assert f'id="{name}" name="{name}" value="{face[name]}"' in text
+    assert ('<option value="2" selected>' in form) == (typed["made"] == "2")
+    alert = found.text.partition('role="alert" tabindex="-1"')[2].partition("</div>")[0]
+    assert re.findall(r'<a href="#(\w+)">', alert) == [
+        name for name in ("made", "face_width", "face_length") if name in says
+    ]
+    # Nothing that a plan holds and nobody typed is shown as if it were.
+    assert f"{planned.document.plans[0].roll_deg:.6f}" not in found.text
+    checked = client.post(f"/check/plans/{plan_id}/1/seen", data=typed).json()["errors"]
+    assert set(checked) == set(says)
+
+
+def test_a_face_is_typed_in_the_units_that_stand_beside_its_boxes(client: Pages, plan_id: str) -> None:
+    form = r'name="(face_\w+)" value="" placeholder="e.g. ([\d.]+)"[^>]*><span class="unit">(\w+)</span>'
+    inches = re.findall(form, client.get(f"/plans/{plan_id}/1/cut-list").text)
+    client.post("/units", data={"units": "metric", "back": "/mills"})
+    try:
+        metric = re.findall(form, client.get(f"/plans/{plan_id}/1/cut-list").text)
+        typed = {"made": "1", "face_width": "530", "face_length": "2.7"}
+        found = client.post(f"/plans/{plan_id}/1/seen", data=typed, follow_redirects=False)
+    finally:
+        client.cookies.clear()
+    assert inches == [("face_width", "21", "in"), ("face_length", "9", "ft")]
+    assert metric == [("face_width", "530", "mm"), ("face_length", "2.7", "m")]
+    asked = desk_of(client).store.job_request(found.headers["location"][-32:])["request"]
+    assert asked["seen"] == ["1: 530 mm x 2700 mm"]
+
+
+def test_the_address_of_the_form_leads_to_the_cut_list(client: Pages, plan_id: str) -> None:
+    found = client.get(f"/plans/{plan_id}/1/seen", follow_redirects=False)
+    assert (found.status_code, found.headers["location"]) == (303, f"/plans/{plan_id}/1/cut-list")
 
 
 def test_a_cut_list_of_the_rest_has_its_made_passes_ticked(client: Pages, log_id: str, planned: Planned) -> None:
