@@ -1,24 +1,13 @@
-"""How cautions name plans, slabs, masses and heights."""
+"""How cautions name plans and slabs, and count things."""
 
 from typing import Literal
 
-from optimizer.lengths import POUND_KG, inches_text
 from optimizer.plan import Plan, Slab
 
 Level = Literal["note", "warning", "stop"]
 Verdict = tuple[Level, str] | None
 """Level and reason of a caution that shows."""
 YOUR_WAY = "your way"
-
-
-def mass_text(kg: float) -> str:
-    """Return a mass in both units."""
-    return f"{kg:,.0f} kg ({kg / POUND_KG:,.0f} lb)"
-
-
-def height_text(height_m: float) -> str:
-    """Return a height in both units."""
-    return f"{height_m * 1000.0:.0f} mm ({inches_text(height_m)})"
 
 
 def count_text(number: int, noun: str) -> str:

@@ -10,10 +10,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.caution_words import Level, Verdict, count_text, height_text, mass_text, slab_name
+from optimizer.caution_words import Level, Verdict, count_text, slab_name
 from optimizer.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Mark, Plan, Slab
+from optimizer.quantities import mass, short_length
 
 PLAN_LINE = (
     "This plan is geometry. Your equipment's manual, the law where you work and trained judgement at the log "
@@ -127,7 +128,7 @@ def _log_too_heavy(case: _Case) -> Verdict:
     most = case.mill.max_log_mass_kg
     if most is None or case.laid_kg <= most:
         return None
-    return "stop", f"{case.laid_name} has {mass_text(case.laid_kg)}, the mill bears {mass_text(most)}"
+    return "stop", f"{case.laid_name} has {mass(case.laid_kg)}, the mill bears {mass(most)}"
 
 
 def _log_near_limit(case: _Case) -> Verdict:
@@ -137,7 +138,7 @@ def _log_near_limit(case: _Case) -> Verdict:
         return None
     return (
         "warning",
-        f"{case.laid_name} may have up to {mass_text(may_be_kg)} (1.25 x its mean), the mill bears {mass_text(most)}",
+        f"{case.laid_name} may have up to {mass(may_be_kg)} (1.25 x its mean), the mill bears {mass(most)}",
     )
 
 
@@ -164,7 +165,7 @@ def _log_rolls(case: _Case) -> Verdict:
     if any(plan.rests_by_itself is False for plan in case.plans):
         reasons.append("the log does not stay by itself as it is laid")
     if case.highest_shim_m > 0.0:
-        reasons.append(f"shims up to {height_text(case.highest_shim_m)} stand under the log")
+        reasons.append(f"shims up to {short_length(case.highest_shim_m)} stand under the log")
     if any(plan.roll_deg % 360.0 != 0.0 for plan in case.plans):
         reasons.append("the log is rolled before the first pass")
     if case.flips:
@@ -176,7 +177,7 @@ def _tilted_log(case: _Case) -> Verdict:
     tilt_deg = max((abs(plan.tilt_deg) for plan in case.plans), default=0.0)
     if tilt_deg == 0.0 and case.highest_shim_m == 0.0:
         return None
-    return "warning", f"tilt up to {tilt_deg:.1f} deg, shims up to {height_text(case.highest_shim_m)}"
+    return "warning", f"tilt up to {tilt_deg:.1f} deg, shims up to {short_length(case.highest_shim_m)}"
 
 
 def _flip(case: _Case) -> Verdict:
@@ -228,7 +229,7 @@ def _bark_inclusion(case: _Case) -> Verdict:
 def _offcut_falls(case: _Case) -> Verdict:
     if case.unsold_lift_kg <= 0.0:
         return None
-    return "warning", f"pieces that are not sold have up to {mass_text(case.unsold_lift_kg)} (1.25 x their mean)"
+    return "warning", f"pieces that are not sold have up to {mass(case.unsold_lift_kg)} (1.25 x their mean)"
 
 
 def _loader_limit(case: _Case) -> Verdict:
@@ -236,7 +237,7 @@ def _loader_limit(case: _Case) -> Verdict:
     if most is None:
         return None
     over = [
-        f"{what} may have {mass_text(lift)}"
+        f"{what} may have {mass(lift)}"
         for what, lift in (
             (case.laid_name, case.laid_lift_kg),
             ("the heaviest slab", case.slab_lift_kg),
@@ -244,7 +245,7 @@ def _loader_limit(case: _Case) -> Verdict:
         )
         if lift > most
     ]
-    return ("warning", f"{' and '.join(over)} (1.25 x the mean), the loader lifts {mass_text(most)}") if over else None
+    return ("warning", f"{' and '.join(over)} (1.25 x the mean), the loader lifts {mass(most)}") if over else None
 
 
 def _lift_person(case: _Case) -> Verdict:
@@ -253,8 +254,8 @@ def _lift_person(case: _Case) -> Verdict:
         return None
     plan, slab = heaviest
     return "warning", (
-        f"{slab_name(plan, slab, own_way=case.own_way)} has a lift mass of {mass_text(case.slab_lift_kg)} "
-        f"(1.25 x its mean); one person's limit at best is {mass_text(PERSON_LIFT_KG)}"
+        f"{slab_name(plan, slab, own_way=case.own_way)} has a lift mass of {mass(case.slab_lift_kg)} "
+        f"(1.25 x its mean); one person's limit at best is {mass(PERSON_LIFT_KG)}"
     )
 
 
@@ -262,15 +263,13 @@ def _lift_gear(case: _Case) -> Verdict:
     if not case.is_lifted_by_gear:
         return None
     heavy = (
-        [f"{case.laid_name} has a lift mass of {mass_text(case.laid_lift_kg)}"]
-        if case.laid_lift_kg > GEAR_LIFT_KG
-        else []
+        [f"{case.laid_name} has a lift mass of {mass(case.laid_lift_kg)}"] if case.laid_lift_kg > GEAR_LIFT_KG else []
     )
     if case.heaviest_slab is not None and case.slab_lift_kg > GEAR_LIFT_KG:
         heavy.append(
-            f"{slab_name(*case.heaviest_slab, own_way=case.own_way)} has a lift mass of {mass_text(case.slab_lift_kg)}"
+            f"{slab_name(*case.heaviest_slab, own_way=case.own_way)} has a lift mass of {mass(case.slab_lift_kg)}"
         )
-    return "warning", f"{', '.join(heavy)} (1.25 x the mean), over {mass_text(GEAR_LIFT_KG)}"
+    return "warning", f"{', '.join(heavy)} (1.25 x the mean), over {mass(GEAR_LIFT_KG)}"
 
 
 def _with_gear(level: Level, reason: str) -> Callable[[_Case], Verdict]:

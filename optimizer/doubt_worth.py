@@ -15,9 +15,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.doubt_report import Weighed
-from optimizer.no_plan import both_units
 from optimizer.plan import WouldPay
 from optimizer.possible_logs import HEART, SIZE, UNSEEN, PossibleLog, PossibleLogs
+from optimizer.quantities import long_length
 from optimizer.stations import Rings
 from scans.log import FloatArray
 
@@ -111,7 +111,7 @@ def _readings(possible: PossibleLogs, logs: Sequence[PossibleLog], rng: np.rando
     for x_m in np.linspace(from_m, to_m, count + 2)[1:-1]:
         across = np.array([_across_m(one.stations.outer, one.stations.x_m, float(x_m)) for one in logs])
         across += rng.normal(0.0, CALIPER_READ_M, across.shape)
-        action = f"Measure across the log, upright and level, at {both_units(float(x_m) - from_m)} from the butt end"
+        action = f"Measure across the log, upright and level, at {long_length(float(x_m) - from_m)} from the butt end"
         found.append(_Reading(action, CALIPER_MINUTES, across))
     return found
 

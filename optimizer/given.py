@@ -7,16 +7,18 @@ import numpy as np
 from scipy.optimize import brentq
 
 from optimizer.lay import STEEPEST_TILT_DEG, Rolled
-from optimizer.lengths import inches_text
-from optimizer.no_plan import NoPlanError, both_units
+from optimizer.no_plan import NoPlanError
 from optimizer.passes import best_cuts
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
+from optimizer.quantities import exact_length, long_length, short_length
 from optimizer.search import Problem
 
 SHIM_TOLERANCE_M = 0.003
 """Shims that differ from the gaps by less than this are as given: about 1/8 in."""
 HEIGHT_TOLERANCE_M = 0.0002
+MOST_SHIM_M = 2.0
+"""Nobody puts a log so high; it is a slip."""
 
 
 class GivenError(ValueError):
@@ -57,11 +59,11 @@ class Given:
         for above, below in pairwise(self.heights_m):
             if below >= above:
                 raise GivenError(
-                    f"heights must fall from pass to pass, got {inches_text(below)} after {inches_text(above)}"
+                    f"heights must fall from pass to pass, got {exact_length(below)} after {exact_length(above)}"
                 )
         for name, shim_m in (("shim_butt", self.shim_butt_m), ("shim_top", self.shim_top_m)):
-            if not 0.0 <= shim_m <= 2.0:
-                raise GivenError(f"{name} must lie in 0 to 2 m, got {shim_m:g} m")
+            if not 0.0 <= shim_m <= MOST_SHIM_M:
+                raise GivenError(f"{name} must lie in 0 to {long_length(MOST_SHIM_M)}, got {long_length(shim_m)}")
 
 
 def tilt_of_shims_deg(rolled: Rolled, shim_butt_m: float, shim_top_m: float) -> float:
@@ -92,8 +94,8 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
     ):
         if abs(shim_m - gap.height_m) > SHIM_TOLERANCE_M:
             notes.append(
-                f"With these shims the gap under the {name} third is {both_units(gap.height_m)}, "
-                f"not {both_units(shim_m)}: the shims will not fit as given."
+                f"With these shims the gap under the {name} third is {short_length(gap.height_m)}, "
+                f"not {short_length(shim_m)}: the shims will not fit as given."
             )
     rows = _rows(problem, given, notes)
     lay = rolled.lay(tilt_deg)
@@ -107,7 +109,7 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
     here = made[-1] - table.lowest_row
     if not 0 <= here < len(table.possible):
         raise NoPlanError(
-            f"the last pass made, at {both_units(given.heights_m[given.made - 1])}, does not meet the log"
+            f"the last pass made, at {exact_length(given.heights_m[given.made - 1])}, does not meet the log"
         )
     # What is sawn is sawn: the rest begins at the last pass made, whatever the mill thought of it.
     at = np.arange(len(table.possible))
@@ -145,13 +147,14 @@ def _check_lay(problem: Problem, rolled: Rolled, tilt_deg: float) -> None:
     posts_m = problem.mill.between_posts_m
     if posts_m is not None and rolled.width_m > posts_m:
         raise NoPlanError(
-            f"rolled so, the log is {both_units(rolled.width_m)} wide, {both_units(rolled.width_m - posts_m)} over "
+            f"rolled so, the log is {short_length(rolled.width_m)} wide, {short_length(rolled.width_m - posts_m)} over "
             "between_posts; roll it another way"
         )
     highest_m = max(gap.height_m for gap in rolled.gaps(tilt_deg))
     if highest_m > problem.mill.max_shim_m + 1e-6:
         raise NoPlanError(
-            f"the lay needs a shim of {both_units(highest_m)}, {both_units(highest_m - problem.mill.max_shim_m)} over "
+            f"the lay needs a shim of {short_length(highest_m)}, "
+            f"{short_length(highest_m - problem.mill.max_shim_m)} over "
             "max_shim; give smaller shims, or another roll"
         )
 
@@ -162,12 +165,12 @@ def _rows(problem: Problem, given: Given, notes: list[str]) -> list[int]:
     for row, height_m in zip(rows, given.heights_m, strict=True):
         if abs(row * step_m - height_m) > HEIGHT_TOLERANCE_M:
             notes.append(
-                f"{both_units(height_m)} is no whole number of height steps: taken as {both_units(row * step_m)}"
+                f"{exact_length(height_m)} is no whole number of height steps: taken as {exact_length(row * step_m)}."
             )
     least = problem.terms.kerf_m / step_m
     for above, below in pairwise(rows):
         if above - below <= least + 1e-9:
-            here = f"{both_units(above * step_m)} and {both_units(below * step_m)}"
+            here = f"{exact_length(above * step_m)} and {exact_length(below * step_m)}"
             raise GivenError(f"two passes at {here} leave no wood between them; give each its own height")
     return rows
 
@@ -179,24 +182,26 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
     bed = problem.bodies.on_bed(lay)
     for number, row in enumerate(rows, start=1):
         at_m = row * step_m
-        where = f"pass {number} at {both_units(at_m)}"
+        where = f"pass {number} at {exact_length(at_m)}"
         reach_m = problem.pricer.price_pass(bed, row).reach_m
         if reach_m == 0.0:
             raise GivenError(
-                f"{where} does not meet the log, which stands {both_units(height_m)} high so; give heights on the log"
+                f"{where} does not meet the log, which stands {exact_length(height_m)} high so; give heights on the log"
             )
         if reach_m > mill.throat_m:
             raise NoPlanError(
-                f"{where} reaches across {both_units(reach_m)}, {both_units(reach_m - mill.throat_m)} over the throat; "
-                "roll the log, or saw higher"
+                f"{where} reaches across {short_length(reach_m)}, {short_length(reach_m - mill.throat_m)} over "
+                "the throat; "
+                f"roll the log{', cut off a limb' if problem.log.forks else ''}, or saw higher"
             )
         if at_m < mill.lowest_blade_m - 1e-9:
-            raise NoPlanError(f"{where} is under lowest_blade, {both_units(mill.lowest_blade_m)}; stay above it")
+            raise NoPlanError(f"{where} is under lowest_blade, {exact_length(mill.lowest_blade_m)}; stay above it")
         over_m = height_m - at_m
         checked = mill.throat_depth_m is not None and (number == 1 or mill.slabs_stay_on)
         if checked and mill.throat_depth_m is not None and over_m > mill.throat_depth_m + 1e-9:
             raise NoPlanError(
-                f"{where} has {both_units(over_m)} of log above it, {both_units(over_m - mill.throat_depth_m)} over "
+                f"{where} has {short_length(over_m)} of log above it, "
+                f"{short_length(over_m - mill.throat_depth_m)} over "
                 "throat_depth; begin higher"
             )
         for low_m, high_m in forbidden_m:

@@ -54,13 +54,22 @@ def parse_length_m(text: str) -> float:
     while position < len(rest):
         part = _PART.match(rest, position)
         if part is None:
-            raise LengthError(f'"{stripped}" is no length; {_EXAMPLES}')
+            slip = _no_unit_after(stripped, rest[position:].strip(), last_unit_m)
+            raise slip or LengthError(f'"{stripped}" is no length; {_EXAMPLES}')
         unit_m = _UNITS_M[part["unit"].lower()]
         if unit_m >= last_unit_m:
             raise LengthError(f'"{stripped}" is no length: units must go from large to small; {_EXAMPLES}')
         total_m += _number(part["number"]) * unit_m
         position, last_unit_m = part.end(), unit_m
     return sign * total_m
+
+
+def _no_unit_after(text: str, left: str, last_unit_m: float) -> LengthError | None:
+    """Return what is wrong where a number without a unit follows a whole length: 9 ft 9; None for other slips."""
+    smaller = {FOOT_M: "in", 1.0: "cm"}.get(last_unit_m)
+    if smaller is None or not re.fullmatch(_NUMBER, left):
+        return None
+    return LengthError(f'"{text}" has no unit after {left}; write "{text} {smaller}"')
 
 
 def fraction_text(value: float, denominator: int = 16) -> str:

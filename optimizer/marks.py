@@ -13,6 +13,7 @@ import numpy as np
 
 from optimizer.plan import Mark
 from optimizer.prices import Deduct
+from optimizer.quantities import long_length
 from optimizer.zones import Zone, rod
 from scans.log import FloatArray, Log, Solid
 
@@ -32,7 +33,7 @@ def place_on_girth(log: Log, at_m: float, toward_deg: float) -> FloatArray:
     there (else the middle of the section). Raises MarkError beyond the log.
     """
     if not 0.0 <= at_m <= log.length_m:
-        raise MarkError(f"at must lie on the log, in 0 to {log.length_m:.3g} m, got {at_m:.3g} m")
+        raise MarkError(f"at must lie on the log, in 0 to {long_length(log.length_m)}, got {long_length(at_m)}")
     ends = log.outer.bounds_m[:, 0]
     x = float(np.clip(ends[0] + at_m, ends[0] + 1e-4, ends[1] - 1e-4))
     middle = _middle_at(log, x)
@@ -46,7 +47,9 @@ def place_on_girth(log: Log, at_m: float, toward_deg: float) -> FloatArray:
     along = (a[crosses] + share[:, None] * (b[crosses] - a[crosses])) @ way
     along = along[along > 0.0]
     if not len(along):
-        raise MarkError(f"at {at_m:.3g} m there is no surface towards {toward_deg:g} deg; look at the place again")
+        raise MarkError(
+            f"at {long_length(at_m)} there is no surface towards {toward_deg:g} deg; look at the place again"
+        )
     y, z = middle + float(along.max()) * way
     return np.array([x, y, z])
 

@@ -5,10 +5,11 @@ from collections.abc import Sequence
 import numpy as np
 from shapely import Polygon, box
 
-from optimizer.caution_words import Level, Verdict, height_text, plan_name, slab_name
+from optimizer.caution_words import Level, Verdict, plan_name, slab_name
 from optimizer.marks import middle_of, rod_towards
 from optimizer.mill import Mill
 from optimizer.plan import CrossSection, LogFound, Mark, Plan
+from optimizer.quantities import short_length
 from optimizer.zones import Zone, clipped, in_plan
 from scans.log import FloatArray
 
@@ -34,8 +35,8 @@ def metal_known(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_way: bo
     apart = [found for plan in plans for found in _passes_from_metal(log, mill, plan, own_way=own_way)]
     nearest_m, which = min(apart, default=(np.inf, ""))
     if nearest_m < near_m:
-        keep_out = f"the keep-out is {height_text(keep_out_m)}" if keep_out_m else "the mill names no metal_keep_out"
-        where = f"is {height_text(nearest_m)} from it" if nearest_m > 0.0 else "goes through it"
+        keep_out = f"the keep-out is {short_length(keep_out_m)}" if keep_out_m else "the mill names no metal_keep_out"
+        where = f"is {short_length(nearest_m)} from it" if nearest_m > 0.0 else "goes through it"
         level: Level = "stop" if nearest_m <= 0.0 or nearest_m < keep_out_m - HAIR_M else "warning"
         return level, f"{which} {where}; {keep_out}"
     held = [found for plan in plans for found in _slabs_with_metal(log, plan, own_way=own_way)]
@@ -77,7 +78,7 @@ def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_
         return None
     if nearest_m <= 0.0:
         return "stop", f"{which} goes through {mark_id}"
-    return "warning", f"{which} is {height_text(nearest_m)} from {mark_id}"
+    return "warning", f"{which} is {short_length(nearest_m)} from {mark_id}"
 
 
 def _near_m(mill: Mill) -> float:

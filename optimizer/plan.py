@@ -1,8 +1,9 @@
 """The plan document, `pithline.plan/1.0`: all that is known of a log and of the ways to saw it.
 
-Lengths in metres, masses in kilograms, angles in degrees. Faces, outlines and heights are in the bed
-frame: x along the bed, z = 0 on top of the bunks, z up, y left. What is not built yet is null. All of a
-plan can be checked from the log's mesh and this document alone.
+Lengths in metres, masses in kilograms, angles in degrees; what is told in words holds its quantities in braces, as
+`optimizer/quantities.py` says. Faces, outlines and heights are in the bed frame: x along the bed, z = 0 on top of the
+bunks, z up, y left. What is not built yet is null. All of a plan can be checked from the log's mesh and this document
+alone.
 """
 
 from typing import Annotated, Any, Literal
@@ -264,7 +265,9 @@ class Caution(Document):
     id: str = Field(description="Names the rule.")
     level: Literal["note", "warning", "stop"] = Field(description="A stop must be acknowledged.")
     line: str = Field(description="What to do.")
-    reason: str = Field(description="Why it shows: the value against the bound.")
+    reason: str = Field(
+        description="Why it shows: the value against the bound; its quantities in SI, in braces: {1077.3 kg}."
+    )
 
 
 class DoubtSource(Document):
@@ -277,7 +280,7 @@ class DoubtSource(Document):
 class WouldPay(Document):
     """What could be done to be surer, that is worth more than it takes."""
 
-    action: str = Field(description="What to do.")
+    action: str = Field(description="What to do; its quantities in SI, in braces: {1.2 m}.")
     gain: float = Field(description="What a better choice would bring by it in the mean, before its minutes are paid.")
     minutes: float = Field(description="What it takes.")
 
@@ -323,7 +326,9 @@ class PlanDocument(Document):
     bound: Bound | None = Field(None, description="How good the best is, proven; null for a way that was given.")
     doubt: Doubt | None = Field(None, description="How far off the numbers may be; null where it was not weighed.")
     work: Work = Field(description="How much the search did.")
-    warnings: tuple[str, ...] = Field(description="What the reader should know first.")
+    warnings: tuple[str, ...] = Field(
+        description="What the reader should know first; quantities in SI, in braces: {2.95 m}."
+    )
     cautions: tuple[Caution, ...] = Field(description="What could hurt somebody.")
 
 

@@ -26,12 +26,13 @@ from optimizer.hearts_level import hearts_level
 from optimizer.log_found import log_found
 from optimizer.marks import with_pith
 from optimizer.mill import Mill
-from optimizer.no_plan import NoPlanError, both_units, check_log_fits, explain_no_plan
+from optimizer.no_plan import NoPlanError, check_log_fits, explain_no_plan
 from optimizer.plain_way import plain_way
 from optimizer.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
 from optimizer.possible_logs import PossibleLogs
 from optimizer.prices import PriceBook, menu_for
 from optimizer.pricing import Priced, PricedPass
+from optimizer.quantities import long_length, short_length
 from optimizer.search import Found, Problem, Progress, StoppedBy, ranked, search_stretches
 from optimizer.stretch import clear_of_metal, stretches_of
 from optimizer.terms import REACH_MARGIN_M
@@ -262,7 +263,7 @@ def price_way(
     whole = _whole(given, mill, prices)
     if len(stretches_of(whole.log.length_m, mill.bed_length_m)) > 1:
         raise NoPlanError(
-            f"the log is longer than the bed: {both_units(whole.log.length_m)}; crosscut it, and give the length that "
+            f"the log is longer than the bed: {long_length(whole.log.length_m)}; crosscut it, and give the length that "
             "goes on the bed as a log of its own"
         )
     check_log_fits(whole, given.wood.log_mass_kg(whole.log.wood.volume_m3, whole.log.outer.volume_m3))
@@ -290,7 +291,8 @@ def _whole(given: LogGiven, mill: Mill, prices: PriceBook) -> Problem:
     log = with_pith(given.log, given.marks)
     if min(given.end_trim_m) < 0.0 or sum(given.end_trim_m) >= log.length_m:
         raise ValueError(
-            f"end_trim must leave some of the {log.length_m:.3g} m log, got {sum(given.end_trim_m):g} m in all"
+            f"end_trim must leave some of the log, {long_length(log.length_m)} long, got "
+            f"{short_length(sum(given.end_trim_m))} in all"
         )
     return Problem(log, mill, prices, menu_for(prices, given.wood, mill), given.end_trim_m, given.marks)
 

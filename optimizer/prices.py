@@ -7,8 +7,9 @@ from math import ceil
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
-from optimizer.lengths import INCH_M, inches_text
+from optimizer.lengths import INCH_M
 from optimizer.mill import Mill
+from optimizer.quantities import exact_length
 from optimizer.typed import Typed
 from optimizer.wood import Wood, find_wood
 
@@ -182,8 +183,8 @@ def menu_for(prices: PriceBook, wood: Wood, mill: Mill) -> tuple[MenuEntry, ...]
             wanted_m = wood.green_thickness_m(row.quarters, prices.finish.allowance_m, prices.finish.moisture_pct)
         elif wanted_m < row.quarters * INCH_M / 4.0 - STEP_TOLERANCE_M:
             raise PriceError(
-                f"{row.species} {row.quarters}/4: saw must be at least {inches_text(row.quarters * INCH_M / 4)}, "
-                f"got {inches_text(wanted_m, 64)}"
+                f"{row.species} {row.quarters}/4: saw must be at least {exact_length(row.quarters * INCH_M / 4)}, "
+                f"got {exact_length(wanted_m)}"
             )
         steps = drop_steps(wanted_m, mill)
         green_m = steps * mill.height_step_m - mill.kerf_m

@@ -13,6 +13,7 @@ from skimage.measure import marching_cubes
 from scans.bodies import body_from_mesh, extent_along, section_at, upended
 from scans.errors import NotALogError
 from scans.log import FloatArray, IntArray
+from scans.quantities import short_length
 
 LEAST_GRID_M, MOST_GRID_M = 0.009, 0.02
 """Spacing of the grid that carries the distance to the bark's surface: half the bark, within these. [m]."""
@@ -70,7 +71,7 @@ def wood_under_bark(body: Manifold, bark_ratio: float) -> tuple[Manifold, float]
     level[near] = signed - half * np.interp(points[:, 0], at, diameters)
     level[[0, -1]] = level[:, [0, -1]] = level[:, :, [0, -1]] = -grid
     if level.max() <= 0.0:
-        raise NotALogError(f"bark: no wood is left under bark of {thickest:.3f} m; check the bark ratio")
+        raise NotALogError(f"bark: no wood is left under bark of {short_length(thickest)}; check the bark ratio")
     verts, triangles = marching_cubes(level, 0.0)[:2]
     rough = body_from_mesh(origin + verts.astype(np.float64) * grid, triangles[:, ::-1])
     if rough.volume() < 0.0:
@@ -80,7 +81,7 @@ def wood_under_bark(body: Manifold, bark_ratio: float) -> tuple[Manifold, float]
     largest = max(wood.decompose(), key=lambda part: part.volume())
     if largest.volume() < 0.9 * wood.volume():
         raise NotALogError(
-            f"bark: taking off {thickest:.3f} m of bark parts the wood into several bodies; check "
+            f"bark: taking off {short_length(thickest)} of bark parts the wood into several bodies; check "
             "the bark ratio, or cut "
             "thin limbs off the scan",
         )

@@ -4,6 +4,7 @@ import numpy as np
 
 from scans.errors import SheetError
 from scans.log import FloatArray
+from scans.quantities import short_length
 
 _FLARE_SLACK_M = 0.02
 """A butt flare alone may leave this much more gap than was measured before the sheet contradicts itself. [m]."""
@@ -53,7 +54,8 @@ def _depth_for(at_m: FloatArray, reach_m: FloatArray, gap_m: float, shape: Float
     if without >= gap_m:
         if without > gap_m + _FLARE_SLACK_M:
             raise SheetError(
-                f"bow, gap: {gap_m:.3f} m, but the sections' taper alone leaves a gap of {without:.3f} m under a "
+                f"bow, gap: {short_length(gap_m)}, but the sections' taper alone leaves a gap of "
+                f"{short_length(without)} under a "
                 "string from end to end; measure the gap again, or leave the bow out",
             )
         return 0.0

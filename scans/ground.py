@@ -21,6 +21,7 @@ from scans.ground_surface import GroundSurface, find_ground_surface
 from scans.log import FloatArray, IntArray
 from scans.neighbours import nearest
 from scans.outline import LogOutline, outline_of
+from scans.quantities import long_length, short_length
 from scans.smooth_parts import near_places, normals_and_roughness, smooth_parts, smoothed_places
 from scans.thinning import MOST_POINTS, mask_from_some
 from scans.units import LENGTH_BOUNDS_M
@@ -108,7 +109,8 @@ def find_log(
         largest = max(outlines, key=lambda outline: outline.length_m, default=None)
         what = "nothing" if largest is None else f"at most a thing {_size(largest)}"
         raise NotALogError(
-            f"no log was found: {what}, and a log is {LENGTH_BOUNDS_M[0]:g} to {LENGTH_BOUNDS_M[1]:g} m long and "
+            f"no log was found: {what}, and a log is {long_length(LENGTH_BOUNDS_M[0])} to "
+            f"{long_length(LENGTH_BOUNDS_M[1])} long and "
             "longer than thick; check --unit and --up, or scan the whole log with some ground round it"
         )
     if not 1 <= pick <= len(logs):
@@ -121,7 +123,7 @@ def find_log(
 
 
 def _size(outline: LogOutline) -> str:
-    return f"{outline.length_m:.2f} m long and {outline.diameter_m:.2f} m thick"
+    return f"about {long_length(outline.length_m)} long and {short_length(outline.diameter_m)} thick"
 
 
 def _notes(
@@ -133,10 +135,11 @@ def _notes(
     else:
         slope = np.degrees(np.arctan(np.hypot(*ground.slope)))
         first = f"ground: taken off, with what stands on it; it slopes by {slope:.0f} deg; {kept}"
-    log = f"log: {_size(outline)}, about {outline.volume_m3:.2f} m3"
+    # Its own size is told of the solid, which is more exact.
+    log = "log: one found"
     if others:
         which = "the largest" if pick == 1 else f"number {pick}"
-        log += f"; {which} of {len(others) + 1}"
+        log = f"log: {which} of {len(others) + 1}, {_size(outline)} by its outline"
     numbers = [k for k in range(1, len(others) + 2) if k != pick]
     rest = (f"other log: {_size(other)} (--pick {k})" for k, other in zip(numbers, others, strict=True))
     return (first, log, *rest)

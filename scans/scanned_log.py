@@ -20,6 +20,7 @@ from scans.member_lines import members_of
 from scans.members import Members
 from scans.neighbours import nearest
 from scans.outline import LogOutline
+from scans.quantities import short_length
 from scans.sawn_ends import on_sawn_ends, with_sawn_ends
 from scans.scan_surface import points_on_faces
 from scans.seen_girth import girth_seen
@@ -121,7 +122,7 @@ def log_from_points(
     )
     notes.append(
         f"seen: {1.0 - (log.not_seen_share or 0.0):.0%} of the surface; what was not is reckoned from what was, likely "
-        f"to within {1000.0 * (log.guessed_within_m or 0.0):.0f} mm, the scale not counted"
+        f"to within {short_length(log.guessed_within_m or 0.0)}, the scale not counted"
     )
     return log, tuple(notes)
 
@@ -137,13 +138,13 @@ def _followed(outer: Solid, points_m: FloatArray) -> list[str]:
     off = 1.0 - float(near.mean())
     if off > MOST_NOT_FOLLOWED:
         raise ScanError(
-            f"{off:.0%} of the log's points lie over {1000.0 * FOLLOWED_WITHIN_M:.0f} mm off the solid that could be "
+            f"{off:.0%} of the log's points lie over {short_length(FOLLOWED_WITHIN_M)} off the solid that could be "
             "made of them: it is too crooked, broken or full of branches for this; close its mesh in a mesh editor, or "
             "write a log sheet (pithline init)"
         )
     if off > MANY_NOT_FOLLOWED:
         many = (
-            f"{off:.0%} of the log's points lie over {1000.0 * FOLLOWED_WITHIN_M:.0f} mm off its solid: branches, "
+            f"{off:.0%} of the log's points lie over {short_length(FOLLOWED_WITHIN_M)} off its solid: branches, "
             "broken wood, or what is no log; look whether the solid is like the log before you trust the plan"
         )
         return [many]

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from scans.errors import SheetError
+from scans.quantities import long_length, short_length
 
 if TYPE_CHECKING:
     from scans.tape import Bow, LogSheet, TapedLimb, TapedSection
@@ -57,7 +58,8 @@ def check_sheet(sheet: LogSheet) -> None:
     first = sheet.sections[0].at_m
     if first > FIRST_SECTION_WITHIN_M:
         raise SheetError(
-            f"section 1, at: {first:.3f} m from the butt end, must be within {FIRST_SECTION_WITHIN_M:g} m; "
+            f"section 1, at: {long_length(first)} from the butt end, must be within "
+            f"{short_length(FIRST_SECTION_WITHIN_M)}; "
             "measure one section at the butt end",
         )
     if sheet.limbs:
@@ -81,14 +83,14 @@ def _finite(place: str, value: float) -> None:
 def _positive(place: str, value_m: float) -> None:
     _finite(place, value_m)
     if value_m <= 0.0:
-        raise SheetError(f"{place}: must be over 0, not {value_m:.3f} m; correct it")
+        raise SheetError(f"{place}: must be over 0, not {short_length(value_m)}; correct it")
 
 
 def _check_section(place: str, section: TapedSection) -> None:
     _finite(f"{place}, at", section.at_m)
     _finite(f"{place}, wide_deg", section.wide_deg)
     if section.at_m < 0.0:
-        raise SheetError(f"{place}, at: must be 0 or more, not {section.at_m:.3f} m; measure from the butt end")
+        raise SheetError(f"{place}, at: must be 0 or more, not {long_length(section.at_m)}; measure from the butt end")
     across = section.wide_m is not None or section.narrow_m is not None
     if across == (section.girth_m is not None):
         raise SheetError(f"{place}: give either wide and narrow, or girth{', not both' if across else ''}")
@@ -98,18 +100,18 @@ def _check_section(place: str, section: TapedSection) -> None:
     wide, narrow = section.diameters_m
     if narrow > wide:
         raise SheetError(
-            f"{place}, narrow: {narrow:.3f} m is more than wide, {wide:.3f} m; swap them and let "
+            f"{place}, narrow: {short_length(narrow)} is more than wide, {short_length(wide)}; swap them and let "
             "wide_deg follow the wide one",
         )
     if narrow < FLATTEST * wide:
         raise SheetError(
-            f"{place}, narrow: {narrow:.3f} m is under {FLATTEST:g} of wide, {wide:.3f} m; check both",
+            f"{place}, narrow: {short_length(narrow)} is under {FLATTEST:g} of wide, {short_length(wide)}; check both",
         )
     if narrow < LEAST_DIAMETER_M or wide > MOST_DIAMETER_M:
         raise SheetError(
-            f"{place}: {wide:.3f} x {narrow:.3f} m across, must be from {LEAST_DIAMETER_M:g} to "
-            f"{MOST_DIAMETER_M:g} m; check "
-            "the unit, and that a girth is not given as a diameter",
+            f"{place}: {short_length(wide)} x {short_length(narrow)} across, must be from "
+            f"{short_length(LEAST_DIAMETER_M)} to {short_length(MOST_DIAMETER_M)}; check the unit, and that a "
+            "girth is not given as a diameter",
         )
 
 
@@ -117,8 +119,8 @@ def _check_order(kind: str, sections: tuple[TapedSection, ...]) -> None:
     for (_, before), (place, section) in pairwise(_numbered(kind, sections)):
         if section.at_m <= before.at_m:
             raise SheetError(
-                f"{place}, at: {section.at_m:.3f} m is not beyond the one before, "
-                f"{before.at_m:.3f} m; list the sections "
+                f"{place}, at: {long_length(section.at_m)} is not beyond the one before, "
+                f"{long_length(before.at_m)}; list the sections "
                 "in order, each place once",
             )
 
@@ -126,7 +128,8 @@ def _check_order(kind: str, sections: tuple[TapedSection, ...]) -> None:
 def _check_plausible_length(place: str, length_m: float) -> None:
     if not LEAST_LENGTH_M <= length_m <= MOST_LENGTH_M:
         raise SheetError(
-            f"{place}: {length_m:.3f} m, a log is from {LEAST_LENGTH_M:g} to {MOST_LENGTH_M:g} m long; check the unit",
+            f"{place}: {long_length(length_m)}, a log is from {long_length(LEAST_LENGTH_M)} to "
+            f"{long_length(MOST_LENGTH_M)} long; check the unit",
         )
 
 
@@ -140,8 +143,9 @@ def _check_length(sheet: LogSheet) -> None:
     slack = length_slack_m(sheet.length_m)
     if abs(sheet.length_m - last) > slack:
         raise SheetError(
-            f"length: {sheet.length_m:.3f} m, but the last section is at {last:.3f} m; correct one of them, or "
-            f"measure a section at the top end (they may differ by {slack:.3f} m)",
+            f"length: {long_length(sheet.length_m)}, but the last section is at {long_length(last)}; correct one "
+            "of them, or "
+            f"measure a section at the top end (they may differ by {short_length(slack)})",
         )
 
 
@@ -162,9 +166,10 @@ def _check_limbs(sheet: LogSheet) -> None:
     leaves = [limb.leaves_at_m for limb in sheet.limbs]
     if max(leaves) - min(leaves) > LIMBS_LEAVE_WITHIN_M:
         raise SheetError(
-            f"limb, leaves_at: from {min(leaves):.3f} to {max(leaves):.3f} m, the limbs of one "
-            "fork must leave within "
-            f"{LIMBS_LEAVE_WITHIN_M:g} m; a sheet holds one fork, so measure the log up to the second one",
+            f"limb, leaves_at: from {long_length(min(leaves))} to {long_length(max(leaves))}, the limbs of one "
+            "fork must "
+            f"leave within {short_length(LIMBS_LEAVE_WITHIN_M)}; a sheet holds one fork, so measure the log up to "
+            "the second one",
         )
 
 
@@ -180,16 +185,15 @@ def _check_limb(place: str, limb: TapedLimb, sheet: LogSheet) -> None:
     last = sheet.sections[-1].at_m
     if limb.leaves_at_m < last - 1e-6:
         raise SheetError(
-            f"{place}, leaves_at: {limb.leaves_at_m:.3f} m, but the stem has a section at "
-            f"{last:.3f} m; the stem ends where its "
+            f"{place}, leaves_at: {long_length(limb.leaves_at_m)}, but the stem has a section at "
+            f"{long_length(last)}; the stem ends where its "
             "limbs leave it, so give what lies beyond as limb sections",
         )
     longest = sheet.length_m if sheet.length_m is not None else MOST_LENGTH_M
     if limb.leaves_at_m >= longest:
         raise SheetError(
-            f"{place}, leaves_at: {limb.leaves_at_m:.3f} m is not under the length, {longest:.3f} "
-            "m; a limb leaves the stem "
-            "before the log ends",
+            f"{place}, leaves_at: {long_length(limb.leaves_at_m)} is not under the length, {long_length(longest)}; "
+            "a limb leaves the stem before the log ends",
         )
     if not limb.sections:
         raise SheetError(f"{place}, section: none given; measure across the limb at its end")
@@ -207,12 +211,12 @@ def _check_bow(bow: Bow, length_m: float) -> None:
     _finite("bow, toward_deg", bow.toward_deg)
     if bow.gap_m > MOST_BOW_SHARE * length_m:
         raise SheetError(
-            f"bow, gap: {bow.gap_m:.3f} m, must be at most {MOST_BOW_SHARE:g} of the stem's "
-            f"{length_m:.3f} m; check the unit, or "
+            f"bow, gap: {short_length(bow.gap_m)}, must be at most {MOST_BOW_SHARE:g} of the stem's "
+            f"{long_length(length_m)}; check the unit, or "
             "crosscut so crooked a log first",
         )
     if not 0.0 < bow.at_m < length_m:
         raise SheetError(
-            f"bow, at: {bow.at_m:.3f} m, must be between the stem's ends, 0 and {length_m:.3f} m; "
+            f"bow, at: {long_length(bow.at_m)}, must be between the stem's ends, 0 and {long_length(length_m)}; "
             "measure from the butt end",
         )

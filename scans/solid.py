@@ -12,6 +12,7 @@ from scans.bodies import body_from_mesh, extent_along, section_at, solid_from_bo
 from scans.errors import NotALogError, OpenSolidError
 from scans.frame import log_frame, long_axis, reversed_frame
 from scans.log import HEART_RADIUS_M, FloatArray, IntArray, Log, Solid, count_open_edges
+from scans.quantities import long_length, short_length
 from scans.stems import Stems, read_stems
 
 LEAST_LENGTH_M, MOST_LENGTH_M = 0.5, 15.0
@@ -87,7 +88,8 @@ def outer_and_wood(placed: Manifold, bark_ratio: BarkRatio, notes: list[str]) ->
     mean_diameter = _mean_diameter_m(placed)
     if mean_diameter > MOST_DIAMETER_M:
         raise NotALogError(
-            f"the log is {mean_diameter:.2f} m thick, at most {MOST_DIAMETER_M:g} m is planned; check the file's unit",
+            f"the log is {short_length(mean_diameter)} thick, at most {short_length(MOST_DIAMETER_M)} is planned; "
+            "check the file's unit",
         )
     ratio = float(bark_ratio(mean_diameter)) if callable(bark_ratio) else float(bark_ratio)
     if not 0.5 < ratio <= 1.0:
@@ -96,7 +98,7 @@ def outer_and_wood(placed: Manifold, bark_ratio: BarkRatio, notes: list[str]) ->
     if ratio == 1.0:
         return outer, outer, 0.0
     under_bark, thickness = wood_under_bark(placed, ratio)
-    notes.append(f"bark of {1000.0 * thickness:.0f} mm on average taken off ({ratio:.3f} of the diameter is wood)")
+    notes.append(f"bark of {short_length(thickness)} on average taken off ({ratio:.3f} of the diameter is wood)")
     return outer, solid_from_body(under_bark), thickness
 
 
@@ -204,11 +206,12 @@ def _check_size(body: Manifold, axis: FloatArray) -> None:
         likely = [unit for unit, metres in _UNITS if 1.0 <= length * metres <= MOST_LENGTH_M]
         guess = f"looks like {' or '.join(likely)}" if likely else "check the unit"
         raise NotALogError(
-            f"the solid is {length:.1f} m long, at most {MOST_LENGTH_M:g} m is planned; {guess}: say the file's unit"
+            f"the solid is {long_length(length)} long, at most {long_length(MOST_LENGTH_M)} is planned; {guess}: "
+            "say the file's unit"
         )
     if length < LEAST_LENGTH_M:
         raise NotALogError(
-            f"the solid is {length:.3f} m long, a log is {LEAST_LENGTH_M:g} m or longer; check the "
+            f"the solid is {long_length(length)} long, a log is {long_length(LEAST_LENGTH_M)} or longer; check the "
             "file's unit, and that the whole "
             "log was scanned",
         )

@@ -17,6 +17,7 @@ from scans.errors import SheetError
 from scans.frame import log_frame
 from scans.loft import Ovals, lofted, stations_between
 from scans.log import HEART_RADIUS_M, FloatArray, Fork, Log
+from scans.quantities import long_length, short_length
 from scans.sheet_checks import check_bark_ratio, check_sheet, length_slack_m
 from scans.sheet_doubt import sheet_doubt
 
@@ -44,7 +45,7 @@ class TapedSection:
             return self.girth_m / np.pi, self.girth_m / np.pi
         wide = self.wide_m if self.wide_m is not None else self.narrow_m
         if wide is None:
-            raise SheetError(f"section at {self.at_m:.3f} m: give wide and narrow, or girth")
+            raise SheetError(f"section at {long_length(self.at_m)}: give wide and narrow, or girth")
         return wide, self.narrow_m if self.narrow_m is not None else wide
 
 
@@ -287,7 +288,7 @@ def _division(sheet: LogSheet, stem: _Stem) -> _Division:
         if x < 0.0:
             raise SheetError(
                 f"limb, out_deg: limbs this thick and this close together would have their hearts meet "
-                f"{-x:.2f} m below the butt end; check out_deg, the limbs' diameters and leaves_at",
+                f"{short_length(-x)} below the butt end; check out_deg, the limbs' diameters and leaves_at",
             )
     meeting = stem.centre(x)
     limbs = tuple(
@@ -334,8 +335,10 @@ def _check_whole_length(sheet: LogSheet, division: _Division) -> None:
     slack = length_slack_m(sheet.length_m)
     if not least - slack <= sheet.length_m <= most + slack:
         raise SheetError(
-            f"length: {sheet.length_m:.3f} m, but leaves_at, out_deg and the limbs' sections put the end between "
-            f"{least:.3f} and {most:.3f} m; correct one of them (they may differ by {slack:.3f} m)",
+            f"length: {long_length(sheet.length_m)}, but leaves_at, out_deg and the limbs' sections put the end "
+            "between "
+            f"{long_length(least)} and {long_length(most)}; correct one of them (they may differ by "
+            f"{short_length(slack)})",
         )
 
 

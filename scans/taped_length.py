@@ -4,9 +4,11 @@ from typing import NamedTuple
 
 from scans.errors import ScanError
 from scans.log import FloatArray
+from scans.quantities import long_length
 
 MOST_OFF = 0.2
 """A scan farther off than this share has another unit, or the tape measured something else."""
+INCHES_PER_FOOT = 12.0
 
 
 class ScaledPoints(NamedTuple):
@@ -23,14 +25,23 @@ def scaled_to_length(points_m: FloatArray, length_m: float, taped_length_m: floa
     Raises ScanError where the two lengths are more than a fifth apart.
     """
     if not taped_length_m > 0.0:
-        raise ScanError(f"--taped-length must be over 0, got {taped_length_m:g} m")
+        raise ScanError(f"--taped-length must be over 0, got {long_length(taped_length_m)}")
     factor = taped_length_m / length_m
     if not 1.0 / (1.0 + MOST_OFF) <= factor <= 1.0 + MOST_OFF:
+        times = max(factor, 1.0 / factor)
+        far = f"{times:.1f} times as long" if times >= 2.0 else f"{100.0 * (times - 1.0):.0f} % longer"
+        longer = "the taped length" if factor > 1.0 else "the scan"
+        in_feet_m = INCHES_PER_FOOT * taped_length_m
+        if 1.0 / (1.0 + MOST_OFF) <= in_feet_m / length_m <= 1.0 + MOST_OFF:
+            mend = f'If feet were meant, write --taped-length "{long_length(in_feet_m)}"'
+        else:
+            mend = "Give the whole length with its units, in feet and inches or in metres"
         raise ScanError(
-            f"--taped-length says {taped_length_m:.3g} m and the scan {length_m:.3g} m, more than "
-            f"{100.0 * MOST_OFF:.0f} % apart: measure the length again, or give --unit or --pick"
+            f"--taped-length says {long_length(taped_length_m)}, the scan's log is about {long_length(length_m)} long: "
+            f"{longer} is {far}. {mend}; if the tape is right, give the scan's --unit, or --pick another log"
         )
     note = (
-        f"scale: {length_m:.3f} m in the scan made {taped_length_m:.3f} m by the tape, {100.0 * (factor - 1.0):+.1f} %"
+        f"scale: {long_length(length_m)} in the scan made {long_length(taped_length_m)} by the tape, "
+        f"{100.0 * (factor - 1.0):+.1f} %"
     )
     return ScaledPoints(points_m * factor, factor, note)

@@ -12,6 +12,7 @@ from scipy.ndimage import label
 from scans.errors import DoubtfulScanError, ScanError
 from scans.ground_plane import GroundPlane, find_ground_plane, robust_diagonal, thinned
 from scans.log import FloatArray
+from scans.quantities import long_length
 from scans.scan import Scan
 from scans.scan_surface import points_on_faces
 
@@ -197,8 +198,9 @@ def _unit(
         low, high = LENGTH_BOUNDS_M
         if not low <= length * scan.unit_m <= 2.0 * high:
             raise DoubtfulScanError(
-                f"the file says that its unit is {name}, which makes what is in it {length * scan.unit_m:.3g} m long; "
-                f"a log is {low:g} to {high:g} m: {_say_unit(length)}"
+                f"the file says that its unit is {name}, which makes what is in it "
+                f"{long_length(length * scan.unit_m)} long; "
+                f"a log is {long_length(low)} to {long_length(high)}: {_say_unit(length)}"
             )
         return name, scan.unit_m, f"unit: {name}, as the file says"
     if taped_length_m is not None:
@@ -214,10 +216,10 @@ def _unit(
         )
     if odds[best] < _CLEAR_ODDS * odds[second]:
         raise DoubtfulScanError(
-            f"the log may be {length * UNITS_M[best]:.3g} m or {length * UNITS_M[second]:.3g} m long: "
+            f"the log may be {long_length(length * UNITS_M[best])} or {long_length(length * UNITS_M[second])} long: "
             f"say --unit {best} or --unit {second}"
         )
-    return best, UNITS_M[best], f"unit: {best}, which makes the log about {length * UNITS_M[best]:.2g} m long"
+    return best, UNITS_M[best], f"unit: {best}, in which it has the size of a log"
 
 
 def _say_unit(length: float) -> str:

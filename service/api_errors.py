@@ -20,7 +20,7 @@ _NOT_FIELDS = {"body", "query", "path", "taped", "placed"}
 
 def answer(shown: ErrorShown, headers: dict[str, str] | None = None) -> JSONResponse:
     """Return an error as a response."""
-    content = ErrorAnswer(error=shown).model_dump(exclude_none=True)
+    content = ErrorAnswer(error=shown).model_dump(mode="json", exclude_none=True)
     return JSONResponse(content, shown.status, headers)
 
 

@@ -297,10 +297,19 @@ def run(arguments: Sequence[str]) -> int:
     Whatever the user can mend is one line on stderr. An error of ours is not caught.
     """
     typed = list(arguments) or ["--help"]
-    return _guarded(lambda: app(typed, prog_name="pithline", standalone_mode=False))
+    return _guarded(lambda: app(typed, prog_name="pithline", standalone_mode=False), _units_typed(typed))
 
 
-def _guarded(work: Callable[[], Any]) -> int:
+def _units_typed(arguments: Sequence[str]) -> Units:
+    """Return the units of a command line, which an error is written in whether or not it could be read."""
+    last = next((at for at in reversed(range(len(arguments))) if arguments[at].startswith("--units")), None)
+    if last is None:
+        return Units.IMPERIAL
+    _, _, value = " ".join(arguments[last : last + 2]).replace("=", " ").partition(" ")
+    return Units.METRIC if value.split()[:1] == [Units.METRIC.value] else Units.IMPERIAL
+
+
+def _guarded(work: Callable[[], Any], units: Units) -> int:
     try:
         code = work()
         sys.stdout.flush()
@@ -310,7 +319,7 @@ def _guarded(work: Callable[[], Any]) -> int:
     except InputError as error:
         for note in getattr(error, "notes", ()):
             typer.echo(note)
-        typer.echo(_one_line(str(error)), err=True)
+        typer.echo(_commands().said(error, units), err=True)
         return WRONG_INPUT
     except (typer.Abort, KeyboardInterrupt):
         typer.echo("stopped", err=True)
@@ -324,7 +333,7 @@ def _guarded(work: Callable[[], Any]) -> int:
         found = _commands().exit_code(error)
         if found is None:
             raise
-        typer.echo(_one_line(str(error)), err=True)
+        typer.echo(_commands().said(error, units), err=True)
         return int(found)
     return code if isinstance(code, int) else 0
 

@@ -23,6 +23,7 @@ from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
 from optimizer.planning import LogGiven, NoPlanError, Progress, Run, SearchSettings, plan_log, price_way
 from optimizer.prices import PriceBook, PriceError
+from optimizer.quantities import long_length, short_length
 from optimizer.wood import UnknownSpeciesError
 from scans.errors import ScanError
 from service.errors import InputError
@@ -45,11 +46,25 @@ from service.log_reading import AboutLog, LogRead, read_log
 from service.mark_sheet import idle_marks
 from service.measures import Measures
 from service.mesh_file import MESH_SUFFIXES, mesh_file
+from service.quantities import in_units
 from service.tables import Assumed, plan_text, solid_text
 from service.units import Units
 from service.way import Way, compared, face_expected
 
-__all__ = ["AboutLog", "Effort", "Shown", "Way", "demo", "exit_code", "init", "plan", "price", "solid", "weighs_doubt"]
+__all__ = [
+    "AboutLog",
+    "Effort",
+    "Shown",
+    "Way",
+    "demo",
+    "exit_code",
+    "init",
+    "plan",
+    "price",
+    "said",
+    "solid",
+    "weighs_doubt",
+]
 
 WRONG_INPUT, NO_PLAN = 2, 3
 EXIT_CODES: tuple[tuple[type[Exception], int], ...] = (
@@ -125,6 +140,11 @@ def exit_code(error: Exception) -> int | None:
     return next((code for kind, code in EXIT_CODES if isinstance(error, kind)), None)
 
 
+def said(error: Exception, units: Units) -> str:
+    """Return an error in one line, its quantities in the reader's units."""
+    return " ".join(in_units(str(error), units).split())
+
+
 def demo(shown: Shown, effort: Effort) -> None:
     """Plan the sample log on the sample mill at the sample prices."""
     where = "sample"
@@ -168,10 +188,8 @@ def price(
     given_way, faces = way.given(the_mill, shown.units), way.faces_seen(shown.units)
     read, given = _read(read_file(log), about, None if marks is None else read_file(marks), the_mill, the_prices)
     document = price_way(given, the_mill, the_prices, given_way, run=_run(), doubt=doubt)
-    measures = Measures(shown.units, the_mill, the_prices.currency)
     found = tuple(
-        compared(face, face_expected(read.log.wood, document.plans[0], face.order), measures, weighed=doubt)
-        for face in faces
+        compared(face, face_expected(read.log.wood, document.plans[0], face.order), weighed=doubt) for face in faces
     )
     document = document.model_copy(update={"warnings": (*document.warnings, *found)})
     _show(document, shown, read, mill_at, prices_at, "Your way")
@@ -192,7 +210,8 @@ def _read(
     read = read_log(file, about, marks)
     if 2.0 * read.end_trim_m >= read.log.length_m:
         raise InputError(
-            f"the end trim leaves nothing of the log: {read.end_trim_m:g} m at each end of {read.log.length_m:.3g} m; "
+            f"the end trim leaves nothing of the log: {short_length(read.end_trim_m)} at each end of "
+            f"{long_length(read.log.length_m)}; "
             "give less with --end-trim, or in the sheet"
         )
     given = LogGiven(

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_validator
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_serializer, field_validator
 
 from optimizer.lengths import parse_length_m
 from optimizer.mill import Mill
@@ -13,6 +13,7 @@ from optimizer.wood import find_wood
 from service.job_state import JobState
 from service.log_reading import AboutLog
 from service.mark_sheet import MarkTyped
+from service.quantities import in_si
 from service.units import Units
 
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
@@ -32,6 +33,11 @@ class ErrorShown(Shown):
     message: str = Field(description="The field, the bound, the value, in one line.")
     field: str | None = Field(None, description="The field that is wrong, where it is one.")
     what_to_do: str = Field(description="What to do next.")
+
+    @field_serializer("message", when_used="json")
+    def in_si(self, message: str) -> str:
+        """Write its quantities in SI, as programs read it; pages write them in their reader's units."""
+        return in_si(message)
 
 
 class ErrorAnswer(Shown):
@@ -114,7 +120,9 @@ class LogFacts(Shown):
     guessed_within_m: float | None = Field(
         None, description="How near the truth four of five places lie that no scan saw. [m]"
     )
-    warnings: tuple[str, ...] = Field(description="What was found odd, or assumed.")
+    warnings: tuple[str, ...] = Field(
+        description="What was found odd, or assumed; its quantities in SI, in braces: {2.95 m}."
+    )
 
 
 class LogShown(Shown):

@@ -4,6 +4,7 @@ from optimizer.plan import Doubt, FirstFace, Plan, PlanDocument
 from optimizer.possible_logs import BARK, BLADE, HEART, MARKS, ROLL, SHIMS, SIZE, SURFACE, UNSEEN
 from service.layout import paragraph
 from service.measures import Measures, board_feet_text
+from service.quantities import in_units
 
 SOURCE_WORDS = {
     UNSEEN: "the side that was not seen",
@@ -72,7 +73,8 @@ def doubt_lines(document: PlanDocument, measures: Measures) -> list[str]:
     for way in doubt.would_pay:
         cost = f", {measures.money(way.minutes * rate / 60.0)}" if rate else ""
         lines += paragraph(
-            f"{way.action}: a better choice would bring {measures.money(way.gain)} more in the mean, for about "
+            f"{in_units(way.action, measures.units)}: a better choice "
+            f"would bring {measures.money(way.gain)} more in the mean, for about "
             f"{way.minutes:.0f} minutes{cost}.",
             first="To be surer: ",
             rest="  ",

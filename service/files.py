@@ -14,6 +14,7 @@ from pydantic import ValidationError
 
 from optimizer.typed import Typed, one_line
 from service.errors import InputError
+from service.mistaken_file import mistaken
 
 Model = TypeVar("Model", bound=Typed)
 
@@ -104,10 +105,11 @@ def parse_toml(file: FileRead) -> dict[str, Any]:
 
 def parse_document(file: FileRead, model: type[Model]) -> Model:
     """Parse a document that a person typed. Raises InputError, the file's name in front."""
+    typed = parse_toml(file)
     try:
-        return model.model_validate(parse_toml(file))
+        return model.model_validate(typed)
     except ValidationError as error:
-        raise InputError(f"{file.shown}: {one_line(error)}") from None
+        raise mistaken(file.shown, set(typed), model) or InputError(f"{file.shown}: {one_line(error)}") from None
 
 
 def write_whole(path: Path, data: bytes) -> None:

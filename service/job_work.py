@@ -24,7 +24,6 @@ from service.files import FileRead
 from service.log_file import pack_log, unpack_log
 from service.log_given import called, log_facts, log_given
 from service.log_reading import LogRead, read_log
-from service.measures import Measures
 from service.refusals import NotFoundError, error_shown, ours
 from service.store import Store
 from service.uploads import no_room
@@ -127,10 +126,7 @@ class _Worker:
             log_given(read, mill, prices), mill, prices, chosen,
             run=self._run(), doubt=request.doubt == "on", workers=self.order.cores,
         )  # fmt: skip
-        measures = Measures(request.units, mill, prices.currency)
-        found = tuple(
-            compared(face, face_expected(read.log.wood, document.plans[0], face.order), measures) for face in faces
-        )
+        found = tuple(compared(face, face_expected(read.log.wood, document.plans[0], face.order)) for face in faces)
         self._finish(document.model_copy(update={"warnings": (*document.warnings, *found)}))
 
     def note(

@@ -6,6 +6,7 @@ from optimizer.mill import Mill
 from optimizer.plan import Mark
 from optimizer.planning import LogGiven
 from optimizer.prices import PriceBook
+from optimizer.quantities import long_length, short_length
 from service.documents import LogFacts
 from service.errors import InputError
 from service.log_reading import LogRead
@@ -16,7 +17,8 @@ def log_given(read: LogRead, mill: Mill, prices: PriceBook) -> LogGiven:
     """Return a log as the optimizer takes it. Raises InputError where the end trim leaves nothing of it."""
     if 2.0 * read.end_trim_m >= read.log.length_m:
         raise InputError(
-            f"end_trim leaves nothing of the log: {read.end_trim_m:g} m at each end of {read.log.length_m:.3g} m; "
+            f"end_trim leaves nothing of the log: {short_length(read.end_trim_m)} at each end of "
+            f"{long_length(read.log.length_m)}; "
             "give less"
         )
     return LogGiven(

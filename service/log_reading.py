@@ -10,6 +10,7 @@ import numpy as np
 
 from optimizer.lengths import LengthError, parse_length_m
 from optimizer.plan import Mark, Source
+from optimizer.quantities import long_length
 from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
 from scans.colours import coloured
 from scans.errors import OpenSolidError, ScanError
@@ -113,7 +114,7 @@ def _end_trim_m(text: str) -> float:
     except LengthError as error:
         raise InputError(f"--end-trim: {error}") from None
     if not 0.0 <= trim_m <= MOST_END_TRIM_M:
-        raise InputError(f"--end-trim must lie in 0 to {MOST_END_TRIM_M:g} m, got {text}")
+        raise InputError(f"--end-trim must lie in 0 to {long_length(MOST_END_TRIM_M)}, got {text}")
     return trim_m
 
 
@@ -174,13 +175,17 @@ def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
         except OpenSolidError:
             log, notes = _from_points(at, scan, name, bark_ratio, about, taped_m)
     except ScanError as error:
-        raise InputError(f"{file.shown}: {error}{_UNIT_HINT if 'unit' in str(error) else ''}") from None
+        raise InputError(f"{file.shown}: {error}{_unit_hint(str(error))}") from None
     return LogRead(
         log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark_on, ratios[-1],
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
         species_from, _FROM_OPTION if about.bark else "not said", _FROM_OPTION if about.end_trim else "common practice",
         (*warnings, *(_sentence(note) for note in notes)),
     )  # fmt: skip
+
+
+def _unit_hint(message: str) -> str:
+    return _UNIT_HINT if "unit" in message and "--unit" not in message else ""
 
 
 def _sentence(note: str) -> str:

@@ -21,9 +21,9 @@ from pydantic import Field, model_validator
 
 from optimizer.marks import FLAWS, MarkError, place_on_girth
 from optimizer.mill import Mill
-from optimizer.no_plan import both_units
 from optimizer.plan import Mark
 from optimizer.prices import PriceBook
+from optimizer.quantities import long_length
 from optimizer.typed import Typed
 from scans.log import FloatArray, Log
 from service.errors import InputError
@@ -120,7 +120,7 @@ def _place(log: Log, mark: MarkTyped, *, taped: bool) -> FloatArray:
     seen = _as_taped(log) if taped else log
     if mark.at_m > seen.length_m + AT_END_M:
         raise MarkError(
-            f"at must lie on the log, in 0 to {both_units(seen.length_m)}, got {both_units(mark.at_m)}; "
+            f"at must lie on the log, in 0 to {long_length(seen.length_m)}, got {long_length(mark.at_m)}; "
             "measure it again from the butt end"
         )
     at_m = min(mark.at_m, seen.length_m)
@@ -128,7 +128,7 @@ def _place(log: Log, mark: MarkTyped, *, taped: bool) -> FloatArray:
         return _moved(place_on_girth(seen, at_m, mark.toward_deg), to_log)
     if min(at_m, seen.length_m - at_m) > AT_END_M:
         what = "pith is marked where it is seen" if mark.kind == "pith" else "from_middle is for marks"
-        raise MarkError(f"{what}, on an end: at must be 0 or {both_units(seen.length_m)}, got {both_units(at_m)}")
+        raise MarkError(f"{what}, on an end: at must be 0 or {long_length(seen.length_m)}, got {long_length(at_m)}")
     at_butt = at_m < seen.length_m / 2.0
     if not at_butt and len(log.hearts) > 1:
         raise MarkError(

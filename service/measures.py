@@ -130,6 +130,14 @@ class Measures:
         return shown if shown.startswith("-") else f"+{shown}"
 
 
+_NO_MILL = Mill(throat_m=1.0, kerf_m=0.001, height_step_m=0.001)
+
+
+def measures_in(units: Units, currency: str = "USD", mill: Mill | None = None) -> Measures:
+    """Return how to write measures; without a mill, for all but readings of its scale."""
+    return Measures(units, mill or _NO_MILL, currency)
+
+
 def board_feet_text(board_feet: float) -> str:
     """Write board feet to the nearest half foot: `38.5`."""
     return f"{_half_up(board_feet * 2.0) / 2.0:,.1f}"

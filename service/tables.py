@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from math import floor
 
 from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
-from optimizer.lengths import feet_text
+from optimizer.lengths import FOOT_M, INCH_M, feet_text
 from optimizer.metal_cautions import CROSSCUT_M
 from optimizer.plain_way_stop import passes_before_metal
 from optimizer.plan import LogFound, Mark, Plan, PlanDocument, Shim, Slab
@@ -14,6 +14,7 @@ from service.layout import aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
 from service.metal_text import metal_said
 from service.proven import bound_said
+from service.quantities import in_units
 from service.units import Units
 from service.worth import worth_inside
 
@@ -59,8 +60,8 @@ def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_al
     if document.warnings:
         lines.append("")
     for warning in document.warnings:
-        lines += paragraph(warning, first="Note: ", rest="  ")
-    lines += ["", *_caution_lines(document), "", *paragraph(PLAN_LINE)]
+        lines += paragraph(in_units(warning, units), first="Note: ", rest="  ")
+    lines += ["", *_caution_lines(document, units), "", *paragraph(PLAN_LINE)]
     return "\n".join(lines) + "\n"
 
 
@@ -92,8 +93,9 @@ def _log_lines(log: LogFound, measures: Measures) -> list[str]:
         if board_feet is not None
     ]
     if shown:
+        size = f"{measures.short(rules.diameter_in * INCH_M)} x {measures.long(rules.length_ft * FOOT_M)}"
         lines += paragraph(
-            f"as buyers scale it, {rules.diameter_in} in x {rules.length_ft} ft: {', '.join(shown)} board feet",
+            f"as buyers scale it, {size}: {', '.join(shown)} board feet",
             first="  ",
         )
     marks = "; ".join(_mark_text(mark, measures) for mark in log.marks)
@@ -422,12 +424,12 @@ def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
     return sums(rows)
 
 
-def _caution_lines(document: PlanDocument) -> list[str]:
+def _caution_lines(document: PlanDocument, units: Units) -> list[str]:
     lines = ["Cautions"]
     for level in LEVELS:
         of_level = [caution for caution in document.cautions if caution.level == level]
         for caution in of_level:
-            reason = f" [{caution.reason}]" if level != "note" else ""
+            reason = f" [{in_units(caution.reason, units)}]" if level != "note" else ""
             lines += paragraph(f"{caution.line}{reason}", first=f"  {level.upper():7} ", rest=" " * 10)
     return lines
 
@@ -435,5 +437,5 @@ def _caution_lines(document: PlanDocument) -> list[str]:
 def solid_text(name: str, length_m: float, volume_m3: float, faces: int, out: str, units: Units) -> str:
     """Return what to print when a closed mesh was written."""
     length = f"{length_m:.2f} m" if units is Units.METRIC else feet_text(length_m)
-    volume = f"{volume_m3:.3f} m3" if units is Units.METRIC else f"{volume_m3 / 0.3048**3:.1f} ft3"
+    volume = f"{volume_m3:.3f} m3" if units is Units.METRIC else f"{volume_m3 / FOOT_M**3:.1f} ft3"
     return f"{out}: {name}, a closed mesh of {faces:,} triangles in metres, {length} long, {volume}\n"

@@ -12,9 +12,9 @@ from optimizer.lengths import LengthError, parse_length_m
 from optimizer.mill import Mill
 from optimizer.outlines import width_profile
 from optimizer.plan import Plan
+from optimizer.quantities import long_length, width
 from scans.log import Solid
 from service.errors import InputError
-from service.measures import Measures
 from service.units import Units
 
 FACE_OFF_SHARE = 0.1
@@ -94,7 +94,7 @@ def face_expected(wood: Solid, plan: Plan, order: int) -> FaceSeen:
     return FaceSeen(order, width_profile(face).most_m(), face.bounds[2] - face.bounds[0])
 
 
-def compared(seen: FaceSeen, expected: FaceSeen, measures: Measures, *, weighed: bool = False) -> str:
+def compared(seen: FaceSeen, expected: FaceSeen, *, weighed: bool = False) -> str:
     """Say what was found beside what was expected, and what to do where they differ.
 
     weighed : whether the plan was weighed by the face already, and says itself whether such a face may be.
@@ -108,7 +108,7 @@ def compared(seen: FaceSeen, expected: FaceSeen, measures: Measures, *, weighed:
         if abs(found_m - said_m) > FACE_OFF_SHARE * said_m
     ]
     sizes = " against ".join(
-        f"{measures.width(face.width_m)} {measures.reading_unit} x {measures.long(face.length_m)} {what}"
+        f"{width(face.width_m)} x {long_length(face.length_m)} {what}"
         for face, what in ((seen, "found"), (expected, "expected"))
     )
     if not off:

@@ -12,6 +12,7 @@ from typing import Any, Literal, TypeVar
 from pydantic import ValidationError
 
 from optimizer.lengths import FOOT_M, INCH_M, POUND_KG, LengthError, fraction_text, parse_length_m
+from optimizer.quantities import exact_length, long_length
 from optimizer.typed import Typed
 from service.units import Units
 
@@ -220,9 +221,8 @@ def _said(asked: Asked, name: str, found: Any) -> str:
         for key, words in (("gt", "over"), ("ge", "at least"), ("lt", "under"), ("le", "at most")):
             if key in bounds:
                 bound_m = float(bounds[key])
-                return (
-                    f"{question.label} must be {words} {bound_m * 1000.0:g} mm ({fraction_text(bound_m / INCH_M)} in)"
-                )
+                bound = long_length(bound_m) if question.kind == "long" else exact_length(bound_m)
+                return f"{question.label} must be {words} {bound}"
     return f"{question.label} {message}" if message.startswith("must") else message
 
 

@@ -6,7 +6,8 @@ from fastapi.responses import Response
 from service import desk as at
 from service.api_parts import JobId, OwnDesk
 from service.job_state import JobState
-from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, see
+from service.measures import measures_in
+from service.pages.rendering import OwnUnits, PageRoute, render, see
 from service.proven import percent_more
 
 router = APIRouter(route_class=PageRoute)

@@ -3,7 +3,7 @@
 from typing import TypeVar
 
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
 
 from service import desk as at
 from service.api_parts import LogId, MarkId, OwnDesk
@@ -13,12 +13,12 @@ from service.errors import InputError
 from service.log_drawings import butt_clock, log_picture
 from service.log_shape import clock_place, taped
 from service.mark_sheet import MarkTyped
-from service.measures import turn_deg
+from service.measures import measures_in, turn_deg
 from service.pages.asked import MARK
 from service.pages.fields import Filled, checked, filled
 from service.pages.in_round import in_round
 from service.pages.plan_view import worth
-from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.pages.shapes_kept import shape_kept
 from service.refusals import NotReadyError, error_shown
 from service.units import Units
@@ -121,7 +121,7 @@ def add_mark(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, uni
 @router.post("/check/mark")
 def check_mark(typed: TypedIn, units: OwnUnits) -> Response:
     """Say what is wrong with a mark as it stands."""
-    return JSONResponse({"errors": mark_of(typed, units)[0].errors})
+    return errors_answer(mark_of(typed, units)[0].errors, units)
 
 
 def mark_of(typed: dict[str, str], units: Units) -> tuple[Filled, MarkTyped | MarkPlaced | None]:

@@ -3,7 +3,7 @@
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
 
 from optimizer.mill import Mill
 from optimizer.prices import PriceBook
@@ -11,7 +11,7 @@ from service import desk as at
 from service.api_parts import MillId, OwnDesk, PricesId
 from service.pages.asked import MILL, PRICES
 from service.pages.fields import Asked, Filled, checked, filled, row_numbers, typed_from
-from service.pages.rendering import OwnUnits, PageRoute, TypedIn, render, see
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.units import Units
 
 router = APIRouter(route_class=PageRoute)
@@ -118,4 +118,4 @@ def check_prices(typed: TypedIn, units: OwnUnits) -> Response:
 def _checked(model: Any, asked: Asked, typed: dict[str, str], units: Units) -> Response:
     form = filled(asked, typed, units)
     checked(model, asked, form)
-    return JSONResponse({"errors": form.errors})
+    return errors_answer(form.errors, units)

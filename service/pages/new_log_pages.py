@@ -2,7 +2,7 @@
 
 from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
 
 from optimizer.wood import UnknownSpeciesError, find_wood
 from scans.errors import ScanError
@@ -13,11 +13,12 @@ from service.desk import Desk
 from service.documents import About, PlanLine
 from service.errors import InputError
 from service.log_sheet import LogSheetTyped
+from service.measures import measures_in
 from service.pages.asked import SHEET
 from service.pages.fields import Filled, checked, filled, row_numbers
 from service.pages.plan_view import worth
 from service.pages.rendering import UNITS_COOKIE as _COOKIE
-from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, own_path, render, see
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, own_path, render, see
 from service.pages.words import WORDS
 from service.refusals import DiskFullError, TooLargeError, error_shown
 from service.units import Units
@@ -121,7 +122,7 @@ def add_sheet(request: Request, desk: OwnDesk, typed: TypedIn, units: OwnUnits) 
 @router.post("/check/sheet")
 def check_sheet(typed: TypedIn, units: OwnUnits) -> Response:
     """Say what is wrong with a log sheet as it stands."""
-    return JSONResponse({"errors": sheet_of(typed, units)[0].errors})
+    return errors_answer(sheet_of(typed, units)[0].errors, units)
 
 
 def sheet_of(typed: dict[str, str], units: Units) -> tuple[Filled, LogSheetTyped | None]:

@@ -13,11 +13,11 @@ from service.bed_drawings import end_on_bed, side_on_bed
 from service.desk import Desk
 from service.log_drawings import log_picture
 from service.log_shape import shape_found
-from service.measures import Measures, board_feet_text, minutes_text
+from service.measures import Measures, board_feet_text, measures_in, minutes_text
 from service.metal_text import metal_said
 from service.pages import plan_view
 from service.pages.in_round import in_round
-from service.pages.rendering import OwnUnits, PageRoute, measures_in, render, see
+from service.pages.rendering import OwnUnits, PageRoute, render, see
 from service.proven import bound_said
 from service.roll_chart import roll_chart
 from service.slab_drawings import slab_drawing, units_per_m

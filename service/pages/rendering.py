@@ -9,30 +9,36 @@ from urllib.parse import urlsplit
 
 from fastapi import Depends, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from fastapi.routing import APIRoute
-from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from jinja2 import Environment, FileSystemLoader, StrictUndefined, pass_context
+from jinja2.runtime import Context
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
-from optimizer.mill import Mill
 from service.documents import ErrorShown
-from service.measures import Measures
+from service.measures import measures_in
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
+from service.quantities import in_units
 from service.refusals import error_shown
 from service.units import Units
 
 UNITS_COOKIE = "units"
 _FOLDER = Path(__file__).parent / "templates"
-_NO_MILL = Mill(throat_m=1.0, kerf_m=0.001, height_step_m=0.001)
+
+
+@pass_context
+def _finalized(context: Context, value: Any) -> Any:
+    """Write the quantities of whatever a page says in the reader's units; markup holds them already written."""
+    return in_units(value, context["units"]) if type(value) is str and "{" in value else value
 
 
 @lru_cache(maxsize=1)
 def _environment() -> Environment:
     environment = Environment(
         loader=FileSystemLoader(_FOLDER), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True,
+        lstrip_blocks=True, finalize=_finalized,
     )  # fmt: skip
     environment.filters["on_pages"] = on_pages
     environment.filters["unbroken"] = unbroken
@@ -58,6 +64,7 @@ _FOR_PAGES = (
     (re.compile(r" ?\(--pick (\d+)\)"), r" (choose log \1 below, to take it)"),
     (re.compile(r" ?\((?:else )?--(?:up|unit|butt)[^)]*\)"), " (else say so below)"),
     (re.compile(r" ?\(pithline [a-z]+\)"), ""),
+    (re.compile(r"; give it (?:as LOG|with (?:--)?\w+)"), ""),
     (re.compile(r"--unit \w+ says it"), "say what the file is in"),
     (re.compile(r"--([a-z]+)-?([a-z]*)"), r"\1 \2"),
 )
@@ -77,11 +84,6 @@ def units_of(request: Request) -> Units:
 
 
 OwnUnits = Annotated[Units, Depends(units_of)]
-
-
-def measures_in(units: Units, currency: str = "USD", mill: Mill | None = None) -> Measures:
-    """Return how to write measures; without a mill, for all but readings of its scale."""
-    return Measures(units, mill or _NO_MILL, currency)
 
 
 async def typed_in(request: Request) -> dict[str, str]:
@@ -108,6 +110,11 @@ def render(request: Request, template: str, status: int = 200, **known: Any) -> 
     if "m" not in whole:
         whole["m"] = measures_in(units)
     return HTMLResponse(_environment().get_template(template).render(whole), status)
+
+
+def errors_answer(errors: dict[str, str], units: Units) -> JSONResponse:
+    """Return what is wrong with a form as it stands, for the script that asks while one types."""
+    return JSONResponse({"errors": {name: in_units(message, units) for name, message in errors.items()}})
 
 
 def see(path: str) -> RedirectResponse:

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
-from fastapi.responses import JSONResponse, Response
+from fastapi.responses import Response
 from pydantic import ValidationError
 
 from optimizer.lengths import INCH_M, LengthError
@@ -14,11 +14,12 @@ from service import desk as at
 from service.api_parts import LogId, OwnDesk, PlanId
 from service.desk import Desk
 from service.documents import WayRequest
+from service.measures import measures_in
 from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
 from service.pages.plan_pages import cut_list_page
 from service.pages.plan_view import shim_at, way_of
-from service.pages.rendering import OwnUnits, PageRoute, TypedIn, measures_in, render, see
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.refusals import NotFoundError, error_shown
 from service.units import Units
 from service.way import Way
@@ -86,7 +87,7 @@ def price_own_way(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn
 @router.post("/check/way")
 def check_way(desk: OwnDesk, typed: TypedIn, units: OwnUnits) -> Response:
     """Say what is wrong with a way as it stands."""
-    return JSONResponse({"errors": asked_of(desk, typed, units)[1]})
+    return errors_answer(asked_of(desk, typed, units)[1], units)
 
 
 @router.post("/plans/{plan_id}/{which}/seen")
@@ -129,7 +130,7 @@ def check_face(desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units
     """Say what is wrong with a face as it stands."""
     document = at.plan_document(desk, plan_id)
     cuts = [cut for cut in way_of(document, which).plan.passes if not cut.flipped]
-    return JSONResponse({"errors": face_typed(typed, document, cuts, units).errors})
+    return errors_answer(face_typed(typed, document, cuts, units).errors, units)
 
 
 def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None, Errors]:

@@ -159,7 +159,7 @@ def test_a_caution_shows_once_for_the_worst_of_several_plans() -> None:
     shown = [c for c in cautions_for(a_log(), a_mill(), plans, "maple, sugar") if c.id == "lift_person"]
 
     assert len(shown) == 1
-    assert "112 kg" in shown[0].reason
+    assert "{112.5 kg}" in shown[0].reason
 
 
 METAL = Mark(id="metal 1", kind="metal", x_m=1.2, y_m=0.0, z_m=0.6, radius_m=0.02, depth_m=0.1)

@@ -126,9 +126,16 @@ def test_a_wrong_file_is_one_line_and_exit_code_2(
         (("plan",), "LOG"),
         (("plan", "none.toml"), "none.toml does not exist"),
         (("plan", "."), "is a folder"),
-        (("plan", "mill.toml"), "mill.toml: "),
+        (("plan", "mill.toml"), "mill.toml is a mill, where a log sheet or a scan is wanted; give it with --mill"),
+        (("plan", "prices.toml"), "is a price book, where a log sheet or a scan is wanted; give it with --prices"),
+        (
+            ("plan", "log.toml", "--mill", "log.toml"),
+            "log.toml is a log sheet, where a mill is wanted; give it as LOG",
+        ),
         (("plan", "log.toml", "--mill", "none.toml"), "none.toml does not exist"),
-        (("plan", "log.toml", "--prices", "mill.toml"), "mill.toml: "),
+        (("plan", "log.toml", "--prices", "mill.toml"), "is a mill, where a price book is wanted; give it with --mill"),
+        (("plan", "log.toml", "--marks", "mill.toml"), "is a mill, where a file of marks is wanted"),
+        (("plan", "log.toml", "--end-trim", "1 ft 2"), 'has no unit after 2; write "1 ft 2 in"'),
         (("plan", "log.toml", "--species", "plywood"), "plywood"),
         (("plan", "log.toml", "--bark", "some"), "--bark must be on or off"),
         (("plan", "log.toml", "--end-trim", "2"), "has no unit"),
@@ -187,6 +194,27 @@ def test_a_log_that_the_mill_cannot_take_is_one_line_and_exit_code_3(
     assert (code, out) == (3, "")
     assert said in err
     assert err.count("\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("units", "said"),
+    [
+        ((), "it bears, 110 lb"),
+        (("--units", "imperial"), "it bears, 110 lb"),
+        (("--units", "metric"), "it bears, 50 kg"),
+        (("--units=metric",), "it bears, 50 kg"),
+    ],
+)
+def test_a_refusal_is_in_the_units_that_were_asked_for(
+    pithline: Callable[..., Ran], units: tuple[str, ...], said: str
+) -> None:
+    Path("mill.toml").write_text(f"{MILL}max_log_mass_kg = 50\n")
+
+    code, _, err = pithline("plan", "log.toml", *units)
+
+    assert code == 3
+    assert said in err
+    assert "{" not in err
 
 
 def test_a_plan_that_makes_no_money_is_exit_code_3(pithline: Callable[..., Ran]) -> None:
@@ -318,7 +346,7 @@ def test_of_a_scan_on_the_ground_each_choice_is_a_line(pithline: Callable[..., R
     turned = trimesh.Trimesh(shell.vertices[:, [0, 2, 1]] * [1000, 1000, -1000], shell.faces, process=False)
     Path("scan.ply").write_bytes(turned.export(file_type="ply"))
 
-    code, out, err = pithline("plan", "scan.ply", "--taped-length", "3.03 m", *QUICK)
+    code, out, err = pithline("plan", "scan.ply", "--taped-length", "3.03 m", "--units", "metric", *QUICK)
 
     assert (code, err) == (0, "")
     notes = [part.split(": ")[0] for part in " ".join(out.split()).split("Note: ")[1:]]
@@ -326,7 +354,7 @@ def test_of_a_scan_on_the_ground_each_choice_is_a_line(pithline: Callable[..., R
     told = " ".join(out.split())
     assert "Unit: mm" in told
     assert "Up: y" in told
-    scale = re.search(r"Scale: (\S+) m in the scan made 3.030 m", told)
+    scale = re.search(r"Scale: (\S+) m in the scan made 3.03 m", told)
     assert scale is not None
     assert float(scale[1]) == pytest.approx(3.0, abs=0.02)
     assert "a single stem" in told
@@ -373,9 +401,14 @@ def test_a_mesh_whose_unit_is_clear_needs_no_option(pithline: Callable[..., Ran]
         (("--up", "w"), "--up must be one of"),
         (("--butt", "left"), "--butt must be one of other, got left"),
         (("--taped-length", "5"), "--taped-length"),
-        (("--taped-length", "12 ft"), "--taped-length says"),
+        (
+            ("--taped-length", "12 ft"),
+            "the taped length is 2.4 times as long. Give the whole length",
+        ),
+        (("--taped-length", "5 in"), "the scan is 12.0 times as long. If feet were meant, write"),
+        (("--taped-length", "5 in"), '--taped-length "5 ft"'),
         (("--pick", "2"), "--pick must be 1"),
-        (("--unit", "ft", "--bark", "off"), "0.5"),
+        (("--unit", "ft", "--bark", "off"), "the solid is 1 ft 6 1/2 in long"),
     ],
 )
 def test_wrong_words_about_a_mesh_are_one_line(
@@ -387,6 +420,7 @@ def test_wrong_words_about_a_mesh_are_one_line(
 
     assert (code, out) == (2, "")
     assert said in err
+    assert "--unit mm says it" not in err or err.count("--unit") == 1
     assert err.count("\n") == 1
 
 

@@ -9,7 +9,6 @@ from plan_documents import IDENTITY, a_mill, a_pass, a_plan
 
 from optimizer.given import GivenError
 from service.errors import InputError
-from service.measures import Measures
 from service.units import Units
 from service.way import FaceSeen, Way, compared, face_expected
 
@@ -129,7 +128,7 @@ def test_a_face_of_a_pass_that_there_is_not_is_refused(order: int) -> None:
 def test_a_face_more_than_a_tenth_off_is_a_reason_to_measure_again(
     width_m: float, length_m: float, said: tuple[str, ...]
 ) -> None:
-    text = compared(FaceSeen(2, width_m, length_m), FaceSeen(2, 0.4, 2.0), _measures())
+    text = compared(FaceSeen(2, width_m, length_m), FaceSeen(2, 0.4, 2.0))
 
     assert text.startswith("Face 2: ")
     assert "found against" in text
@@ -138,8 +137,4 @@ def test_a_face_more_than_a_tenth_off_is_a_reason_to_measure_again(
 
 
 def test_a_face_where_none_was_expected_is_no_share_of_it() -> None:
-    assert "not expected at all" in compared(FaceSeen(1, 0.4, 2.0), FaceSeen(1, 0.0, 0.0), _measures())
-
-
-def _measures() -> Measures:
-    return Measures(IMPERIAL, a_mill(), "USD")
+    assert "not expected at all" in compared(FaceSeen(1, 0.4, 2.0), FaceSeen(1, 0.0, 0.0))

@@ -89,8 +89,8 @@ def test_a_length_is_read_as_it_was_written(value_m: float, units: Units, in_fee
 MILL_ERRORS = [
     ({"throat_m": ""}, "Widest cut is missing"),
     ({"throat_m": "wide"}, "is no length"),
-    ({"throat_m": "-3 in"}, "Widest cut must be over 0 mm"),
-    ({"kerf_m": "9 in"}, "Kerf must be at most 50 mm"),
+    ({"throat_m": "-3 in"}, "Widest cut must be over 0 in"),
+    ({"kerf_m": "9 in"}, "Kerf must be at most 1 31/32 in"),
     ({"pace.hourly_rate": "much"}, "must be a number"),
     ({"max_log_mass_kg": "-1"}, "must be greater than 0"),
 ]

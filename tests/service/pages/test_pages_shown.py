@@ -11,15 +11,17 @@ from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 from optimizer.metal_cautions import metal_on_bed
 from optimizer.plan import Bound, Doubt, DoubtSource
 from optimizer.possible_logs import SURFACE
+from optimizer.quantities import mass, short_length
 from service import desk as at
 from service import job_state
 from service.documents import PlanRequest
-from service.measures import Units
+from service.measures import measures_in
 from service.pages import plan_view
 from service.pages.plan_view import chance_said
-from service.pages.rendering import measures_in, on_pages, unbroken
+from service.pages.rendering import on_pages, unbroken
 from service.pages.words import WORDS
 from service.proven import bound_said, percent_more
+from service.units import Units
 
 MOST_BYTES = 150_000
 _VOID = {"meta", "link", "input", "br", "img", "hr"}
@@ -322,7 +324,36 @@ def test_metric_is_read_where_it_is_chosen(client: Pages, plan_id: str) -> None:
         text = client.get(f"/plans/{plan_id}/1/cut-list").text
         assert "Blade heights in millimetres" in text
         assert " kg" in text
-        assert " lb" not in text.partition('class="cautions"')[0]
+        assert " lb" not in text
+    finally:
+        client.cookies.clear()
+
+
+FOREIGN = {
+    Units.IMPERIAL: r"\d\s?(?:m|cm|mm|m2|m3|m³|kg)\b|millimet|kilogram|[{}]",
+    Units.METRIC: r"\d\s?(?:in|ft|ft3|ft³|lb)\b(?! the)|\b(?:inch|inches|pounds)\b|[{}]",
+}
+
+
+@pytest.mark.parametrize("units", list(Units))
+def test_a_page_has_no_unit_that_its_reader_did_not_choose(client: Pages, planned: Planned, units: Units) -> None:
+    document = planned.document
+    found = (f"Bark of {short_length(0.016)} on average taken off.", f"Rolled so, it weighs {mass(900.0)}.")
+    warned = document.model_copy(update={"warnings": found})
+    log_id = keep_log(client, replace(planned.read, warnings=found), f"Lane maple in {units.value} units")
+    plan_id = keep_plan(client, log_id, warned)
+    client.cookies.set("units", units.value)
+    try:
+        for address in set(PAGES) - {"/words"}:
+            main = (
+                client.get(address.format(log=log_id, plan=plan_id)).text.partition("<main")[2].partition("</main>")[0]
+            )
+            # A quarter is a quarter of an inch everywhere, and a sample's name is its own.
+            shown = re.sub(r'<span class="meaning">.*?</span>|<option.*?</option>', " ", main, flags=re.DOTALL)
+            said = " ".join(re.sub(r"<[^>]*>", " ", shown).split())
+            assert re.findall(rf".{{0,40}}(?:{FOREIGN[units]}).{{0,20}}", said) == [], address
+        folded = client.get(f"/plans/{plan_id}").text
+        assert ("16 mm" if units is Units.METRIC else "5/8 in on average") in folded
     finally:
         client.cookies.clear()
 
@@ -389,6 +420,10 @@ def test_a_mark_more_is_another_solid(client: Pages, planned: Planned) -> None:
     [
         ("Other log: 1.96 m long (--pick 2).", "Other log: 1.96 m long (choose log 2 below, to take it)."),
         ("Up: z, as is usual (else --up y, --up x).", "Up: z, as is usual (else say so below)."),
+        (
+            "mill.toml is a mill, where a log sheet or a scan is wanted; give it with mill",
+            "mill.toml is a mill, where a log sheet or a scan is wanted",
+        ),
         ("write a log sheet (pithline init)", "write a log sheet"),
         ("it is 3 km long; --unit mm says it", "it is 3 km long; say what the file is in"),
         ("--taped-length: no length", "taped length: no length"),

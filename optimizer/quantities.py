@@ -1,0 +1,36 @@
+"""Quantities in notes, cautions and refusals: SI in braces, so that the border writes them in the reader's units.
+
+The coarser the unit, the coarser it is shown: `{2.95 m}` is a length along the log, `{5.3 dm}` a width, `{8.9 cm}` a
+short length, such as a shim, `{624.8 mm}` an exact one, such as a blade height; `{1077.3 kg}` is a mass.
+`scans/quantities.py` writes the same for notes of reading, as neither room imports the other for it;
+`service/quantities.py` reads them.
+"""
+
+
+def long_length(length_m: float) -> str:
+    """Return a length along the log. Shown to half an inch, or a centimetre."""
+    return _braced(length_m, "m")
+
+
+def short_length(length_m: float) -> str:
+    """Return a shim, a width, a keep-out. Shown to an eighth of an inch, or a millimetre."""
+    return _braced(100.0 * length_m, "cm")
+
+
+def width(width_m: float) -> str:
+    """Return a width of a face or a slab. Shown to half an inch, or a millimetre."""
+    return _braced(10.0 * width_m, "dm")
+
+
+def exact_length(length_m: float) -> str:
+    """Return a blade height. Shown as finely as a tape shows it."""
+    return _braced(1000.0 * length_m, "mm")
+
+
+def mass(mass_kg: float) -> str:
+    """Return a mass. Shown to a pound, or a kilogram."""
+    return _braced(mass_kg, "kg")
+
+
+def _braced(value: float, unit: str) -> str:
+    return f"{{{f'{value:.4f}'.rstrip('0').rstrip('.')} {unit}}}"
