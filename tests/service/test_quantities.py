@@ -95,7 +95,7 @@ def test_every_caution_is_in_the_readers_units_alone() -> None:
 WRITERS = {
     # These write lengths and masses for a reader, in the units asked for.
     "optimizer/lengths.py", "service/measures.py", "service/quantities.py", "service/tables.py",
-    "service/pages/fields.py",
+    "service/pages/fields.py", "service/pages/face_seen.py",
     # These tell programs and developers what a field is in.
     "optimizer/quantities.py", "scans/quantities.py", "service/api_examples.py",
     # A file's unit is what it is; a quarter is a quarter of an inch everywhere.
