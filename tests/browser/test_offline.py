@@ -14,7 +14,9 @@ HEAD = """<!doctype html><html lang="en"><head><title>{title} · Pithline</title
 LOG = """<figure class="solid" data-solid="/logs/a/solid.bin"><canvas hidden></canvas>
 <div class="fallback">A drawing</div>
 </figure><a href="/plans/p/1">Way 1</a> <a href="/plans/p/1/cut-list">Cut list</a> <a href="/words">Words</a>
-<form method="post" action="/logs/a/change"><button>Change</button></form>"""
+<form method="post" action="/logs/a/change"><label>Width <input name="width"></label>
+<label><input type="checkbox" name="flip"> Flip</label><button name="kind" value="rot">Change</button></form>"""
+KEPT_AS = '<meta name="of-log" content="{log}"><meta name="page-name" content="{name}">'
 SOLID = '<script type="module" src="/static/solid.js?abc"></script>'
 
 
@@ -23,11 +25,21 @@ def site() -> Iterator[SmallSite]:
     with small_site() as site:
         site.served |= {
             "/service_worker.js": site.script("service_worker.js"),
-            "/logs/a": HEAD.format(title="Orchard Road", head=SOLID) + LOG,
+            "/logs/a": HEAD.format(
+                title="Orchard Road", head=KEPT_AS.format(log="a Orchard &lt;b&gt;", name="The log") + SOLID
+            )
+            + LOG,
             "/logs/a/solid.bin": solid_buffer(shapes.cylinder(points=48)),
             "/logs/a/change": HEAD.format(title="Changed", head=""),
-            "/plans/p/1": HEAD.format(title="Way 1", head=""),
-            "/plans/p/1/cut-list": HEAD.format(title="Cut list", head=""),
+            "/plans/p/1": HEAD.format(
+                title="Way 1", head=KEPT_AS.format(log="a Orchard &lt;b&gt;", name="Plan 1, $900")
+            ),
+            "/plans/p/1/cut-list": HEAD.format(
+                title="Cut list", head=KEPT_AS.format(log="a Orchard &lt;b&gt;", name="Cut list, plan 1")
+            ),
+            "/plans/q/1/cut-list": HEAD.format(
+                title="Cut list", head=KEPT_AS.format(log="b Lane", name="Cut list, plan 1")
+            ),
             "/words": HEAD.format(title="Words", head=""),
             "/sign-in": HEAD.format(title="Sign in", head=""),
             "/sign-out": HEAD.format(title="Signed out", head=""),
@@ -76,9 +88,76 @@ def test_a_log_once_opened_is_read_without_a_network(opened, site):
         opened.goto(path)
         assert opened.get_by_role("heading").inner_text() == title
     opened.goto("/words")  # never opened
-    assert opened.get_by_role("heading").inner_text() == "Off-line"
+    assert opened.get_by_role("heading", level=1).inner_text() == "Off-line"
     opened.get_by_role("link", name="Cut list").click()
     assert opened.get_by_role("heading").inner_text() == "Cut list"
+
+
+def test_what_is_kept_is_listed_by_its_log_and_by_what_it_is(opened, site):
+    opened.goto("/plans/q/1/cut-list")
+    opened.wait_for_function("async () => (await caches.match('/plans/q/1/cut-list')) !== undefined")
+    site.stop()
+
+    opened.goto("/words")
+
+    assert opened.get_by_role("heading", level=2).all_inner_texts() == ["Lane", "Orchard <b>"]
+    lists = [each.locator("b").all_inner_texts() for each in opened.get_by_role("list").all()]
+    assert lists[0] == ["Cut list, plan 1"]
+    assert sorted(lists[1]) == ["Cut list, plan 1", "Plan 1, $900", "The log"]
+    assert all(" as of " in f" {line}" for line in opened.locator(".list span").all_inner_texts())
+    opened.get_by_role("link", name="Plan 1, $900").click()
+    assert opened.get_by_role("heading").inner_text() == "Way 1"
+
+
+def typed_in(page: Page) -> None:
+    page.get_by_label("Width").fill("21 1/2")
+    page.get_by_label("Flip").check()
+
+
+def is_typed(page: Page) -> bool:
+    return page.get_by_label("Width").input_value() == "21 1/2" and page.get_by_label("Flip").is_checked()
+
+
+def test_a_form_that_cannot_be_sent_keeps_what_was_typed_and_says_so(opened, site):
+    typed_in(opened)
+    site.stop()
+    assert opened.evaluate("navigator.onLine")  # which knows nothing of the service
+
+    opened.get_by_role("button", name="Change").click()
+    opened.get_by_role("alert").wait_for()
+
+    assert "No signal" in opened.get_by_role("alert").inner_text()
+    assert is_typed(opened)
+    assert ("POST", "/logs/a/change") not in site.asked
+    site.start_again()
+    opened.get_by_role("button", name="Change").click()
+    opened.get_by_role("heading", name="Changed").wait_for()
+    assert site.asked.count(("POST", "/logs/a/change")) == 1
+
+
+def test_a_signal_that_ends_as_a_form_is_sent_loses_nothing(opened, site):
+    typed_in(opened)
+    opened.route("**/healthz", lambda route: route.fulfill(body="ok"))
+    site.stop()
+
+    opened.get_by_role("button", name="Change").click()
+    opened.get_by_role("heading", name="Not sent").wait_for()
+    opened.get_by_role("link", name="Back to what you typed").click()
+    opened.get_by_role("alert").wait_for()
+
+    assert opened.get_by_role("heading").inner_text() == "Orchard Road"
+    assert "nothing was sent" in opened.get_by_role("alert").inner_text()
+    assert is_typed(opened)
+
+
+def test_what_came_through_is_not_put_back(opened):
+    typed_in(opened)
+    opened.get_by_role("button", name="Change").click()
+    opened.get_by_role("heading", name="Changed").wait_for()
+
+    opened.goto("/logs/a#typed")
+
+    assert opened.get_by_label("Width").input_value() == ""
 
 
 def test_with_a_network_pages_are_new_and_say_nothing(opened, site):
@@ -112,7 +191,7 @@ def test_forms_signing_in_and_the_api_are_not_kept(opened, site):
     opened.goto("/api/logs/a")
     opened.goto("/logs/a")
     opened.get_by_role("button", name="Change").click()
-    assert opened.get_by_role("heading").inner_text() == "Changed"
+    opened.get_by_role("heading", name="Changed").wait_for()
     opened.goto("/words")
 
     assert ("POST", "/logs/a/change") in site.asked

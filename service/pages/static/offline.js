@@ -49,23 +49,73 @@ async function begin() {
   }
 }
 
-// Without a signal a form would lead to the browser's own error page, and what was typed be gone. A machine without a
-// network may still reach the service on itself, so that it is asked first.
+// Without a signal a form would lead to an error page, and what was typed be gone. What the browser says of its network
+// is not to be trusted, so that the service is asked first; and where the signal goes just then, the worker leads back.
+const ASK_MS = 6000;
+const reached = new WeakSet();
+
 addEventListener("submit", async (event) => {
   const { target: form, submitter } = event;
-  if (navigator.onLine || form.method !== "post") return;
-  event.preventDefault();
-  try {
-    await fetch("/healthz", { cache: "no-store" });
-    if (submitter?.name) form.append(Object.assign(document.createElement("input"), { type: "hidden", name: submitter.name, value: submitter.value }));
-    HTMLFormElement.prototype.submit.call(form);
-  } catch {
-    const told = form.querySelector("[data-no-signal]") ?? form.appendChild(document.createElement("p"));
-    Object.assign(told, { className: "alert", textContent: "No signal, and this needs one. What you typed stays here: try again where there is one." });
-    told.setAttribute("role", "alert");
-    told.dataset.noSignal = "";
+  if (form.method !== "post" || form.hasAttribute("data-upload")) return; // an upload tells of itself
+  if (reached.delete(form)) {
+    remember(form);
+    return;
   }
+  event.preventDefault();
+  event.stopImmediatePropagation(); // whoever else waits for it hears of it when it is sent
+  if ("asking" in form.dataset) return;
+  form.dataset.asking = "";
+  const isThere = await fetch("/healthz", { cache: "no-store", signal: AbortSignal.timeout(ASK_MS) }).then(() => true, () => false);
+  delete form.dataset.asking;
+  const place = submitter && !form.contains(submitter) ? submitter.parentElement : form;
+  place.querySelector("[data-no-signal]")?.remove();
+  if (isThere) {
+    reached.add(form);
+    form.requestSubmit(submitter);
+  } else tell(place, "No signal, and this needs one. What you typed stays here: try again where there is one.");
 }, true);
+
+function tell(place, words) {
+  const told = Object.assign(document.createElement("p"), { className: "alert", textContent: words });
+  told.setAttribute("role", "alert");
+  told.dataset.noSignal = "";
+  place.append(told);
+  told.scrollIntoView({ block: "nearest" });
+}
+
+// What is being sent, so that it can be put back; never a passphrase.
+const TYPED = "typed";
+
+function remember(form) {
+  if (form.querySelector("input[type=password]")) return;
+  const typed = [...new FormData(form)].filter(([, value]) => typeof value === "string");
+  try {
+    sessionStorage.setItem(TYPED, JSON.stringify({ action: form.getAttribute("action"), typed }));
+  } catch {
+    // A full or forbidden store: the browser's own way back may still have it.
+  }
+}
+
+function putBack() {
+  const { action, typed } = JSON.parse(sessionStorage.getItem(TYPED) ?? "{}");
+  sessionStorage.removeItem(TYPED); // it came through, or is put back now
+  const form = location.hash === "#typed" && [...document.forms].find((one) => one.getAttribute("action") === action);
+  if (!form || form.method !== "post") return;
+  const values = new Map(typed);
+  for (const element of form.elements) {
+    if (!element.name || element.type === "file") continue;
+    if (["checkbox", "radio"].includes(element.type)) element.checked = values.get(element.name) === element.value;
+    else if (values.has(element.name)) element.value = values.get(element.name);
+    element.dataset.typed = "";
+  }
+  tell(form, "There was no signal, so nothing was sent. What you typed is here again.");
+}
+
+try {
+  putBack();
+} catch (error) {
+  console.warn(error);
+}
 
 if ("serviceWorker" in navigator && !location.pathname.startsWith("/sign-in")) {
   const start = () => begin().catch((error) => console.warn(error));

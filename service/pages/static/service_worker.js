@@ -43,6 +43,10 @@ self.addEventListener("fetch", (event) => {
     event.waitUntil(forget(() => true)); // whoever comes next is to see nothing of it
     return;
   }
+  if (isOurs && request.method === "POST" && request.mode === "navigate" && !NEVER.test(pathname)) {
+    event.respondWith(fetch(request).catch(() => notSent(request.referrer)));
+    return;
+  }
   const kind = kindOf(request);
   if (!kind) return;
   const isVersioned = kind === "files" && new URL(request.url).search;
@@ -103,21 +107,50 @@ async function marked(kept) {
   return new Response(text.replace("</head>", `${mark}</head>`), { headers: kept.headers });
 }
 
-// Leads on to what is kept, dressed like any page.
+// What a kept page tells of itself: of which log it is (an id, a blank and the name), what page it is, and its title.
+async function told(pages, request) {
+  const kept = await pages.match(request);
+  const text = await kept.text();
+  const found = { path: new URL(request.url).pathname, when: new Date(kept.headers.get(KEPT_AT)) };
+  for (const [meta, key] of [["of-log", "log"], ["page-name", "name"]]) {
+    found[key] = new RegExp(`<meta name="${meta}" content="([^"]*)">`).exec(text)?.[1] ?? "";
+  }
+  found.title = /<title>(.*?)<\/title>/.exec(text)?.[1].replace(" · Pithline", "") ?? "";
+  return found;
+}
+
+// Leads on to what is kept: log by log, each page by what it is and when it was kept. All texts are escaped already.
 async function notKept() {
-  const [sheet] = (await (await caches.open(nameOf("files"))).keys()).filter(({ url }) => url.includes("/pages.css"));
   const pages = await caches.open(nameOf("pages"));
-  const links = [];
+  const logs = new Map();
   for (const request of (await pages.keys()).reverse()) {
     const { pathname, search } = new URL(request.url);
-    const title = /<title>(.*?)<\/title>/.exec(await (await pages.match(request)).text())?.[1].replace(" · Pithline", "");
-    if (title && !search && /^\/(logs|plans)\/(?!new$|sheet$)./.test(pathname)) links.push(`<li><a href="${pathname}"><b>${title}</b></a></li>`);
+    if (search || !/^\/(logs|plans)\/(?!new$|sheet$)./.test(pathname)) continue;
+    const { log, name, title, path, when } = await told(pages, request);
+    if (!title) continue;
+    const at = new Intl.DateTimeFormat(undefined, { dateStyle: "medium", timeStyle: "short" }).format(when);
+    logs.set(log, [...(logs.get(log) ?? []), `<li><a href="${path}"><b>${name || title}</b> <span>as of ${at}</span></a></li>`]);
   }
-  const text = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport"
-content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>Off-line</title>
-${sheet ? `<link rel="stylesheet" href="${sheet.url}">` : ""}</head><body><header class="top"><a class="house" href="/">Pithline</a></header>
-<main><h1>Off-line</h1><p>There is no network, and this page was not opened on this device before.</p>
+  const lists = [...logs].map(([log, links]) => `<h2>${log.slice(log.indexOf(" ") + 1) || "Other pages"}</h2><ul class="list">${links.join("")}</ul>`);
+  return page("Off-line", `<p>There is no network, and this page was not opened on this device before.</p>
 <p><a class="button main" href="/">To the yard</a></p>
-${links.length ? `<p>What is kept here:</p><ul class="list">${links.join("")}</ul>` : ""}</main></body></html>`;
+${lists.length ? `<p>What is kept here:</p>${lists.join("")}` : ""}`);
+}
+
+// What answers a form that was sent where the signal ended. offline.js puts back what was typed.
+function notSent(referrer) {
+  const { origin, pathname, search } = new URL(referrer || self.location.origin);
+  const back = origin === self.location.origin ? `${pathname}${search}`.replace(/[&<>"]/g, (sign) => `&#${sign.charCodeAt(0)};`) : "/";
+  return page("Not sent", `<p>There is no signal just now: nothing was sent, and nothing that you typed is lost.</p>
+<p><a class="button main" href="${back}#typed">Back to what you typed</a></p>`);
+}
+
+// A page of the worker's own, dressed like any.
+async function page(title, inside) {
+  const [sheet] = (await (await caches.open(nameOf("files"))).keys()).filter(({ url }) => url.includes("/pages.css"));
+  const text = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport"
+content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>${title}</title>
+${sheet ? `<link rel="stylesheet" href="${sheet.url}">` : ""}</head><body><header class="top"><a class="house" href="/">Pithline</a></header>
+<main><h1>${title}</h1>${inside}</main></body></html>`;
   return new Response(text, { status: 503, headers: { "content-type": "text/html; charset=utf-8" } });
 }

@@ -317,6 +317,21 @@ def test_the_cut_list_has_a_line_for_each_pass(client: Pages, plan_id: str, plan
     assert text.count("Turn the log over") == (plan.flipped_log_to_bed is not None)
 
 
+def test_pages_that_are_kept_tell_of_which_log_they_are_and_what_they_are(
+    client: Pages, log_id: str, plan_id: str, planned: Planned
+) -> None:
+    keys = [shown.key for shown in plan_view.ways(planned.document)]
+    ways = [f"/plans/{plan_id}/{key}{more}" for key in keys for more in ("", "/cut-list")]
+    names, titles = set(), set()
+    for address in (f"/logs/{log_id}", f"/plans/{plan_id}", *ways):
+        text = client.get(address).text
+        of_log, name = re.findall(r'<meta name="(?:of-log|page-name)" content="([^"]*)">', text)
+        assert html.unescape(of_log) == f"{log_id} {NASTY}"
+        names.add(name)
+        titles |= set(re.findall(r"<title>(.*?)</title>", text))
+    assert len(names) == len(titles) == len(ways) + 2
+
+
 def test_metric_is_read_where_it_is_chosen(client: Pages, plan_id: str) -> None:
     chosen = client.post("/units", data={"units": "metric", "back": "/mills"}, follow_redirects=False)
     assert (chosen.status_code, chosen.headers["location"]) == (303, "/mills")
