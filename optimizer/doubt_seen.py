@@ -5,6 +5,7 @@ likelihood of the measurement, normal errors); the rest of the passes is then th
 these weights. What the face tells of how the log was rolled counts too, since each possible log is set a little off.
 """
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -58,7 +59,7 @@ def price_given_in_doubt(problem: Problem, given: Given, seed: int, workers: int
     if given.seen:
         notes = (*notes, _likely_text(likely, trusted))
     if given.made is not None:
-        exact = _planned_on(problem, exact, given.made, [logs[k] for k in picked(weights, PLANNED_LOGS)])
+        exact = _planned_on(problem, exact, given.made, logs, picked(weights, PLANNED_LOGS), workers)
     tried = outcomes(problem, Heights.of(problem, exact), logs)
     likely_rows = picked(weights, 4 * SEEN_LOGS)
     return Onward(
@@ -94,10 +95,22 @@ def picked(weights: FloatArray, count: int) -> list[int]:
     return [int(k) for k in np.minimum(at, len(weights) - 1)]
 
 
-def _planned_on(problem: Problem, exact: Priced, made: int, logs: Sequence[PossibleLog]) -> Priced:
-    """Return a way with the passes after those made planned anew, by the mean over possible logs."""
+def _planned_on(
+    problem: Problem, exact: Priced, made: int, logs: Sequence[PossibleLog], drawn_rows: Sequence[int], workers: int
+) -> Priced:
+    """Return a way with the passes after those made planned anew, by the mean over the possible logs drawn."""
     rolled = problem.supports.turned(exact.lay.roll_deg)
-    values = lay_values(problem, rolled, exact.lay.tilt_deg, logs, exact=True, stride=STRIDE)
+    often = Counter(drawn_rows)
+    values = lay_values(
+        problem,
+        rolled,
+        exact.lay.tilt_deg,
+        [logs[k] for k in often],
+        np.array(list(often.values())) / len(drawn_rows),
+        exact=True,
+        stride=STRIDE,
+        workers=workers,
+    )
     rows = [p.row for p in exact.passes if not p.flipped][:made]
     here = rows[-1] - values.table.lowest_row
     if not 0 <= here < len(values.table.possible):

@@ -9,7 +9,10 @@ possible log goes over the throat, the pass fails there: it is paid for, and the
 """
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import nullcontext
 from dataclasses import dataclass
+from functools import reduce
 
 import numba
 import numpy as np
@@ -52,25 +55,33 @@ def lay_values(
     *,
     exact: bool = False,
     stride: int = 1,
+    workers: int = 1,
 ) -> LayValues:
     """Return the values of a lay's layers, averaged over possible logs.
 
     weights : (N,) of the logs, their sum 1; None for logs that are all as likely. exact : whether the reach on the log
     as given is taken from its mesh. stride : only every so many rows are worked out; those between lie on straight
-    lines.
+    lines. workers : how many logs are worked out at a time.
     """
     table = problem.table(problem.coarse, rolled, tilt_deg, exact=exact)
     terms = possible_terms(problem)
     rows, entries = len(table.possible), len(terms.price)
     height_m = rolled.height_m(tilt_deg) + HEADROOM_M
-    down, cost = np.zeros((rows, entries)), np.zeros(rows)
-    flipped, bed = (np.zeros((rows, entries)), np.zeros((rows, entries))) if terms.can_flip else (down, down)
     shares = np.full(len(logs), 1.0 / len(logs)) if weights is None else weights
-    for log, share in zip(logs, shares, strict=True):
-        lay = log.lay(rolled.roll_deg, tilt_deg)
-        here = lay_table(log.stations, lay, height_m, terms, problem.heart)
+
+    def share_of(log: PossibleLog, share: float) -> tuple[FloatArray, ...]:
+        down, cost = np.zeros((rows, entries)), np.zeros(rows)
+        flipped, bed = (np.zeros((rows, entries)), np.zeros((rows, entries))) if terms.can_flip else (down, down)
+        here = lay_table(log.stations, log.lay(rolled.roll_deg, tilt_deg), height_m, terms, problem.heart)
         _add(terms, here, stride, share, down, flipped, bed, cost)
-    return LayValues(table, down, flipped, bed, cost)
+        return (down, flipped, bed, cost) if terms.can_flip else (down, cost)
+
+    # Summed in the order of the logs, so that nothing hangs on which is ready first.
+    with ThreadPoolExecutor(max_workers=workers) if workers > 1 else nullcontext() as pool:
+        parts = (map if pool is None else pool.map)(share_of, logs, shares)
+        sums = reduce(lambda total, part: tuple(a + b for a, b in zip(total, part, strict=True)), parts)
+    down, cost = sums[0], sums[-1]
+    return LayValues(table, down, *((sums[1], sums[2]) if terms.can_flip else (down, down)), cost)
 
 
 def possible_terms(problem: Problem) -> Terms:

@@ -142,7 +142,7 @@ def lay_table(
         upper=upper,
         lower=faces(1),
         under=faces(-1) if terms.can_flip else upper,
-        inside=_turned_inside(stations, lay, heart),
+        inside=turned_inside(stations, lay, heart),
     )
 
 
@@ -199,7 +199,8 @@ def _simple_rows(table: Chords, first: int, last: int) -> BoolArray:
     return simple
 
 
-def _turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
+def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
+    """Return what lies inside the wood at the stations, turned as the log lies."""
     roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
     turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
     crossings = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)

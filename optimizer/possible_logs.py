@@ -214,7 +214,7 @@ class PossibleLogs:
             start_m = float(whole.outer.bounds_m[0, 0])
             log = cut_stretch(whole, from_m - start_m, min(to_m, float(whole.outer.bounds_m[1, 0])) - start_m)
             zones = tuple(part for zone in zones if (part := clipped(zone, from_m, to_m)) is not None)
-        stations = stations_of(log, self.problem.end_trim_m, SPACING_M, zones)
+        stations = stations_of(log, self.problem.end_trim_m, SPACING_M, zones, like=self.problem.coarse)
         return log, stations, _supports(stations.outer.offsets, stations.outer.segments, stations.x_m)
 
     def _varied(self, draw: Draw, on: frozenset[str]) -> Log:

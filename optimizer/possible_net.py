@@ -11,11 +11,10 @@ from math import cos, radians
 import numba
 import numpy as np
 
-from optimizer.chords import Chords, reach_of_chords, turn_rings, wood_by_row
+from optimizer.chords import Chords, reach_of_chords, wood_by_row
 from optimizer.doubt_values import possible_terms
 from optimizer.lay import Lay
-from optimizer.lay_table import HeartStrip
-from optimizer.lay_table import _turned_inside as turned_inside
+from optimizer.lay_table import turned_inside
 from optimizer.layers import layer_value, room_for
 from optimizer.possible_logs import PossibleLog
 from optimizer.pricing import Priced
@@ -23,6 +22,9 @@ from optimizer.search import Problem
 from optimizer.stations import Rings, Stations
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
+
+_BINS = 1024
+"""Heights among which the first level above a segment is looked up."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -134,7 +136,7 @@ def _outcome(
     sawing = np.maximum(money.cost_per_m * length, money.cost_per_m2 * area)[at_pass] / tilt_cos
     cost = len(pass_m) * money.pass_cost + float(sawing.sum()) + plan.fixed_cost
     inside = turned_inside(stations, lay, problem.heart)
-    sound = turned_inside(stations, lay, HeartStrip(0.0, 0.0))._replace(most=0)
+    sound = inside._replace(most=0, best_feather=0.0)
     cell_m = float(stations.cell_m[stations.first]) / tilt_cos
     room = room_for(stations.last - stations.first, chords.most, inside.most)
     net, board_feet = -cost, 0.0
@@ -142,7 +144,7 @@ def _outcome(
     for k, entry in enumerate(plan.entries):
         if not (made[plan.upper[k]] and made[plan.lower[k]]):
             continue
-        where = (chords, at_upper[k], chords, at_lower[k], stations.first, stations.last, cell_m, False)
+        where = (chords, at_upper[k], chords, at_lower[k], stations.first, stations.last, cell_m, chords.most <= 2)
         value = layer_value(money, entry, *where, inside, lower_m[k], upper_m[k], room, 0.0)
         if value > 0.0:
             net += value
@@ -153,41 +155,61 @@ def _outcome(
 
 def level_chords(rings: Rings, stations: Stations, lay: Lay, levels_m: FloatArray) -> Chords:
     """Return where bed heights (R,), rising, cross the rings of each station; row r stands for levels_m[r]."""
-    turned = turn_rings(
-        rings.offsets, rings.segments, stations.x_m, radians(lay.roll_deg), radians(lay.tilt_deg), lay.lift_m, 0.0, 1.0
-    )
+    angles = radians(lay.roll_deg), radians(lay.tilt_deg)
     slots = 4
-    table = _level_chords(rings.offsets, turned, levels_m, slots)
+    table = _level_chords(rings.offsets, rings.segments, stations.x_m, *angles, lay.lift_m, levels_m, slots)
     if table.most > slots:
-        table = _level_chords(rings.offsets, turned, levels_m, table.most + table.most % 2)
+        slots = table.most + table.most % 2
+        table = _level_chords(rings.offsets, rings.segments, stations.x_m, *angles, lay.lift_m, levels_m, slots)
     return table
 
 
 @numba.njit(cache=True, nogil=True)
-def _level_chords(offsets: IntArray, turned: FloatArray, levels_m: FloatArray, slots: int) -> Chords:
+def _level_chords(
+    offsets: IntArray,
+    segments: FloatArray,
+    x_m: FloatArray,
+    roll: float,
+    tilt: float,
+    lift_m: float,
+    levels_m: FloatArray,
+    slots: int,
+) -> Chords:
     n, rows = len(offsets) - 1, len(levels_m)
     counts = np.zeros((rows, n), dtype=np.uint8)
     y = np.zeros((rows, slots, n), dtype=np.float32)
     y[:, 0, :] = np.inf
     y[:, 1, :] = -np.inf
     most = 0
+    cr, sr, ct, st = np.cos(roll), np.sin(roll), np.cos(tilt), np.sin(tilt)
+    # Most segments are short and cross no level: the first level at or above a height is looked up, not searched.
+    bottom_m, top_m = levels_m[0], levels_m[rows - 1]
+    per_m = _BINS / max(top_m - bottom_m, 1e-9)
+    begins = np.searchsorted(levels_m, bottom_m + (np.arange(_BINS + 2) - 1.0) / per_m)
     for i in range(n):
+        rise_m = lift_m + x_m[i] * st
         for s in range(offsets[i], offsets[i + 1]):
-            z0, z1 = turned[s, 1], turned[s, 3]
+            z0 = (segments[s, 0] * sr + segments[s, 1] * cr) * ct + rise_m
+            z1 = (segments[s, 2] * sr + segments[s, 3] * cr) * ct + rise_m
+            low_m, high_m = min(z0, z1), max(z0, z1)
+            if high_m <= bottom_m or low_m > top_m:
+                continue
             # Half-open: a level at an end point belongs to the segment above it, so that rings are crossed evenly.
-            first = np.searchsorted(levels_m, min(z0, z1), side="left")
-            last = np.searchsorted(levels_m, max(z0, z1), side="left")
-            for r in range(first, last):
-                value = np.float32(turned[s, 0] + (turned[s, 2] - turned[s, 0]) * (levels_m[r] - z0) / (z1 - z0))
+            r = 0 if low_m <= bottom_m else begins[int((low_m - bottom_m) * per_m)]
+            while r < rows and levels_m[r] < low_m:
+                r += 1
+            while r < rows and levels_m[r] < high_m:
+                y0, y1 = segments[s, 0] * cr - segments[s, 1] * sr, segments[s, 2] * cr - segments[s, 3] * sr
+                value = np.float32(y0 + (y1 - y0) * (levels_m[r] - z0) / (z1 - z0))
                 at = int(counts[r, i])
                 counts[r, i] = at + 1
                 most = max(most, at + 1)
-                if at >= slots:
-                    continue
-                while at > 0 and y[r, at - 1, i] > value:
-                    y[r, at, i] = y[r, at - 1, i]
-                    at -= 1
-                y[r, at, i] = value
+                if at < slots:
+                    while at > 0 and y[r, at - 1, i] > value:
+                        y[r, at, i] = y[r, at - 1, i]
+                        at -= 1
+                    y[r, at, i] = value
+                r += 1
     return Chords(counts, y, most)
 
 

@@ -4,7 +4,7 @@ The usable length (the stretch less the end trims) is filled exactly with equal 
 middle of each; the trims get cells of their own. Cells that do not fill it bias the net by about 1 %.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import pairwise
 from math import ceil
@@ -28,14 +28,18 @@ class Rings:
 
     offsets : (N + 1,) int, station i owns segments[offsets[i]:offsets[i + 1]].
     segments : (S, 4) float, (y, z) of both ends; a station's segments make closed rings. [m]
+    known_slots : of rings much like these; None where nobody looked yet.
     """
 
     offsets: IntArray
     segments: FloatArray
+    known_slots: int | None = None
 
     @cached_property
     def slots(self) -> int:
         """How many crossings a level line makes at a station, as far as a look round shows."""
+        if self.known_slots is not None:
+            return self.known_slots
         return most_crossings(self.offsets, self.segments, LOOKS_ROUND, LOOK_STEP_M)
 
 
@@ -75,10 +79,12 @@ def stations_of(
     spacing_m: float,
     zones: tuple[Zone, ...] = (),
     thinned_m: float = 0.0,
+    like: "Stations | None" = None,
 ) -> Stations:
     """Cut a log at stations about `spacing_m` apart; the trims are measured along log x. [m].
 
-    thinned_m : rings may go astray by so much, for fewer segments; for scouting only. 0 keeps every corner.
+    thinned_m : rings may go astray by so much, for fewer segments; for scouting only. 0 keeps every corner. like : of
+    a log much like this one, so that nobody need look round again for how its rings wind.
     """
     from_m, to_m = log.outer.bounds_m[0, 0], log.outer.bounds_m[1, 0]
     lengths = [(from_m, from_m + end_trim_m[0]), (from_m + end_trim_m[0], to_m - end_trim_m[1])]
@@ -92,6 +98,10 @@ def stations_of(
     x_m = np.concatenate(x_parts)
     outer = thinned(cut(log.outer, x_m), thinned_m)
     wood = outer if log.wood is log.outer else thinned(cut(log.wood, x_m), thinned_m)
+    if like is not None:
+        same = wood is outer
+        outer = replace(outer, known_slots=like.outer.slots)
+        wood = outer if same else replace(wood, known_slots=like.wood.slots)
     heart_offsets, hearts = _heart_crossings(log, x_m)
     first = len(x_parts[0])
     return Stations(
