@@ -7,7 +7,6 @@ from optimizer.plan import Plan, Slab
 Level = Literal["note", "warning", "stop"]
 Verdict = tuple[Level, str] | None
 """Level and reason of a caution that shows."""
-YOUR_WAY = "your way"
 
 
 def count_text(number: int, noun: str) -> str:
@@ -15,13 +14,16 @@ def count_text(number: int, noun: str) -> str:
     return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
-def plan_name(plan: Plan, *, own_way: bool) -> str:
-    """Return what to call a plan. own_way : whether the first is what somebody chose, and no plan was searched for."""
-    if plan.rank == 0:
-        return "the plain way"
-    return YOUR_WAY if own_way else f"plan {plan.rank}"
+def of_plan(plan: Plan, *, named: bool) -> str:
+    """Return of which plan something is: " of plan 2"; nothing where one alone is shown.
+
+    named : whether several are shown.
+    """
+    if not named:
+        return ""
+    return f" of plan {plan.rank}" if plan.rank else " of the plain way"
 
 
-def slab_name(plan: Plan, slab: Slab, *, own_way: bool) -> str:
-    """Return what to call a slab of a plan."""
-    return f"slab {slab.id} of {plan_name(plan, own_way=own_way)}"
+def slab_name(plan: Plan, slab: Slab, *, named: bool) -> str:
+    """Return what to call a slab. named : see `of_plan`."""
+    return f"slab {slab.id}{of_plan(plan, named=named)}"

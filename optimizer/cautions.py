@@ -13,7 +13,7 @@ import numpy as np
 from optimizer.caution_words import Level, Verdict, count_text, slab_name
 from optimizer.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.mill import Mill
-from optimizer.plan import Caution, LogFound, Mark, Plan, Slab
+from optimizer.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
 from optimizer.quantities import mass, short_length
 
 PLAN_LINE = (
@@ -43,7 +43,11 @@ class _Case:
     mill: Mill
     plans: tuple[Plan, ...]
     wood_name: str
-    own_way: bool
+
+    @property
+    def named(self) -> bool:
+        """Whether a reason says of which plan it is: one alone needs no name."""
+        return len(self.plans) > 1
 
     @property
     def heaviest_slab(self) -> tuple[Plan, Slab] | None:
@@ -153,11 +157,11 @@ def _metal_find(case: _Case) -> Verdict:
 
 
 def _metal_known(case: _Case) -> Verdict:
-    return metal_known(case.log, case.mill, case.plans, own_way=case.own_way)
+    return metal_known(case.log, case.mill, case.plans)
 
 
 def _metal_at_crosscuts(case: _Case) -> Verdict:
-    return metal_at_crosscuts(case.log, case.mill, case.plans, own_way=case.own_way)
+    return metal_at_crosscuts(case.log, case.mill, case.plans)
 
 
 def _log_rolls(case: _Case) -> Verdict:
@@ -254,7 +258,7 @@ def _lift_person(case: _Case) -> Verdict:
         return None
     plan, slab = heaviest
     return "warning", (
-        f"{slab_name(plan, slab, own_way=case.own_way)} has a lift mass of {mass(case.slab_lift_kg)} "
+        f"{slab_name(plan, slab, named=case.named)} has a lift mass of {mass(case.slab_lift_kg)} "
         f"(1.25 x its mean); one person's limit at best is {mass(PERSON_LIFT_KG)}"
     )
 
@@ -266,9 +270,7 @@ def _lift_gear(case: _Case) -> Verdict:
         [f"{case.laid_name} has a lift mass of {mass(case.laid_lift_kg)}"] if case.laid_lift_kg > GEAR_LIFT_KG else []
     )
     if case.heaviest_slab is not None and case.slab_lift_kg > GEAR_LIFT_KG:
-        heavy.append(
-            f"{slab_name(*case.heaviest_slab, own_way=case.own_way)} has a lift mass of {mass(case.slab_lift_kg)}"
-        )
+        heavy.append(f"{slab_name(*case.heaviest_slab, named=case.named)} has a lift mass of {mass(case.slab_lift_kg)}")
     return "warning", f"{', '.join(heavy)} (1.25 x the mean), over {mass(GEAR_LIFT_KG)}"
 
 
@@ -413,15 +415,18 @@ _RULES: tuple[_Rule, ...] = (
 )
 
 
-def cautions_for(
-    log: LogFound, mill: Mill, plans: Sequence[Plan], wood_name: str, *, own_way: bool = False
-) -> tuple[Caution, ...]:
+def cautions_of(document: PlanDocument, plan: Plan) -> tuple[Caution, ...]:
+    """Return the cautions of one way of a document, and of its log: what to show beside that way alone."""
+    return cautions_for(document.log, document.mill, [plan], document.wood.name)
+
+
+def cautions_for(log: LogFound, mill: Mill, plans: Sequence[Plan], wood_name: str) -> tuple[Caution, ...]:
     """Return the cautions that show, by level (stop, warning, note), then by the order of the work.
 
     plans : all that are shown, the plain way too; each rule shows once, for the worst of them.
-    wood_name : the table's name in lower case, or unknown. own_way : whether the plan is what somebody chose.
+    wood_name : the table's name in lower case, or unknown.
     """
-    case = _Case(log, mill, tuple(plans), wood_name, own_way)
+    case = _Case(log, mill, tuple(plans), wood_name)
     shown = []
     for rule in _RULES:
         verdict = rule.judge(case)

@@ -42,11 +42,15 @@ class Onward:
     weighed: Weighed
     notes: tuple[str, ...]
     samples: int
+    plain: Weighed | None = None
 
 
-def price_given_in_doubt(problem: Problem, given: Given, seed: int, workers: int) -> Onward:
+def price_given_in_doubt(
+    problem: Problem, given: Given, seed: int, workers: int, plain: Priced | None = None
+) -> Onward:
     """Price a chosen way on possible logs, or plan on from the passes made, by the faces that they opened.
 
+    plain : the plain way, tried on the same logs.
     Raises as `given.price_given` does, and GivenError for a face of a pass that is not made.
     """
     exact, notes = price_given(problem, given)
@@ -60,14 +64,13 @@ def price_given_in_doubt(problem: Problem, given: Given, seed: int, workers: int
         notes = (*notes, _likely_text(likely, trusted))
     if given.made is not None:
         exact = _planned_on(problem, exact, given.made, logs, picked(weights, PLANNED_LOGS), workers)
-    tried = outcomes(problem, Heights.of(problem, exact), logs)
     likely_rows = picked(weights, 4 * SEEN_LOGS)
-    return Onward(
-        exact,
-        Weighed(exact, Outcomes(**{name: values[likely_rows] for name, values in vars(tried).items()})),
-        notes,
-        len(logs),
-    )
+
+    def on_likely(priced: Priced) -> Weighed:
+        tried = outcomes(problem, Heights.of(problem, priced), logs)
+        return Weighed(priced, Outcomes(**{name: values[likely_rows] for name, values in vars(tried).items()}))
+
+    return Onward(exact, on_likely(exact), notes, len(logs), None if plain is None else on_likely(plain))
 
 
 def face_weights(

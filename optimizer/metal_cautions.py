@@ -5,7 +5,7 @@ from collections.abc import Sequence
 import numpy as np
 from shapely import Polygon, box
 
-from optimizer.caution_words import Level, Verdict, plan_name, slab_name
+from optimizer.caution_words import Level, Verdict, of_plan, slab_name
 from optimizer.marks import middle_of, rod_towards
 from optimizer.mill import Mill
 from optimizer.plan import CrossSection, LogFound, Mark, Plan
@@ -24,26 +24,26 @@ HAIR_M = 1e-4
 FAR_M = 1e3
 
 
-def metal_known(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_way: bool) -> Verdict:
+def metal_known(log: LogFound, mill: Mill, plans: Sequence[Plan]) -> Verdict:
     """Judge a pass within the keep-out a stop, one near it and a slab that holds metal a warning.
 
     The search makes no pass within the keep-out, but a pass made already, or a mill without a keep-out, may be.
-    own_way : see `plan_name`.
     """
+    named = len(plans) > 1
     keep_out_m = mill.metal_keep_out_m
     near_m = _near_m(mill)
-    apart = [found for plan in plans for found in _passes_from_metal(log, mill, plan, own_way=own_way)]
+    apart = [found for plan in plans for found in _passes_from_metal(log, mill, plan, named=named)]
     nearest_m, which = min(apart, default=(np.inf, ""))
     if nearest_m < near_m:
         keep_out = f"the keep-out is {short_length(keep_out_m)}" if keep_out_m else "the mill names no metal_keep_out"
         where = f"is {short_length(nearest_m)} from it" if nearest_m > 0.0 else "goes through it"
         level: Level = "stop" if nearest_m <= 0.0 or nearest_m < keep_out_m - HAIR_M else "warning"
         return level, f"{which} {where}; {keep_out}"
-    held = [found for plan in plans for found in _slabs_with_metal(log, plan, own_way=own_way)]
+    held = [found for plan in plans for found in _slabs_with_metal(log, plan, named=named)]
     return ("warning", held[0]) if held else None
 
 
-def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, own_way: bool) -> list[tuple[float, str]]:
+def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, named: bool) -> list[tuple[float, str]]:
     """Return how far each pass's kerf stays from each metal mark, and which they are. [m].
 
     The blade sweeps its whole plane, so that only heights count; 0 where it goes through.
@@ -53,17 +53,17 @@ def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, own_way: bool) 
         for mark, corners in metal_on_bed(log, plan, flipped=flipped):
             for cut in plan.passes:
                 if cut.flipped is flipped:
-                    which = f"pass {cut.order} of {plan_name(plan, own_way=own_way)}, beside {mark.id},"
+                    which = f"pass {cut.order}{of_plan(plan, named=named)}, beside {mark.id},"
                     found.append((_apart_m(corners, cut.blade_height_m, mill.kerf_m), which))
     return found
 
 
-def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_way: bool) -> Verdict:
+def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan]) -> Verdict:
     """Judge a crosscut through marked metal a stop, and one near it a warning.
 
     The search leaves such stretches out where there are others.
     """
-    near_m = _near_m(mill)
+    near_m, named = _near_m(mill), len(plans) > 1
     apart = []
     for plan in plans:
         if not is_crosscut(log, plan):
@@ -71,7 +71,7 @@ def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan], *, own_
         cuts_m = [place for place in plan.stretch_m if CROSSCUT_M < place < log.length_m - CROSSCUT_M]
         for mark in (mark for mark in log.marks if mark.kind == "metal"):
             x_m = rod_found(log, mark).corners_m[:, 0]
-            which = f"a crosscut of {plan_name(plan, own_way=own_way)}"
+            which = f"a crosscut{of_plan(plan, named=named)}"
             apart += [(max(0.0, float(x_m.min()) - cut, cut - float(x_m.max())), which, mark.id) for cut in cuts_m]
     nearest_m, which, mark_id = min(apart, default=(np.inf, "", ""))
     if nearest_m >= near_m:
@@ -92,13 +92,13 @@ def _apart_m(corners: FloatArray, blade_height_m: float, kerf_m: float) -> float
     return max(0.0, low_m - (blade_height_m + kerf_m), blade_height_m - high_m)
 
 
-def _slabs_with_metal(log: LogFound, plan: Plan, *, own_way: bool) -> list[str]:
+def _slabs_with_metal(log: LogFound, plan: Plan, *, named: bool) -> list[str]:
     found = []
     for slab in plan.slabs:
         sold = Polygon(slab.outline_m[0], slab.outline_m[1:]) & box(slab.span_m[0], -FAR_M, slab.span_m[1], FAR_M)
         for mark, corners in metal_on_bed(log, plan, flipped=slab.flipped):
             if in_plan(corners, slab.lower_face_m, slab.upper_face_m).intersects(sold):
-                found.append(f"{slab_name(plan, slab, own_way=own_way)} holds {mark.id}")
+                found.append(f"{slab_name(plan, slab, named=named)} holds {mark.id}")
     return found
 
 

@@ -4,11 +4,14 @@ Roll 0 (or the nearest possible), the resting tilt, the first pass at the highes
 of minimum width and length, then drops of the one thickness with the highest net.
 """
 
+from dataclasses import replace
+
 import numpy as np
 
 from optimizer.chords import longest_by_row
 from optimizer.lay import Lay, Rolled
 from optimizer.lay_table import LayTable
+from optimizer.mill import Mill
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
 from optimizer.search import Problem
@@ -27,6 +30,36 @@ def plain_way(problem: Problem) -> Priced | None:
             if found is not None:
                 return found
     return None
+
+
+def why_none(problem: Problem) -> str:
+    """Return the note of a log without a plain way: the first thing without which there would be one."""
+    mill = problem.mill
+    eased = (
+        ("marked metal is in the way of a first pass at every roll", _without_metal(problem)),
+        ("at every roll a first pass is too wide for the throat", _on(problem, mill, throat_m=_WIDE_M)),
+        ("at every roll too much wood stands above a first pass", _on(problem, mill, throat_depth_m=None)),
+        ("at every roll a first pass would be below the lowest blade", _on(problem, mill, lowest_blade_m=0.0)),
+    )
+    # Each is tried in turn, as a try may take seconds.
+    why = next((why for why, other in eased if plain_way(other) is not None), "")
+    return (
+        f"There is no plain way to compare with: {why or 'at no roll does a first pass open a face that gives a slab'}."
+    )
+
+
+_WIDE_M = 10.0
+"""Wider than any log."""
+
+
+def _without_metal(problem: Problem) -> Problem:
+    left = tuple(mark for mark in problem.marks if mark.kind != "metal")
+    whole = None if problem.whole is None else _without_metal(problem.whole)
+    return replace(problem, marks=left, whole=whole)
+
+
+def _on(problem: Problem, mill: Mill, **changes: float | None) -> Problem:
+    return replace(problem, mill=Mill.model_validate({**mill.model_dump(), **changes}))
 
 
 def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:

@@ -27,7 +27,7 @@ from optimizer.log_found import log_found
 from optimizer.marks import with_pith
 from optimizer.mill import Mill
 from optimizer.no_plan import NoPlanError, check_log_fits, explain_no_plan
-from optimizer.plain_way import plain_way
+from optimizer.plain_way import plain_way, why_none
 from optimizer.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
 from optimizer.possible_logs import PossibleLogs
 from optimizer.prices import PriceBook, menu_for
@@ -147,6 +147,8 @@ def plan_log(
     best = tuple(priced for priced in best if priced.net > 0.0)
     if not best:
         raise explain_no_plan(chosen)
+    if plain is None:
+        warnings = (*warnings, why_none(chosen))
     level = hearts_level(chosen)
     nets = [priced.net for priced in (*found.plans, plain, level) if priced is not None]
     proven = prove(problems, max(nets), gap=settings.gap, workers=settings.workers, stop=stop, on_progress=on_progress)
@@ -267,22 +269,27 @@ def price_way(
             "goes on the bed as a log of its own"
         )
     check_log_fits(whole, given.wood.log_mass_kg(whole.log.wood.volume_m3, whole.log.outer.volume_m3))
-    onward = price_given_in_doubt(whole, way, seed, workers) if doubt else None
-    priced, notes = price_given(whole, way) if onward is None else (onward.priced, onward.notes)
     plain = plain_way(whole)
+    onward = price_given_in_doubt(whole, way, seed, workers, plain) if doubt else None
+    priced, notes = price_given(whole, way) if onward is None else (onward.priced, onward.notes)
+    if plain is None:
+        notes = (*notes, why_none(whole))
     log_wood_m3 = whole.log.wood.volume_m3
     plan = describe(whole, given.wood, priced, 1, log_wood_m3)
+    told_plain = None if plain is None else describe(whole, given.wood, plain, 0, log_wood_m3)
+    if told_plain is not None and onward is not None and onward.plain is not None:
+        # Both are told in the mean, over the same logs, else their difference would mean nothing.
+        told_plain = with_doubt(told_plain, onward.plain, None)
     return _document(
         given,
         whole,
         run,
         (plan if onward is None else with_doubt(plan, onward.weighed, None),),
-        plain_way=None if plain is None else describe(whole, given.wood, plain, 0, log_wood_m3),
+        plain_way=told_plain,
         hearts_level=None,
         value_by_roll=(),
         work=Work(lays=1, stopped_by="lays", seed=seed, seconds=run.clock() - started),
         warnings=(*given.warnings, *notes),
-        own_way=True,
         doubt=None if onward is None else Doubt(samples=onward.samples, sources=()),
     )
 
@@ -308,7 +315,6 @@ def _document(
     value_by_roll: tuple[NetAtRoll, ...],
     work: Work,
     warnings: tuple[str, ...],
-    own_way: bool = False,
     doubt: Doubt | None = None,
     bound: Bound | None = None,
 ) -> PlanDocument:
@@ -350,7 +356,7 @@ def _document(
         doubt=doubt,
         work=work,
         warnings=warnings,
-        cautions=cautions_for(found, whole.mill, plans, wood.name, own_way=own_way),
+        cautions=cautions_for(found, whole.mill, plans, wood.name),
     )
 
 

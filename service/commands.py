@@ -49,7 +49,7 @@ from service.mesh_file import MESH_SUFFIXES, mesh_file
 from service.quantities import in_units
 from service.tables import Assumed, plan_text, solid_text
 from service.units import Units
-from service.way import Way, compared, face_expected
+from service.way import Way, compared, face_expected, own_way_name
 
 __all__ = [
     "AboutLog",
@@ -192,7 +192,7 @@ def price(
         compared(face, face_expected(read.log.wood, document.plans[0], face.order), weighed=doubt) for face in faces
     )
     document = document.model_copy(update={"warnings": (*document.warnings, *found)})
-    _show(document, shown, read, mill_at, prices_at, "Your way")
+    _show(document, shown, read, mill_at, prices_at, own_way_name(way.made))
 
 
 def _run() -> Run:

@@ -54,6 +54,7 @@ from service.settings import Settings
 from service.store import Store
 from service.units import Units
 from service.uploads import Limits, Received, taking
+from service.way import own_way_name
 
 _SHEET_SUFFIX = ".toml"
 
@@ -298,8 +299,14 @@ def plan_text_of(desk: Desk, plan_id: str, units: Units, *, show_all: bool) -> s
     assumed = tables.Assumed(
         mill=_KEPT, prices=_KEPT, species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from
     )
-    title = "Plan 1" if document.value_by_roll else "Your way"
+    title = "Plan 1" if document.value_by_roll else own_way_name(made_before(desk, plan_id))
     return tables.plan_text(document, assumed, units, show_all=show_all, title=title)
+
+
+def made_before(desk: Desk, plan_id: str) -> int:
+    """Return how many passes were made when a plan was asked for."""
+    made = desk.store.job_request(plan_id).get("request", {}).get("made")
+    return int(made) if made else 0
 
 
 _KEPT = "as kept here"

@@ -2,6 +2,7 @@
 
 from optimizer.plan import Doubt, FirstFace, Plan, PlanDocument
 from optimizer.possible_logs import BARK, BLADE, HEART, MARKS, ROLL, SHIMS, SIZE, SURFACE, UNSEEN
+from service.documents import PlanLine
 from service.layout import paragraph
 from service.measures import Measures, board_feet_text
 from service.quantities import in_units
@@ -20,6 +21,14 @@ SOURCE_WORDS = {
 """What a source of doubt is called in a sentence; others are called by their own name."""
 
 
+def worth(plan: Plan | PlanLine) -> float:
+    """Return the net that a plan is ranked by: in the mean over possible logs.
+
+    On the log exactly as given where doubt was not weighed.
+    """
+    return plan.net if plan.net_expected is None else plan.net_expected
+
+
 def likely_range(plan: Plan, measures: Measures) -> str:
     """Return `$2,790-3,200` for a column, or nothing."""
     if plan.net_p10 is None or plan.net_p90 is None:
@@ -35,14 +44,13 @@ def chance_text(plan: Plan) -> str:
 
 def likely_lines(plan: Plan, measures: Measures) -> list[str]:
     """Say what a plan is likely to bring; nothing where doubt was not weighed."""
-    if plan.net_p10 is None or plan.net_p90 is None or plan.net_expected is None:
+    if plan.net_p10 is None or plan.net_p90 is None:
         return []
     feet = ""
     if plan.board_feet_p10 is not None and plan.board_feet_p90 is not None:
         feet = f"; {board_feet_text(plan.board_feet_p10)} to {board_feet_text(plan.board_feet_p90)} board feet"
     return paragraph(
-        f"from {measures.money(plan.net_p10)} to {measures.money(plan.net_p90)}, "
-        f"{measures.money(plan.net_expected)} in the mean{feet}",
+        f"from {measures.money(plan.net_p10)} to {measures.money(plan.net_p90)}{feet}",
         first="  Likely ",
     )
 
@@ -64,10 +72,16 @@ def doubt_lines(document: PlanDocument, measures: Measures) -> list[str]:
     doubt = document.doubt
     if doubt is None or not document.plans:
         return []
-    plan = document.plans[0]
-    text = f"Likely means four times in five, of {doubt.samples} logs that this one may turn out to be."
-    if plan.chance_best is not None and len(document.plans) > 1:
-        text += f" Plan 1 is the best of those shown on {100.0 * plan.chance_best:.0f} % of them."
+    several = document.plans[0].chance_best is not None and len(document.plans) > 1
+    text = (
+        f"Net in the mean is the average over {doubt.samples} logs that this one may turn out to be"
+        f"{', and plans are ranked by it' if several else ''}. Likely means four times in five of them."
+    )
+    if several:
+        text += (
+            " Best chance is on how many of them a plan brings the most of those shown; plans that lie much alike take "
+            "it from each other."
+        )
     lines = ["", *paragraph(f"{text}{_sources_text(doubt)}")]
     rate = document.mill.pace.hourly_rate
     for way in doubt.would_pay:

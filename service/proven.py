@@ -16,8 +16,8 @@ def bound_said(document: PlanDocument) -> str:
     better = "be better" if percent == "0" else f"be more than {percent} % better"
     if document.doubt is None:
         return f"No lay can {better}: this is proven."
-    # The best on the log as measured need not be among the plans that are shown, which do best in doubt.
-    return f"On the log as measured, no lay can {better} than the best that was found for it: this is proven."
+    # The best on the log as given need not be among the plans that are shown, which do best in doubt.
+    return f"On the log exactly as given, no lay can {better} than the best found for it: this is proven."
 
 
 def percent_more(gap: float) -> str:

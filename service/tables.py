@@ -1,27 +1,29 @@
 """A plan document as text that a sawyer reads in the yard."""
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor
 
-from optimizer.cautions import LEVELS, PLAN_LINE, lift_kg
+from optimizer.cautions import LEVELS, PLAN_LINE, cautions_of, lift_kg
 from optimizer.lengths import FOOT_M, INCH_M, feet_text
 from optimizer.metal_cautions import CROSSCUT_M
 from optimizer.plain_way_stop import passes_before_metal
-from optimizer.plan import LogFound, Mark, Plan, PlanDocument, Shim, Slab
-from service.doubt_text import chance_text, doubt_lines, face_range, likely_lines, likely_range
-from service.layout import aligned, columns, paragraph, sums
+from optimizer.plan import Caution, LogFound, Mark, Plan, PlanDocument, Shim, Slab
+from service.doubt_text import chance_text, doubt_lines, face_range, likely_lines, likely_range, worth
+from service.layout import PAGE_WIDTH, aligned, columns, paragraph, sums
 from service.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
 from service.metal_text import metal_said
 from service.proven import bound_said
 from service.quantities import in_units
+from service.slab_numbers import numbers_said
 from service.units import Units
 from service.worth import worth_inside
 
 _TABLE_HEAD = ("Pass", "Blade at", "Gives", "Sold", "Green", "Width mean", "Length", "Board", "Mass/lift", "Price")
 
-_MOST_THICKNESSES = 20
-"""Letters that the column of slabs may take on a page 80 wide."""
+_MOST_THICKNESSES, _FEW_THICKNESSES = 20, 14
+"""Letters that the column of slabs may take on a page 80 wide; and where the money takes more of it."""
 LEAST_AREA_M2 = 5e-5
 """A smaller area of marks or feather is not worth a word."""
 FLIP_LINE = "flip the log: half a turn onto its last sawn face; heights after the flip"
@@ -61,7 +63,8 @@ def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_al
         lines.append("")
     for warning in document.warnings:
         lines += paragraph(in_units(warning, units), first="Note: ", rest="  ")
-    lines += ["", *_caution_lines(document, units), "", *paragraph(PLAN_LINE)]
+    cautions = document.cautions if show_all else cautions_of(document, document.plans[0])
+    lines += ["", *_caution_lines(cautions, units), "", *paragraph(PLAN_LINE)]
     return "\n".join(lines) + "\n"
 
 
@@ -126,10 +129,14 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
     plain = document.plain_way
     unit = measures.reading_unit
     currency = measures.amount_unit
+    of_net = (
+        (f"Net in\nthe mean\n{currency}".rstrip(), "Likely\nfrom-to", "Best\nchance")
+        if document.doubt is not None
+        else ("Board\nfeet", f"Net\n{currency}", "Against\nplain")
+    )
     header = (
         "Plan", "Roll\ndeg", f"Shim at\nbutt, {unit}", f"Shim at\ntop, {unit}", f"Blade 1\nat, {unit}", "Slabs",
-        *((f"Net\n{currency}", "Likely\nfrom-to", "Best\nchance") if document.doubt is not None else
-          ("Board\nfeet", f"Net\n{currency}", "Against\nplain")),
+        *of_net,
     )  # fmt: skip
     level = document.hearts_level
     compared = [*document.plans, *([level] if level else []), *([plain] if plain else [])]
@@ -144,7 +151,7 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
             reading,
             _thicknesses(plan),
             *(
-                (measures.amount(plan.net), likely_range(plan, measures), chance_text(plan))
+                (measures.amount(worth(plan)), likely_range(plan, measures), chance_text(plan))
                 if document.doubt is not None
                 else (
                     board_feet_text(plan.board_feet),
@@ -156,6 +163,10 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
         for name, plan, reading in zip(names, compared, readings, strict=True)
     ]
     lines = columns(header, rows, left=(0, 5))
+    if max(map(len, lines)) > PAGE_WIDTH:
+        short = [_thicknesses(plan, _FEW_THICKNESSES) for plan in compared]
+        rows = [(*row[:5], thick, *row[6:]) for row, thick in zip(rows, short, strict=True)]
+        lines = columns(header, rows, left=(0, 5))
     stretches: dict[str, list[str]] = {}
     for name, plan in zip(names, compared, strict=True):
         stretches.setdefault(_crosscut(plan, document, measures), []).append(name)
@@ -170,7 +181,7 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
 
 
 def _level_text(level: Plan, document: PlanDocument, measures: Measures) -> str:
-    apart = _worth(level) - _worth(document.plans[0])
+    apart = worth(level) - worth(document.plans[0])
     against = f"{measures.money(abs(apart))} {'more' if apart > 0.0 else 'less'} than plan 1"
     return f"Level puts butt heart and both limb hearts at one height, the usual way to the best feather: {against}."
 
@@ -185,24 +196,19 @@ def _crosscut(plan: Plan, document: PlanDocument, measures: Measures) -> str:
 def _worth_more(document: PlanDocument, measures: Measures, title: str) -> str:
     plain = document.plain_way
     if plain is None:
-        return "No plain way stands beside them: sawn without a plan, the log gives no slab at any roll."
-    more = _worth(document.plans[0]) - _worth(plain)
+        return "No plain way stands beside them."
+    more = worth(document.plans[0]) - worth(plain)
     stops = _stops_text(document)
     if measures.money(more) == measures.money(0.0):
         return f"{title} is worth no more than the plain way: roll 0 and one thickness throughout.{stops}"
-    worth = _worth(plain)
-    tells = 0.0 < abs(more) < MOST_TIMES * worth
-    share = f" ({100.0 * abs(more) / worth:.0f} %)" if tells else ""
+    base = worth(plain)
+    tells = 0.0 < abs(more) < MOST_TIMES * base
+    share = f" ({100.0 * abs(more) / base:.0f} %)" if tells else ""
     which = "more" if more > 0.0 else "less"
     mean = "" if document.plans[0].net_expected is None else ", in the mean,"
     brings = f"is worth{mean} {measures.money(abs(more))}{share} {which}"
     lies = "lies" if turn_deg(plain.roll_deg) == 0 else "goes with the least turn"
     return f"{title} {brings} than the plain way, which is to saw the log as it {lies}, all in one thickness.{stops}"
-
-
-def _worth(plan: Plan) -> float:
-    """Net in the mean over possible logs, or on the log as given where doubt was not weighed."""
-    return plan.net if plan.net_expected is None else plan.net_expected
 
 
 def _stops_text(document: PlanDocument) -> str:
@@ -232,12 +238,15 @@ def _shims_at(end: str, plan: Plan, measures: Measures) -> str:
     return ", ".join(heights) or "none"
 
 
-def _thicknesses(plan: Plan) -> str:
+def _thicknesses(plan: Plan, most: int = _MOST_THICKNESSES) -> str:
     counts = Counter(slab.quarters for slab in plan.slabs)
     each = " ".join(f"{count}@{quarters}/4" for quarters, count in sorted(counts.items()))
     if not each:
         return "none"
-    return each if len(each) <= _MOST_THICKNESSES else f"{len(plan.slabs)} in {len(counts)} thicknesses"
+    if len(each) <= most:
+        return each
+    kinds = "thicknesses" if most >= _MOST_THICKNESSES else "kinds"
+    return f"{len(plan.slabs)} in {len(counts)} {kinds}"
 
 
 def _shim_end(shim: Shim, plan: Plan) -> str:
@@ -250,7 +259,8 @@ def _shim_height(shim: Shim, measures: Measures) -> str:
 
 def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: str) -> list[str]:
     mill = document.mill
-    lines = [f"{title}: net {measures.money(plan.net)}", *likely_lines(plan, measures)]
+    mean = "" if plan.net_expected is None else " in the mean"
+    lines = [f"{title}: net {measures.money(worth(plan))}{mean}", *likely_lines(plan, measures)]
     crosscut = _crosscut(plan, document, measures)
     if crosscut:
         lines += paragraph(f"crosscut {crosscut}, from the butt end", first="  Length ")
@@ -342,7 +352,10 @@ def _inside_lines(plan: Plan, document: PlanDocument, measures: Measures) -> lis
         for what in ("marked_area_m2", "figure_area_m2")
     )
     left = [slab.id for slab in plan.slabs if slab.flipped and slab.lower_face_m == 0.0]
-    lines = paragraph(f"What is left on the bunks at the end is slab {', '.join(left)}.", first="  ") if left else []
+    numbers = numbers_said(plan)
+    lines = paragraph(numbers, first="  ") if numbers else []
+    if left:
+        lines += paragraph(f"What is left on the bunks at the end is slab {', '.join(left)}.", first="  ")
     worth = worth_inside(plan, document)
     if worth is None:
         held = (("marks", marked), ("feather", figured))
@@ -415,19 +428,23 @@ def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
             f"{len(plan.passes)} passes{flip}, {minutes_text(minutes)} at the blade, and handling",
         ),
         ("Drying", measures.money(-plan.drying_cost), ""),
-        ("Net", measures.money(plan.net), ""),
     ]
+    if plan.net_expected is None:
+        rows.append(("Net", measures.money(plan.net), ""))
+    else:
+        rows.append(("Net as given", measures.money(plan.net), "on the log exactly as given, as all above"))
+        rows.append(("Net", measures.money(plan.net_expected), "in the mean"))
+    net = worth(plan)
     if log.cost:
-        left = plan.net - log.cost
-        rows.append(("The log cost", measures.money(-log.cost), f"which leaves {measures.money(left)}"))
-    rows.append(("Break-even", measures.money(plan.break_even_log_price), "the most that the log may cost"))
+        rows.append(("The log cost", measures.money(-log.cost), f"which leaves {measures.money(net - log.cost)}"))
+    rows.append(("Break-even", measures.money(net), "the most that the log may cost"))
     return sums(rows)
 
 
-def _caution_lines(document: PlanDocument, units: Units) -> list[str]:
+def _caution_lines(cautions: Sequence[Caution], units: Units) -> list[str]:
     lines = ["Cautions"]
     for level in LEVELS:
-        of_level = [caution for caution in document.cautions if caution.level == level]
+        of_level = [caution for caution in cautions if caution.level == level]
         for caution in of_level:
             reason = f" [{in_units(caution.reason, units)}]" if level != "note" else ""
             lines += paragraph(f"{caution.line}{reason}", first=f"  {level.upper():7} ", rest=" " * 10)

@@ -57,6 +57,13 @@ class Way:
         return tuple(_face_seen(text, units) for text in self.seen)
 
 
+def own_way_name(made: int | None) -> str:
+    """Return what to call a way of one's own. made : how many of its passes are sawn, where the rest was planned."""
+    if not made:
+        return "Your way"
+    return f"The rest planned again after {'1 pass' if made == 1 else f'{made} passes'}"
+
+
 def _length_m(option: str, text: str, units: Units) -> float:
     """Read a length; a bare number is in inches, or in millimetres where those are shown."""
     try:

@@ -26,7 +26,8 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits) ->
     currency = str(asked.get("prices", {}).get("currency", "USD"))
     money = None if job.best_net is None else measures_in(units, currency).money(job.best_net)
     return render(
-        request, "job.html", job=job, log=log, best=money, currency=currency, percent_more=percent_more,
+        request, "job.html", job=job, made=at.made_before(desk, job_id),
+        log=log, best=money, currency=currency, percent_more=percent_more,
         mill=asked.get("mill", {}).get("name", ""), prices=asked.get("prices", {}).get("name", ""),
     )  # fmt: skip
 

@@ -8,7 +8,8 @@ from fastapi.responses import Response
 from service import desk as at
 from service.api_parts import LogId, MarkId, OwnDesk
 from service.desk import Desk
-from service.documents import MarkPlaced, PlanRequest
+from service.documents import MarkPlaced, PlanLine, PlanRequest
+from service.doubt_text import worth
 from service.errors import InputError
 from service.log_drawings import butt_clock, log_picture
 from service.log_shape import clock_place, taped
@@ -17,11 +18,11 @@ from service.measures import measures_in, turn_deg
 from service.pages.asked import MARK
 from service.pages.fields import Filled, checked, filled
 from service.pages.in_round import in_round
-from service.pages.plan_view import worth
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.pages.shapes_kept import shape_kept
 from service.refusals import NotReadyError, error_shown
 from service.units import Units
+from service.way import own_way_name
 
 router = APIRouter(route_class=PageRoute)
 _TAPE_EVERY_M = 0.6
@@ -59,8 +60,14 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         in_round=in_round(shape.hearts, shape.marks),
         clock=butt_clock(shape), sizes=sizes, marks=marks, form=form, asked=MARK, jobs=jobs, plans=plans,
         money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(worth(plan)) for plan in plans},
+        names={plan.id: _called(desk, plan) for plan in plans},
         mills=desk.store.mills(), books=desk.store.price_books(), species=at.species(),
     )  # fmt: skip
+
+
+def _called(desk: Desk, plan: PlanLine) -> str:
+    """Return what a plan is, for the list of them."""
+    return "planned" if plan.kind == "plan" else own_way_name(at.made_before(desk, plan.id)).lower()
 
 
 @router.get("/logs/{log_id}/picture.svg")

@@ -11,12 +11,12 @@ from service import desk as at
 from service.api_parts import OwnDesk
 from service.desk import Desk
 from service.documents import About, PlanLine
+from service.doubt_text import worth
 from service.errors import InputError
 from service.log_sheet import LogSheetTyped
 from service.measures import measures_in
 from service.pages.asked import SHEET
 from service.pages.fields import Filled, checked, filled, row_numbers
-from service.pages.plan_view import worth
 from service.pages.rendering import UNITS_COOKIE as _COOKIE
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, own_path, render, see
 from service.pages.words import WORDS

@@ -5,8 +5,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from optimizer.cautions import PLAN_LINE
-from optimizer.plan import PlanDocument
+from optimizer.cautions import PLAN_LINE, cautions_of
+from optimizer.plan import Caution, Plan, PlanDocument
 from service import desk as at
 from service.api_parts import OwnDesk, PlanId
 from service.bed_drawings import end_on_bed, side_on_bed
@@ -21,6 +21,7 @@ from service.pages.rendering import OwnUnits, PageRoute, render, see
 from service.proven import bound_said
 from service.roll_chart import roll_chart
 from service.slab_drawings import slab_drawing, units_per_m
+from service.slab_numbers import numbers_said
 from service.units import Units
 from service.worth import worth_inside
 
@@ -33,22 +34,24 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     document = at.plan_document(desk, plan_id)
     log_id = _log_of(desk, plan_id)
     facts = desk.store.log(log_id).facts
+    made = at.made_before(desk, plan_id)
     return {
         "plan_id": plan_id,
         "log_id": log_id,
         "document": document,
         "m": measures_in(units, document.currency, document.mill),
-        "ways": plan_view.ways(document),
+        "ways": plan_view.ways(document, made),
         "own": plan_view.is_own_way(document),
         "view": plan_view,
         "board_feet": board_feet_text,
         "minutes": minutes_text,
         "plan_line": PLAN_LINE,
-        "cautions": plan_view.cautions_by_level(document),
+        "made": made,
         "notes": plan_view.notes_of(document, () if facts is None else facts.warnings),
         "end_on_bed": end_on_bed,
         "side_on_bed": side_on_bed,
         "metal_said": metal_said,
+        "numbers_said": numbers_said,
         "in_round": in_round(document.log.hearts, document.log.marks),
     }
 
@@ -68,6 +71,7 @@ def plan_page(request: Request, desk: OwnDesk, plan_id: PlanId, units: OwnUnits)
     return render(
         request, "plans.html", **known, chart=chart, picture=picture,
         bound=bound_said(document), stops=plan_view.stop_said(document),
+        cautions=plan_view.cautions_by_level(document.cautions),
     )  # fmt: skip
 
 
@@ -82,9 +86,9 @@ def compare(
     """Show two ways side by side."""
     known = _known(desk, plan_id, units)
     document, _ = _typed(known)
-    keys = [shown.key for shown in plan_view.ways(document)]
+    keys = [shown.key for shown in known["ways"]]
     second = b or next((key for key in keys if key != a), a)
-    pair = [plan_view.way_of(document, a), plan_view.way_of(document, second)]
+    pair = [plan_view.way_of(document, key, known["made"]) for key in (a, second)]
     return render(request, "compare.html", **known, pair=pair)
 
 
@@ -93,7 +97,7 @@ def one_way(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units:
     """Show one way in full: how the log lies, each slab, the sums."""
     known = _known(desk, plan_id, units)
     document, measures = _typed(known)
-    shown = plan_view.way_of(document, which)
+    shown = plan_view.way_of(document, which, known["made"])
     plan = shown.plan
     start_m = min((x for slab in plan.slabs for ring in slab.outline_m[:1] for x, _ in ring), default=0.0)
     scale = units_per_m(plan)
@@ -101,14 +105,13 @@ def one_way(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units:
     picture = log_picture(shape_found(document.log), f"{document.log.name}, as it lies")
     return render(
         request, "one_way.html", **known, shown=shown, plan=plan, drawn=drawn, picture=picture,
-        worth=worth_inside(plan, document), mill_minutes=sum(cut.minutes for cut in plan.passes),
+        cautions=_cautions_of(document, plan), worth=worth_inside(plan, document),
+        mill_minutes=sum(cut.minutes for cut in plan.passes),
     )  # fmt: skip
 
 
-def _made_before(desk: Desk, plan_id: str) -> int:
-    """Return how many passes were made when a plan was asked for."""
-    made = desk.store.job_request(plan_id).get("request", {}).get("made")
-    return int(made) if made else 0
+def _cautions_of(document: PlanDocument, plan: Plan) -> list[tuple[str, list[Caution]]]:
+    return plan_view.cautions_by_level(cautions_of(document, plan))
 
 
 @router.get("/plans/{plan_id}/{which}/cut-list")
@@ -123,10 +126,11 @@ def cut_list_page(
     """Return the cut list. typed, errors : of the form for a face as it was found."""
     known = _known(desk, plan_id, units)
     document, measures = _typed(known)
-    shown = plan_view.way_of(document, which)
+    shown = plan_view.way_of(document, which, known["made"])
+    known["made"] = known["made"] if shown.key == "1" else 0
     return render(
         request, "cut_list.html", 422 if errors else 200, **known, shown=shown, plan=shown.plan,
-        made=_made_before(desk, plan_id) if shown.key == "1" else 0,
+        cautions=_cautions_of(document, shown.plan),
         lines=plan_view.lines_of(shown.plan, measures), left=plan_view.left_on_bed(shown.plan),
         typed=typed, errors=errors,
     )  # fmt: skip

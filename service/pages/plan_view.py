@@ -1,7 +1,7 @@
 """A plan document as pages show it: what to call each way, its shims, its passes line by line, its cautions."""
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from math import floor
@@ -10,11 +10,11 @@ from optimizer.cautions import LEVELS, lift_kg
 from optimizer.metal_cautions import CROSSCUT_M
 from optimizer.plain_way_stop import passes_before_metal
 from optimizer.plan import Caution, Plan, PlanDocument, Shim, Slab
-from service.documents import PlanLine
-from service.doubt_text import SOURCE_WORDS, face_range
+from service.doubt_text import SOURCE_WORDS, face_range, worth
 from service.measures import Measures, turn_deg
 from service.refusals import NotFoundError
 from service.tables import LEAST_AREA_M2
+from service.way import own_way_name
 
 PLAIN, LEVEL = "plain", "level"
 _TELLS = 10.0
@@ -81,11 +81,14 @@ def is_own_way(document: PlanDocument) -> bool:
     return not document.value_by_roll
 
 
-def ways(document: PlanDocument) -> list[Shown]:
-    """Return every way of a document: the plans, hearts level, the plain way."""
+def ways(document: PlanDocument, made: int = 0) -> list[Shown]:
+    """Return every way of a document: the plans, hearts level, the plain way.
+
+    made : how many passes of somebody's own way were sawn when the rest was planned.
+    """
     own = is_own_way(document)
     shown = [
-        Shown(str(plan.rank), "Your way" if own and plan.rank == 1 else f"Plan {plan.rank}", plan)
+        Shown(str(plan.rank), own_way_name(made) if own and plan.rank == 1 else f"Plan {plan.rank}", plan)
         for plan in document.plans
     ]
     if document.hearts_level is not None:
@@ -95,9 +98,9 @@ def ways(document: PlanDocument) -> list[Shown]:
     return shown
 
 
-def way_of(document: PlanDocument, key: str) -> Shown:
+def way_of(document: PlanDocument, key: str, made: int = 0) -> Shown:
     """Return one of them. Raises NotFoundError."""
-    for shown in ways(document):
+    for shown in ways(document, made):
         if shown.key == key:
             return shown
     raise NotFoundError(f"this plan has no way called {key[:20]}")
@@ -193,16 +196,16 @@ def _offcuts(plan: Plan, where: str) -> list[Piece]:
     return [Piece("offcut", "offcut", None, offcut.mass_kg) for offcut in plan.offcuts if offcut.where == where]
 
 
-def cautions_by_level(document: PlanDocument) -> list[tuple[str, list[Caution]]]:
-    """Return the cautions, the gravest first; levels with none are left out."""
+def cautions_by_level(cautions: Sequence[Caution]) -> list[tuple[str, list[Caution]]]:
+    """Return cautions by level, the gravest first; levels with none are left out."""
     at = {level: number for number, level in enumerate(LEVELS)}
-    ordered = sorted(document.cautions, key=lambda caution: at[caution.level])
+    ordered = sorted(cautions, key=lambda caution: at[caution.level])
     return [(level, list(of)) for level, of in groupby(ordered, key=lambda caution: caution.level)]
 
 
-def worth(plan: Plan | PlanLine) -> float:
-    """Return the net in the mean over the logs that this may be; on the log as measured where that was not weighed."""
-    return plan.net if plan.net_expected is None else plan.net_expected
+def net_said(plan: Plan) -> str:
+    """Say what the net shown large is."""
+    return "net" if plan.net_expected is None else "net in the mean"
 
 
 def against_plain(document: PlanDocument, plan: Plan, measures: Measures) -> str:
@@ -244,12 +247,14 @@ def chance_said(document: PlanDocument, plan: Plan) -> str:
     if plan.chance_best is None:
         return ""
     alike = [other for other in document.plans if _are_alike(plan, other)] if plan in document.plans else []
-    own = f"in {100.0 * plan.chance_best:.0f} of 100"
+    own = f"on {100.0 * plan.chance_best:.0f} of 100 logs that this may be"
     if len(alike) < 2:
         return own
-    others = " or ".join(str(other.rank) for other in alike if other is not plan)
+    ranks = [str(other.rank) for other in alike if other is not plan]
+    twins = f"plan {ranks[0]}" if len(ranks) == 1 else f"plans {', '.join(ranks[:-1])} and {ranks[-1]}"
+    lie = "lies" if len(ranks) == 1 else "lie"
     together = sum(other.chance_best or 0.0 for other in alike)
-    return f"{own}; in {100.0 * together:.0f} it or plan {others}"
+    return f"{own}. With {twins}, which {lie} much like it: on {100.0 * together:.0f}"
 
 
 def _are_alike(one: Plan, other: Plan) -> bool:

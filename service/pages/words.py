@@ -33,7 +33,7 @@ first-face = first face
 blade-at = blade at
     What the mill's height scale shows when the blade stands right for the pass.
 layer = layer
-    The wood between two neighbouring passes.
+    The wood between two neighbouring passes. Slabs have the numbers of their layers.
 slab = slab
     The part of a layer that is wide and long enough for your buyers, cut to its length.
 waste = waste
@@ -80,7 +80,8 @@ hearts-level = hearts level
 my-way = my way
     A roll, shims and blade heights that you choose yourself, priced like any plan.
 net = net
-    What the slabs sell for, less what sawing and drying them costs. What the log cost is not taken off.
+    What the slabs sell for, less what sawing and drying them costs. What the log cost is not taken off. In the
+    mean: on average over the logs that this one may turn out to be. As given: on the log exactly as measured.
 gap = gap
     How much better another lay could still be, at the very most: proven, not guessed.
 bound = bound

@@ -3,9 +3,9 @@
 from typing import Any
 
 import pytest
-from plan_documents import FORK, IDENTITY, a_log, a_mill, a_pass, a_plan, a_slab
+from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_slab
 
-from optimizer.cautions import LEVELS, cautions_for
+from optimizer.cautions import LEVELS, cautions_for, cautions_of
 from optimizer.mill import Mill
 from optimizer.plan import LogFound, Mark, Offcut, Plan, Shim, Waste
 
@@ -359,16 +359,29 @@ def test_the_loader_lifts_what_is_not_sold_too(piece: str, piece_kg: float, name
     assert any(caution.id == "loader_limit" for caution in shown) is named
 
 
-def test_what_somebody_chose_is_called_so_and_no_plan() -> None:
+def test_a_plan_is_named_only_where_several_are_shown() -> None:
     metal = a_log(marks=(METAL,), hearts=HEART)
-    heavy = a_plan(passes=(a_pass(1, 0.55),), slabs=(a_slab(mass_kg=90.0),))
+    heavy = a_plan(rank=2, passes=(a_pass(1, 0.55),), slabs=(a_slab(mass_kg=90.0),))
+    light = a_plan(passes=(a_pass(1, 1.0),), slabs=(a_slab(mass_kg=1.0),))
 
-    for own_way, called, not_called in ((True, "your way", "plan 1"), (False, "plan 1", "your way")):
-        shown = cautions_for(metal, a_mill(metal_keep_out_m=0.05), [heavy], "", own_way=own_way)
+    for plans, is_named in (([light, heavy], True), ([heavy], False)):
+        shown = cautions_for(metal, a_mill(metal_keep_out_m=0.05), plans, "")
         reasons = {caution.id: caution.reason for caution in shown}
         for caution in ("metal_known", "lift_person", "lift_gear"):
-            assert called in reasons[caution]
-            assert not_called not in reasons[caution]
+            assert ("of plan 2" in reasons[caution]) is is_named
+            assert "plan 1" not in reasons[caution]
+
+
+def test_the_cautions_of_one_way_are_its_own_and_the_logs() -> None:
+    heavy, light = a_plan(rank=2, slabs=(a_slab(mass_kg=90.0),)), a_plan(slabs=(a_slab(mass_kg=1.0),))
+    log = a_log(forks=(FORK,))
+    document = a_document(log=log, plans=(light, heavy), cautions=())
+
+    of_light, of_heavy = ({c.id for c in cautions_of(document, plan)} for plan in (light, heavy))
+
+    assert "lift_person" in of_heavy
+    assert "lift_person" not in of_light
+    assert "fork_tension" in of_light & of_heavy
 
 
 def test_all_that_can_make_the_log_roll_is_said_the_flip_too() -> None:

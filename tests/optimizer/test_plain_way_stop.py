@@ -1,6 +1,7 @@
 """Whether the plain way stops at metal, told from the document, against the plain way of the log without it."""
 
 import json
+from dataclasses import replace
 from itertools import count
 from math import asin, degrees
 
@@ -10,6 +11,7 @@ import shapes
 
 from optimizer.given import Given
 from optimizer.marks import place_on_girth
+from optimizer.plain_way import plain_way, why_none
 from optimizer.plain_way_stop import passes_before_metal
 from optimizer.plan import Mark, PlanDocument, Source
 from optimizer.planning import LogGiven, Run, price_way
@@ -95,3 +97,33 @@ def test_a_plain_way_of_one_pass_is_told_from_the_run():
 
 def test_without_a_plain_way_nothing_stops():
     assert passes_before_metal(document_of().model_copy(update={"plain_way": None})) is None
+
+
+def ringed(depth_m):
+    """A cylinder with metal all round its middle."""
+    log = shapes.cylinder(RADIUS_M, 3.0)
+    places = [place_on_girth(log, 1.5, float(turn)) for turn in range(0, 360, 10)]
+    marks = tuple(
+        Mark(id=f"m{n}", kind="metal", x_m=float(x), y_m=float(y), z_m=float(z), radius_m=0.01, depth_m=depth_m)
+        for n, (x, y, z) in enumerate(places)
+    )
+    return replace(books.problem(log, books.mill(metal_keep_out_m=0.03, max_shim_m=0.0)), marks=marks)
+
+
+def test_a_log_without_a_plain_way_says_what_is_in_the_way():
+    # Metal all round leaves no first pass at any roll; without it there would be one.
+    metal = ringed(0.25)
+    assert plain_way(metal) is None
+    assert "marked metal" in why_none(metal)
+    assert plain_way(replace(metal, marks=())) is not None
+    # A throat as narrow as that is in the way whether or not there is metal.
+    narrow = books.problem(shapes.cylinder(RADIUS_M, 3.0), books.mill(throat_m=0.1, max_shim_m=0.0))
+    assert plain_way(narrow) is None
+    assert "throat" in why_none(narrow)
+
+
+def test_the_document_notes_why_there_is_no_plain_way():
+    assert not any("no plain way" in note for note in document_of().warnings)
+    narrow = books.mill(throat_m=0.3, throat_depth_m=0.01, max_shim_m=0.0)
+    (note,) = [note for note in document_of(mill=narrow).warnings if "no plain way" in note]
+    assert "above a first pass" in note

@@ -1,5 +1,7 @@
 """How far off a plan may be, in words."""
 
+import re
+
 from plan_documents import a_document, a_plan
 from test_tables import text_of
 
@@ -33,8 +35,12 @@ def test_a_plan_in_doubt_says_from_where_to_where_and_why():
     flat = " ".join(text.split())
 
     assert "from $1,750 to $2,050" in flat
-    assert "$1,880 in the mean" in flat
-    assert "best of those shown on 46 % of them" in flat
+    assert "Plan 1: net $1,880 in the mean" in flat
+    assert re.search(r"^1 .* \$1,880 \$1,750-2,050 +46 %$", text, re.MULTILINE)
+    assert re.search(r"^2 .* 54 %$", text, re.MULTILINE)
+    assert "Net as given $1,900 on the log exactly as given" in re.sub(r" +", " ", flat)
+    assert "plans are ranked by it" in flat
+    assert "which leaves $1,730" in flat
     assert "how it is rolled 73 %, the bark's thickness 27 %" in flat
     assert "To be surer: Tape the length" in flat
     assert "$45 more in the mean, for about 5 minutes" in flat

@@ -5,8 +5,8 @@ import re
 import pytest
 from plan_documents import a_document, a_log, a_mill, a_pass, a_plan, a_price_book, a_slab
 
-from optimizer.cautions import PLAN_LINE
-from optimizer.plan import Mark, PlanDocument, Waste
+from optimizer.cautions import PLAN_LINE, cautions_for
+from optimizer.plan import Doubt, Mark, PlanDocument, Waste
 from service.tables import Assumed, plan_text
 from service.units import Units
 
@@ -41,8 +41,26 @@ def wide_document(currency: str) -> PlanDocument:
     )
 
 
+def in_doubt(document: PlanDocument) -> PlanDocument:
+    """Return a document whose plans were weighed in doubt; five of them, in four thicknesses."""
+    (plan,) = document.plans
+    thick = tuple(
+        slab.model_copy(update={"quarters": quarters})
+        for slab, quarters in zip(plan.slabs, (6, 8, 8, 8, 10, 10, 10, 12, 12, 12, 12), strict=True)
+    )
+    doubtful = {"net_expected": 20345.0, "net_p10": 19999.0, "net_p90": 22222.0, "slabs": thick}
+    plans = tuple(plan.model_copy(update={**doubtful, "rank": k, "chance_best": 0.2}) for k in range(1, 6))
+    return document.model_copy(update={"plans": plans, "doubt": Doubt(samples=200, sources=())})
+
+
 @pytest.mark.parametrize("units", list(Units))
-@pytest.mark.parametrize("document", [a_document(), wide_document("USD"), wide_document("EUR")])
+@pytest.mark.parametrize(
+    "document",
+    [
+        a_document(), wide_document("USD"), wide_document("EUR"),
+        in_doubt(wide_document("USD")), in_doubt(wide_document("EUR")),
+    ],
+)  # fmt: skip
 def test_lines_fit_a_page_of_80_columns(document: PlanDocument, units: Units) -> None:
     lines = text_of(document, units, show_all=True).splitlines()
 
@@ -158,7 +176,7 @@ def test_the_reader_learns_what_was_assumed_and_from_where() -> None:
 
 
 def test_cautions_come_last_the_stop_first_and_then_the_line_of_every_plan() -> None:
-    text = " ".join(text_of(a_document()).split())
+    text = " ".join(text_of(a_document(), show_all=True).split())
 
     assert text.index("The top end was not measured.") < text.index("STOP") < text.index("NOTE Take care")
     assert text.endswith(PLAN_LINE)
@@ -189,3 +207,23 @@ def test_pieces_too_light_to_show_are_left_out() -> None:
     text = text_of(a_document(plans=(a_plan(waste=crumbs),)))
 
     assert [row for row in rows_of(text) if row[0] == "waste"] == [["waste", "20/25"]]
+
+
+def test_a_plan_alone_has_its_own_cautions_alone() -> None:
+    light = a_plan(slabs=(a_slab(mass_kg=1.0),))
+    heavy = a_plan(rank=2, slabs=(a_slab(mass_kg=90.0),))
+    document = a_document(plans=(light, heavy))
+    document = document.model_copy(
+        update={"cautions": cautions_for(document.log, document.mill, document.plans, document.wood.name)}
+    )
+
+    assert "Too heavy for one person" not in text_of(document)
+    assert "slab 1 of plan 2 has a lift mass of 248 lb" in " ".join(text_of(document, show_all=True).split())
+
+
+def test_a_number_that_no_slab_has_is_explained() -> None:
+    said = "A slab has the number of its layer, counted in sawing order; layer 1 gives none."
+    second = a_plan(slabs=(a_slab(id="2", layer=2),))
+
+    assert said in " ".join(text_of(a_document(plans=(second,))).split())
+    assert "number of its layer" not in text_of(a_document())

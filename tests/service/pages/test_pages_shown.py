@@ -236,9 +236,11 @@ def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, pl
     text = client.get(f"/plans/{keep_plan(client, log_id, told)}").text
     assert "likely from $1,000 to $5,000" in text
     assert '<h1 class="big">$2,222</h1>' in text
-    assert "in 40 of 100" in text
+    assert "on 40 of 100 logs that this may be" in text
+    assert "net in the mean" in text
+    assert f"${best.net:,.0f} on the log exactly as given" in text
     assert "the surface: 75 %" in text
-    assert "On the log as measured, no lay can be more than 2 % better than the best that was found for it" in text
+    assert "On the log exactly as given, no lay can be more than 2 % better than the best found for it" in text
 
 
 @pytest.mark.parametrize(
@@ -283,10 +285,10 @@ def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -
     document = planned.document.model_copy(update={"plans": plans})
     said = [chance_said(document, plan) for plan in plans]
     assert said == [
-        "in 39 of 100; in 62 it or plan 2 or 4",
-        "in 12 of 100; in 62 it or plan 1 or 4",
-        "in 19 of 100",
-        "in 10 of 100; in 62 it or plan 1 or 2",
+        "on 39 of 100 logs that this may be. With plans 2 and 4, which lie much like it: on 62",
+        "on 12 of 100 logs that this may be. With plans 1 and 4, which lie much like it: on 62",
+        "on 19 of 100 logs that this may be",
+        "on 10 of 100 logs that this may be. With plans 1 and 2, which lie much like it: on 62",
     ]
     assert chance_said(document, first) == ""
 
