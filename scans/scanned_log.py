@@ -58,6 +58,12 @@ _MODES_WIDENED = 2.0
 80 % of samples' volumes held the truth of 42 of 48 invented scans; narrower, the unseen side would be off by more than
 said too often (our measurement, tests/benchmarks/scans.py)."""
 
+STAGES = (
+    "finding stem and limbs",
+    "making the surface, the side that nobody saw, too",
+    "finding the wood under the bark",
+)
+
 
 @dataclass(frozen=True, eq=False)
 class _Seen:
@@ -76,24 +82,29 @@ def log_from_points(
     butt: Literal["auto", "other"] = "auto",
     scale_spread: float = SCALE_SPREAD,
     heart_radius_m: float = HEART_RADIUS_M,
+    on_stage: Callable[[str], None] = lambda _: None,
 ) -> tuple[Log, tuple[str, ...]]:
     """Return the Log that points show, and one line for each thing found or assumed on the way.
 
     points_m : (N, 3) of the log alone, z up, metres. outline : where it lies, roughly, in the same frame.
     bark_ratio, butt : as of `scans.solid.log_from_mesh`; a forked log's butt is the end that is one stem.
     scale_spread : standard deviation of the scan's scale, as a share.
+    on_stage : is told each of STAGES as it begins; what it raises ends the work.
 
     Deterministic. Raises ScanError where too little of the log was seen; NotALogError where nothing round is there.
     """
+    on_stage(STAGES[0])
     to_rough = _rough_frame(outline)
     seen = _seen(points_m @ to_rough[:3, :3].T + to_rough[:3, 3])
     skeleton = find_skeleton(seen.places_m, seen.normals, seen.roughness)
     fit, members = _members(skeleton, seen)
     main = 1 + len(skeleton.limbs)
     notes = [_what(skeleton, members.count - main), *girth_seen(members, main, seen.places_m)]
+    on_stage(STAGES[1])
     body = closed_surface(members, seen.places_m)
     from_rough = _log_frame(body, members, main, to_rough, butt, notes)
     placed = body.transform(from_rough[:3])
+    on_stage(STAGES[2])
     outer, wood, thickness = outer_and_wood(placed, bark_ratio, notes)
     hearts, forks = hearts_and_forks(members, main, from_rough)
     matrix = from_rough @ to_rough

@@ -23,7 +23,7 @@ from service.file_store import FileStore
 from service.files import FileRead
 from service.log_file import pack_log, unpack_log
 from service.log_given import called, log_facts, log_given
-from service.log_reading import LogRead, read_log
+from service.log_reading import READING_STAGES, LogRead, read_log
 from service.refusals import NotFoundError, error_shown, ours
 from service.store import Store
 from service.uploads import no_room
@@ -92,10 +92,12 @@ class _Worker:
     def read(self) -> None:
         """Read a log's file."""
         log = self.store.log(self.job.log_id)
-        self.note("reading the file")
+        stages = (*READING_STAGES, "keeping the log")
         file = FileRead(log.file_name, self._kept(log.file_sha256), log.file_sha256)
-        read = read_log(file, log.about.about_log())
-        self.note("keeping the solid")
+        read = read_log(
+            file, log.about.about_log(), on_stage=lambda stage: self.note(stage, stages.index(stage), len(stages))
+        )
+        self.note(stages[-1], len(stages) - 1, len(stages))
         try:
             key = self.files.add(pack_log(read))
         except OSError as error:

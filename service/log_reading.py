@@ -19,7 +19,7 @@ from scans.log import Log
 from scans.reading_apart import read_scan_apart
 from scans.scan import ReadingLimits, Scan
 from scans.scan_surface import merged_corners, points_and_values_on_faces
-from scans.scanned_log import TAPED_SPREAD, log_from_points
+from scans.scanned_log import STAGES, TAPED_SPREAD, log_from_points
 from scans.solid import log_from_mesh
 from scans.tape import LogSheet, log_from_sheet
 from scans.taped_length import scaled_to_length
@@ -36,6 +36,10 @@ _ON_FACES = 400_000
 SHEET_SUFFIX = ".toml"
 _UNIT_HINT = "; --unit mm says it"
 _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
+
+READING_STAGES = ("reading the file", "finding the log among its points", *STAGES)
+"""What reading a scan goes through, in order; a closed mesh and a log sheet end after the first."""
+OnStage = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -77,8 +81,12 @@ class LogRead:
     marks: tuple[Mark, ...] = ()
 
 
-def read_log(file: FileRead, about: AboutLog, marks: FileRead | None = None) -> LogRead:
+def read_log(
+    file: FileRead, about: AboutLog, marks: FileRead | None = None, on_stage: OnStage = lambda _: None
+) -> LogRead:
     """Read a log sheet, a closed mesh or a scan, with the marks of the sheet and of a file of marks.
+
+    on_stage : is told each of READING_STAGES as it begins; what it raises ends the work.
 
     Raises InputError, UnknownSpeciesError or ScanError, each in one line with the file's name where it is
     the file that is wrong.
@@ -94,6 +102,7 @@ def read_log(file: FileRead, about: AboutLog, marks: FileRead | None = None) -> 
     ):
         if given is not None and given not in known:
             raise InputError(f"{option} must be one of {', '.join(known)}, got {given}")
+    on_stage(READING_STAGES[0])
     trim_m = None if about.end_trim is None else _end_trim_m(about.end_trim)
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
@@ -104,7 +113,7 @@ def read_log(file: FileRead, about: AboutLog, marks: FileRead | None = None) -> 
                 "leave them out"
             )
         return _from_sheet(file, about, wood, trim_m, more)
-    read = _from_mesh(file, about, wood, trim_m)
+    read = _from_mesh(file, about, wood, trim_m, on_stage)
     return replace(read, marks=placed(read.log, more, taped=False))
 
 
@@ -152,7 +161,7 @@ def _from_sheet(
     )  # fmt: skip
 
 
-def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None) -> LogRead:
+def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, on_stage: OnStage) -> LogRead:
     warnings: list[str] = []
     species_from = _FROM_OPTION
     if wood is None:
@@ -173,7 +182,7 @@ def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
         try:
             log, notes = _from_closed(at, scan, name, bark_ratio, about, taped_m)
         except OpenSolidError:
-            log, notes = _from_points(at, scan, name, bark_ratio, about, taped_m)
+            log, notes = _from_points(at, scan, name, bark_ratio, about, taped_m, on_stage)
     except ScanError as error:
         raise InputError(f"{file.shown}: {error}{_unit_hint(str(error))}") from None
     return LogRead(
@@ -217,7 +226,13 @@ def _from_closed(
 
 
 def _from_points(
-    at: PlacedScan, scan: Scan, name: str, bark_ratio: Callable[[float], float], about: AboutLog, taped_m: float | None
+    at: PlacedScan,
+    scan: Scan,
+    name: str,
+    bark_ratio: Callable[[float], float],
+    about: AboutLog,
+    taped_m: float | None,
+    on_stage: OnStage,
 ) -> tuple[Log, tuple[str, ...]]:
     """Return the log found among the points of a scan or an open mesh, and each choice made. Raises ScanError."""
     points_m, normals, faces, colours = at.points_m, at.normals, scan.faces, scan.colours
@@ -228,17 +243,18 @@ def _from_points(
         colours = None if colours is None else np.round(values).astype(np.uint8)
         normals, faces = None, faces[:0]
     butt = about.butt or "auto"
+    on_stage(READING_STAGES[1])
     found = find_log(points_m, normals, faces=faces, pick=about.pick or 1)
     own_m = points_m[found.mask]
     own_colours = None if colours is None else colours[found.mask]
-    log, notes = log_from_points(own_m, found.outline, name, bark_ratio, butt)
+    log, notes = log_from_points(own_m, found.outline, name, bark_ratio, butt, on_stage=on_stage)
     if taped_m is None:
         return coloured(log, own_m, own_colours), (*scan.notes, *at.notes, *found.notes, *notes)
     scaled = scaled_to_length(own_m, log.length_m, taped_m)
     outline = replace(
         found.outline, butt_m=scaled.factor * found.outline.butt_m, top_m=scaled.factor * found.outline.top_m
     )
-    log, notes = log_from_points(scaled.points_m, outline, name, bark_ratio, butt, TAPED_SPREAD)
+    log, notes = log_from_points(scaled.points_m, outline, name, bark_ratio, butt, TAPED_SPREAD, on_stage=on_stage)
     log = coloured(_with_scale(log, scaled.factor), own_m, own_colours)
     return log, (*scan.notes, *at.notes, *found.notes, scaled.note, *notes)
 

@@ -26,7 +26,10 @@ function show(job) {
   } else {
     bar.removeAttribute("value");
   }
-  const words = job.total > 0 ? `${job.stage}: ${job.done} of ${job.total}` : job.stage;
+  // Reading goes step by step, and a step that began is not done; a search counts what is done.
+  const isReading = job.kind === "read";
+  const step = isReading ? `step ${job.done + 1} of ${job.total}: ${job.stage}` : `${job.stage}: ${job.done} of ${job.total}`;
+  const words = job.total > 0 ? step : job.stage;
   if (stage.textContent !== words) stage.textContent = words;
   if (best && job.best_net !== null) best.textContent = money(job.best_net);
   if (gap && job.gap !== null && job.gap < 1) {
