@@ -142,7 +142,7 @@ def _log_near_limit(case: _Case) -> Verdict:
         return None
     return (
         "warning",
-        f"{case.laid_name} may have up to {mass(may_be_kg)} (1.25 x its mean), the mill bears {mass(most)}",
+        f"{case.laid_name} may have up to {mass(may_be_kg)}, 1.25 x its mean; the mill bears {mass(most)}",
     )
 
 
@@ -233,7 +233,7 @@ def _bark_inclusion(case: _Case) -> Verdict:
 def _offcut_falls(case: _Case) -> Verdict:
     if case.unsold_lift_kg <= 0.0:
         return None
-    return "warning", f"pieces that are not sold have up to {mass(case.unsold_lift_kg)} (1.25 x their mean)"
+    return "warning", f"pieces that are not sold have up to {mass(case.unsold_lift_kg)}, 1.25 x their mean"
 
 
 def _loader_limit(case: _Case) -> Verdict:
@@ -249,7 +249,7 @@ def _loader_limit(case: _Case) -> Verdict:
         )
         if lift > most
     ]
-    return ("warning", f"{' and '.join(over)} (1.25 x the mean), the loader lifts {mass(most)}") if over else None
+    return ("warning", f"{' and '.join(over)}, 1.25 x the mean; the loader lifts {mass(most)}") if over else None
 
 
 def _lift_person(case: _Case) -> Verdict:
@@ -258,8 +258,8 @@ def _lift_person(case: _Case) -> Verdict:
         return None
     plan, slab = heaviest
     return "warning", (
-        f"{slab_name(plan, slab, named=case.named)} has a lift mass of {mass(case.slab_lift_kg)} "
-        f"(1.25 x its mean); one person's limit at best is {mass(PERSON_LIFT_KG)}"
+        f"{slab_name(plan, slab, named=case.named)} has a lift mass of {mass(case.slab_lift_kg)}"
+        f", 1.25 x its mean; one person's limit at best is {mass(PERSON_LIFT_KG)}"
     )
 
 
@@ -271,7 +271,7 @@ def _lift_gear(case: _Case) -> Verdict:
     )
     if case.heaviest_slab is not None and case.slab_lift_kg > GEAR_LIFT_KG:
         heavy.append(f"{slab_name(*case.heaviest_slab, named=case.named)} has a lift mass of {mass(case.slab_lift_kg)}")
-    return "warning", f"{', '.join(heavy)} (1.25 x the mean), over {mass(GEAR_LIFT_KG)}"
+    return "warning", f"{', '.join(heavy)}, over {mass(GEAR_LIFT_KG)}; lift mass is 1.25 x the mean"
 
 
 def _with_gear(level: Level, reason: str) -> Callable[[_Case], Verdict]:

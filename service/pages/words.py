@@ -16,8 +16,8 @@ _TOLD = """
 butt-end = butt end
     The end of the log that was nearest the stump, usually the thicker one. The other is the top end.
 roll = roll
-    How far the log is turned about its length from how it lay when it was scanned or measured, clockwise as you
-    see it standing at the butt end.
+    How far the log is turned about its length from how it lay when it was measured. Clockwise is as you see it,
+    standing at the butt end.
 tilt = tilt
     The slope of the log along the bed, when one end is raised on shims.
 lay = lay

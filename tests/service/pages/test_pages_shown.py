@@ -9,12 +9,12 @@ import pytest
 from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
 from optimizer.metal_cautions import metal_on_bed
-from optimizer.plan import Bound, Doubt, DoubtSource
+from optimizer.plan import Bound, Doubt, DoubtSource, NetAtRoll
 from optimizer.possible_logs import SURFACE
 from optimizer.quantities import mass, short_length
 from service import desk as at
 from service import job_state
-from service.documents import PlanRequest
+from service.documents import PlanRequest, WayRequest
 from service.measures import measures_in
 from service.pages import plan_view
 from service.pages.plan_view import chance_said
@@ -291,6 +291,55 @@ def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -
         "on 10 of 100 logs that this may be. With plans 1 and 2, which lie much like it: on 62",
     ]
     assert chance_said(document, first) == ""
+
+
+@pytest.mark.parametrize(
+    ("made", "called"),
+    [(None, "Your way"), (1, "The rest planned again after 1 pass"), (2, "The rest planned again after 2 passes")],
+)
+def test_the_rest_planned_again_is_called_so(
+    client: Pages, planned: Planned, log_id: str, made: int | None, called: str
+) -> None:
+    desk = desk_of(client)
+    way = WayRequest(roll_deg=0.0, heights="28, 24 5/8", made=made)
+    job = desk.store.step_job(at.start_way(desk, log_id, way).id, job_state.started)
+    assert job is not None
+    assert ("Planning the rest again" in client.get(f"/jobs/{job.id}").text) is (made is not None)
+    first = planned.document.plans[0]
+    told = planned.document.model_copy(update={"id": job.id, "plans": (first,), "value_by_roll": (), "bound": None})
+    desk.store.finish_plan(job.id, job.attempt, told)
+    for address, said in (
+        (f"/plans/{job.id}", called), (f"/plans/{job.id}/1", called), (f"/plans/{job.id}/1/cut-list", called.lower()),
+        (f"/plans/{job.id}/compare", called), (f"/logs/{log_id}", called.lower()),
+    ):  # fmt: skip
+        text = client.get(address).text
+        assert said in text
+        assert (made is None) or "Your way" not in text
+    assert client.get(f"/api/plans/{job.id}/text").text.count(f"{called}: net") == 1
+
+
+def test_each_way_shows_its_own_cautions(client: Pages, planned: Planned, log_id: str) -> None:
+    first = planned.document.plans[0]
+    light = first.model_copy(update={"slabs": tuple(slab.model_copy(update={"mass_kg": 5.0}) for slab in first.slabs)})
+    heavy = first.model_copy(update={"rank": 2})
+    document = planned.document.model_copy(update={"plans": (light, heavy)})
+    plan_id = keep_plan(client, log_id, document)
+    for page in ("", "/cut-list"):
+        own, other = (client.get(f"/plans/{plan_id}/{rank}{page}").text for rank in (1, 2))
+        assert "Too heavy for one person" not in own
+        assert "Too heavy for one person" in other
+        assert "of plan" not in other.partition('class="cautions"')[2]
+
+
+@pytest.mark.parametrize("net", [None, 100.0])
+def test_a_gap_in_the_line_of_rolls_is_explained_where_there_is_one(
+    client: Pages, planned: Planned, log_id: str, net: float | None
+) -> None:
+    rolls = (*planned.document.value_by_roll, NetAtRoll(roll_deg=181.5, net=net))
+    plan_id = keep_plan(client, log_id, planned.document.model_copy(update={"value_by_roll": rolls}))
+    assert ("Where it is broken, your mill cannot take the log so" in client.get(f"/plans/{plan_id}").text) is (
+        net is None
+    )
 
 
 LITTLE_SEEN = "Seen: under 45% of the girth along 30% of the log, so the plan may be far off; film both sides again."
