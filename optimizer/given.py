@@ -186,7 +186,7 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
         reach_m = problem.pricer.price_pass(bed, row).reach_m
         if reach_m == 0.0:
             raise GivenError(
-                f"{where} does not meet the log, which stands {exact_length(height_m)} high so; give heights on the log"
+                f"{where} does not meet the log, which stands {short_length(height_m)} high so; give heights on the log"
             )
         if reach_m > mill.throat_m:
             raise NoPlanError(

@@ -131,7 +131,7 @@ def own_path(address: str | None, otherwise: str = "/") -> str:
 
 def error_page(request: Request, shown: ErrorShown) -> Response:
     """Return an error as a page."""
-    return render(request, "problem.html", shown.status, error=_for_people(shown))
+    return render(request, "problem.html", shown.status, error=_for_people(shown, units_of(request)))
 
 
 class PageRoute(APIRoute):
@@ -173,9 +173,9 @@ _ADVICE = {
 }
 
 
-def _for_people(shown: ErrorShown) -> ErrorShown:
-    """Return an error without words that are for programs."""
-    message = _FOR_404 if shown.message == "Not Found" else _ID.sub("", shown.message)
+def _for_people(shown: ErrorShown, units: Units) -> ErrorShown:
+    """Return an error without words that are for programs, in the reader's units."""
+    message = _FOR_404 if shown.message == "Not Found" else in_units(_ID.sub("", shown.message), units)
     return shown.model_copy(update={"message": message, "what_to_do": _ADVICE.get(shown.status, shown.what_to_do)})
 
 

@@ -12,6 +12,7 @@ from optimizer import cautions, quantities
 from optimizer.cautions import cautions_for
 from optimizer.plan import Caution, Mark, Offcut, Shim
 from scans import quantities as of_scans
+from service.documents import ErrorShown
 from service.quantities import in_si, in_units
 from service.units import Units
 
@@ -49,6 +50,13 @@ def test_programs_read_si() -> None:
 
     assert text == "{2.95 m}, {80 kg}"
     assert in_si(text) == "2.95 m, 80 kg"
+
+
+def test_an_error_is_kept_for_pages_and_sent_to_programs_in_si() -> None:
+    shown = ErrorShown(status=409, message="the log has {1077.3 kg}", what_to_do="")
+
+    assert shown.model_dump()["message"] == "the log has {1077.3 kg}"
+    assert '"the log has 1077.3 kg"' in shown.model_dump_json()
 
 
 def test_both_rooms_write_alike() -> None:

@@ -14,7 +14,7 @@ from optimizer.possible_logs import SURFACE
 from optimizer.quantities import mass, short_length
 from service import desk as at
 from service import job_state
-from service.documents import PlanRequest, WayRequest
+from service.documents import ErrorShown, PlanRequest, WayRequest
 from service.measures import measures_in
 from service.pages import plan_view
 from service.pages.plan_view import chance_said
@@ -422,6 +422,25 @@ def test_a_page_has_no_unit_that_its_reader_did_not_choose(client: Pages, planne
         assert ("16 mm" if units is Units.METRIC else "5/8 in on average") in folded
     finally:
         client.cookies.clear()
+
+
+@pytest.mark.parametrize(
+    ("units", "said"), [(Units.IMPERIAL, "the log has 2,375 lb"), (Units.METRIC, "the log has 1,077 kg")]
+)
+def test_why_no_plan_came_of_it_is_in_the_readers_units(client: Pages, log_id: str, units: Units, said: str) -> None:
+    desk = desk_of(client)
+    job = desk.store.step_job(at.start_plan(desk, log_id, PlanRequest()).id, job_state.started)
+    assert job is not None
+    error = ErrorShown(status=409, message="the log has {1077.3 kg}", what_to_do="Crosscut it.")
+    desk.store.step_job(
+        job.id, lambda status: job_state.failed(status, error.message), attempt=job.attempt, error=error
+    )
+    client.cookies.set("units", units.value)
+    try:
+        assert said in client.get(f"/jobs/{job.id}").text
+    finally:
+        client.cookies.clear()
+    assert client.get(f"/api/jobs/{job.id}").json()["error"]["message"] == "the log has 1077.3 kg"
 
 
 @pytest.mark.parametrize("back", ["https://example.org/", "//example.org/", "/\\example.org", "/\t/example.org", ""])
