@@ -160,25 +160,35 @@ def reach_by_row(turned: FloatArray, rows: int) -> FloatArray:
 
 
 @numba.njit(cache=True, nogil=True)
-def reach_on_mesh(bed_points: FloatArray, faces: IntArray, rows: int, row_zero_m: float, step_m: float) -> FloatArray:
+def reach_on_mesh(
+    vertices_m: FloatArray, faces: IntArray, log_to_bed: FloatArray, rows: int, row_zero_m: float, step_m: float
+) -> FloatArray:
     """Return the exact reach at each row from the mesh itself, (rows,). [m].
 
-    bed_points (V, 3) in the bed frame. The extremes of a plane's section lie on the mesh's edges.
+    vertices_m (V, 3) in the log frame. The extremes of a plane's section lie on the mesh's edges.
     """
     low = np.full(rows, np.inf)
     high = np.full(rows, -np.inf)
+    count = len(vertices_m)
+    y, place = np.empty(count), np.empty(count)
+    sideways, upward = log_to_bed[1], log_to_bed[2]
+    for v in range(count):
+        a, b, c = vertices_m[v, 0], vertices_m[v, 1], vertices_m[v, 2]
+        y[v] = sideways[0] * a + sideways[1] * b + sideways[2] * c + sideways[3]
+        place[v] = (upward[0] * a + upward[1] * b + upward[2] * c + upward[3] - row_zero_m) / step_m
     for f in range(len(faces)):
         for e in range(3):
             a, b = faces[f, e], faces[f, (e + 1) % 3]
             if a > b:  # every edge once: its other face has it the other way round
                 continue
-            p0 = (bed_points[a, 2] - row_zero_m) / step_m
-            p1 = (bed_points[b, 2] - row_zero_m) / step_m
+            p0, p1 = place[a], place[b]
             first, last = _rows_crossed(p0, p1, rows)
+            least, most = min(y[a], y[b]), max(y[a], y[b])
             for r in range(first, last):
-                value = bed_points[a, 1] + (bed_points[b, 1] - bed_points[a, 1]) * (r - p0) / (p1 - p0)
-                low[r] = min(low[r], value)
-                high[r] = max(high[r], value)
+                if least < low[r] or most > high[r]:
+                    value = y[a] + (y[b] - y[a]) * (r - p0) / (p1 - p0)
+                    low[r] = min(low[r], value)
+                    high[r] = max(high[r], value)
     return np.where(high > low, high - low, 0.0)
 
 

@@ -1,9 +1,8 @@
 """The heart strip seen in plan: the part of it between a slab's two faces, dropped onto the outline."""
 
-from itertools import pairwise
-
 import numpy as np
-from shapely import MultiPoint, Polygon, union_all
+import shapely
+from shapely import Polygon, union_all
 from shapely.geometry.base import BaseGeometry
 
 from scans.log import FloatArray
@@ -23,28 +22,25 @@ def heart_strip_in_plan(lines: list[FloatArray], radius_m: float, lower_m: float
     """
     angles = np.linspace(0.0, 2.0 * np.pi, CIRCLE_POINTS, endpoint=False)
     circle = np.stack([np.cos(angles), np.sin(angles)], axis=1)
-    hulls: list[Polygon] = []
-    for line in lines:
-        for a, b in pairwise(line):
-            points = []
-            for share in _places(a[2], b[2], radius_m, lower_m, upper_m):
-                centre = a + share * (b - a)
-                off = max(0.0, lower_m - centre[2], centre[2] - upper_m)
-                if off < radius_m:
-                    points.append(centre[:2] + np.sqrt(radius_m**2 - off**2) * circle)
-            if points:
-                hull = MultiPoint(np.concatenate(points)).convex_hull
-                if isinstance(hull, Polygon):
-                    hulls.append(hull)
-    return union_all(hulls) if hulls else Polygon()
+    a = np.concatenate([line[:-1] for line in lines])
+    b = np.concatenate([line[1:] for line in lines])
+    centres = a[:, None, :] + _places(a[:, 2], b[:, 2], radius_m, lower_m, upper_m)[:, :, None] * (b - a)[:, None, :]
+    off_m = np.maximum(0.0, np.maximum(lower_m - centres[:, :, 2], centres[:, :, 2] - upper_m))
+    segment, place = np.nonzero(off_m < radius_m)
+    if len(segment) == 0:
+        return Polygon()
+    half_m = np.sqrt(radius_m**2 - off_m[segment, place] ** 2)
+    points = centres[segment, place, None, :2] + half_m[:, None, None] * circle
+    # One line through all the points of a segment: its hull is theirs, and it is made at once.
+    owner = np.unique(np.repeat(segment, CIRCLE_POINTS), return_inverse=True)[1]
+    hulls = shapely.convex_hull(shapely.linestrings(points.reshape(-1, 2), indices=owner))
+    return union_all([hull for hull in hulls if isinstance(hull, Polygon)])
 
 
-def _places(z0: float, z1: float, radius_m: float, lower_m: float, upper_m: float) -> list[float]:
-    # Even steps, and wherever the line enters or leaves the layer or its neighbourhood.
-    shares = set(np.linspace(0.0, 1.0, STEPS_ON_SEGMENT).tolist())
-    if z1 != z0:
-        for level in (lower_m - radius_m, lower_m, upper_m, upper_m + radius_m):
-            share = float((level - z0) / (z1 - z0))
-            if 0.0 < share < 1.0:
-                shares.add(share)
-    return sorted(shares)
+def _places(z0: FloatArray, z1: FloatArray, radius_m: float, lower_m: float, upper_m: float) -> FloatArray:
+    # Even steps, and wherever the line enters or leaves the layer or its neighbourhood; (S, P) shares of each segment.
+    even = np.broadcast_to(np.linspace(0.0, 1.0, STEPS_ON_SEGMENT), (len(z0), STEPS_ON_SEGMENT))
+    levels = np.array([lower_m - radius_m, lower_m, upper_m, upper_m + radius_m])
+    rise = np.where(z1 == z0, np.inf, z1 - z0)
+    crossed = np.clip((levels - z0[:, None]) / rise[:, None], 0.0, 1.0)
+    return np.concatenate([even, crossed], axis=1)

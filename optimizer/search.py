@@ -159,15 +159,15 @@ class Problem:
 
     def exact_reach_m(self, lay: Lay, height_m: float) -> FloatArray:
         """Return the reach of each row from the mesh itself. [m]."""
-        low = lowest_row(self.terms)
-        points = lay.to_bed(self.log.outer.vertices_m)
-        step_m = self.mill.height_step_m
-        rows = row_count(height_m, self.terms)
-        return reach_on_mesh(points, self.log.outer.faces, rows, low * step_m, step_m)
+        outer, step_m = self.log.outer, self.mill.height_step_m
+        rows, row_zero_m = row_count(height_m, self.terms), lowest_row(self.terms) * step_m
+        return reach_on_mesh(outer.vertices_m, outer.faces, lay.log_to_bed, rows, row_zero_m, step_m)
 
     def table(self, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False) -> LayTable:
         """Meet every blade height of a lay with the wood; `exact` takes the reach from the mesh."""
         lay, height_m = rolled.lay(tilt_deg), rolled.height_m(tilt_deg)
+        # A log that fits through the throat whole needs no measuring.
+        exact = exact and rolled.width_m > self.terms.widest_reach_m
         reach_m = self.exact_reach_m(lay, height_m) if exact else None
         return lay_table(stations, lay, height_m, self.terms, self.heart, reach_m, self.forbidden_m(lay))
 
@@ -276,8 +276,9 @@ def search(
         scouted = [s for s in coarse if s is not None and s.cuts.rows]
         scouted += _refine(problem, scouted, rolls, lays, tally, pool)
         count = min(FINALISTS, max(FEWEST_FINALISTS, lays // LAYS_PER_FINALIST))
-        priced = _price_finalists(problem, _finalists(problem, scouted, count), tally, pool)
-        priced += _polish(problem, priced, max(1, POLISHED * count // FINALISTS), tally, pool)
+        finals = _price_finalists(problem, _finalists(problem, scouted, count), tally, pool)
+        priced = [priced for _, priced in finals]
+        priced += _polish(problem, finals, max(1, POLISHED * count // FINALISTS), tally, pool)
     return Found(ranked(priced), net_by_roll, tally.lays, tally.stopped_by)
 
 
@@ -512,19 +513,19 @@ def _lays_differ(problem: Problem, a: Scouted, b: Scouted) -> bool:
 
 def _price_finalists(
     problem: Problem, finalists: list[Scouted], tally: _Tally, pool: ThreadPoolExecutor
-) -> list[Priced]:
+) -> list[tuple[Scouted, Priced]]:
     stations = problem.fine
     problem.bodies.usable.num_tri()  # made once, before the workers ask for it
 
-    def one(scouted: Scouted) -> Priced | None:
+    def one(scouted: Scouted) -> tuple[Scouted, Priced | None]:
         fine = scout(problem, stations, scouted.rolled, scouted.lay.tilt_deg, exact=True)
-        return price_scouted(problem, fine)
+        return fine, price_scouted(problem, fine)
 
-    found: list[Priced] = []
-    for k, priced in enumerate(pool.map(one, finalists), start=1):
+    found: list[tuple[Scouted, Priced]] = []
+    for k, (fine, priced) in enumerate(pool.map(one, finalists), start=1):
         tally.lays += 1
         if priced is not None:
-            found.append(priced)
+            found.append((fine, priced))
         tally.report("pricing", k, len(finalists), None if priced is None else priced.net)
     return found
 
@@ -538,14 +539,12 @@ def price_scouted(problem: Problem, scouted: Scouted) -> Priced | None:
 
 
 def _polish(
-    problem: Problem, priced: list[Priced], count: int, tally: _Tally, pool: ThreadPoolExecutor
+    problem: Problem, priced: list[tuple[Scouted, Priced]], count: int, tally: _Tally, pool: ThreadPoolExecutor
 ) -> list[Priced]:
     stations = problem.fine
-    starts = sorted(priced, key=lambda p: -p.net)[:count]
+    starts = [scouted for scouted, _ in sorted(priced, key=lambda p: -p[1].net)[:count]]
 
-    def one(start: Priced) -> tuple[int, Priced | None]:
-        rolled = problem.supports.turned(start.lay.roll_deg)
-        scouted = scout(problem, stations, rolled, start.lay.tilt_deg, exact=True)
+    def one(scouted: Scouted) -> tuple[int, Priced | None]:
         path = pattern_search(problem, stations, scouted, FIRST_POLISH_DEG, POLISH_LAYS, tally.goes_on, exact=True)
         best = max(path, key=lambda s: s.net, default=None)
         return len(path), None if best is None or best.net <= scouted.net else price_scouted(problem, best)

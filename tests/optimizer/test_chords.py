@@ -142,9 +142,10 @@ def test_reach_on_the_mesh_is_never_under_that_at_stations():
     _stations, rings, rows = turned_table(log, 25.0, 0.0, 0.9, 0.01)
     a = np.radians(25.0)
     turn = np.array([[1, 0, 0], [0, np.cos(a), -np.sin(a)], [0, np.sin(a), np.cos(a)]])
-    bed = log.outer.vertices_m @ turn.T + [0, 0, 0.9]
+    matrix = np.eye(4)
+    matrix[:3, :3], matrix[2, 3] = turn, 0.9
 
-    exact = reach_on_mesh(bed, log.outer.faces, rows, 0.0, STEP)
+    exact = reach_on_mesh(log.outer.vertices_m, log.outer.faces, matrix, rows, 0.0, STEP)
     there = reach_by_row(rings, rows)
 
     assert (exact >= there - 1e-9).all()
