@@ -15,8 +15,8 @@ from scans.log import FloatArray, IntArray
 class Inside(NamedTuple):
     """Hearts and zones at the stations, turned with the log: y and rolled z. [m].
 
-    heart_offsets : station i owns rows heart_offsets[i] .. heart_offsets[i + 1] - 1 of `hearts`, each the section of
-        a heart strip (see heart_sections).
+    hearts : (C, 6, N) sections of the heart strips at each station (see heart_sections), up to C of them; (0, 6, N)
+        where hearts cost nothing. heart_counts : (N,) how many of them.
     zone_offsets : station i owns zones zone_offsets[i] .. zone_offsets[i + 1] - 1; zone q the corners
         ring_offsets[q] .. ring_offsets[q + 1] - 1 of `rings` (V, 2), a convex ring.
     zone_share : share of the price lost on each. zone_feather : how much of the premium figured wood brings in
@@ -28,8 +28,8 @@ class Inside(NamedTuple):
         zone_feather.
     """
 
-    heart_offsets: IntArray
     hearts: FloatArray
+    heart_counts: IntArray
     zone_offsets: IntArray
     ring_offsets: IntArray
     rings: FloatArray
@@ -44,10 +44,11 @@ class Inside(NamedTuple):
     best_feather: float
 
 
-def heart_sections(crossings: FloatArray, radius_m: float) -> FloatArray:
-    """Return the sections of the heart strip, (H, 6): y, z, slope, flat, top, at.
+def heart_sections(crossings: FloatArray, offsets: IntArray, radius_m: float) -> FloatArray:
+    """Return the sections of the heart strips, (C, 6, N): y, z, slope, flat, top, at; top is -1 where there is none.
 
-    crossings : (H, 4) turned (y, z, dy, dz): where a heart line crosses a station, and its unit direction.
+    crossings : (H, 4) turned (y, z, dy, dz): where a heart line crosses a station, and its unit direction; station i
+    owns rows offsets[i] .. offsets[i + 1] - 1, C of them at most.
 
     The strip's section is an ellipse, stretched where the heart runs aslant: points u from the crossing with
     |u|^2 - (u . d)^2 <= radius^2. At a height v from the crossing it spans slope v -+ flat sqrt(top^2 - v^2), for
@@ -56,21 +57,40 @@ def heart_sections(crossings: FloatArray, radius_m: float) -> FloatArray:
     y, z, dy, dz = crossings.T
     a, b, c = 1.0 - dy * dy, -dy * dz, 1.0 - dz * dz
     root = np.sqrt(a * c - b * b)
-    return np.stack([y, z, -b / a, root / a, radius_m * np.sqrt(a) / root, -b * radius_m / np.sqrt(c) / root], axis=1)
+    counts = np.diff(offsets)
+    owner = np.repeat(np.arange(len(counts)), counts)
+    found = np.zeros((int(counts.max(initial=0)), 6, len(counts)))
+    found[:, 4] = -1.0
+    columns = [y, z, -b / a, root / a, radius_m * np.sqrt(a) / root, -b * radius_m / np.sqrt(c) / root]
+    found[np.arange(len(owner)) - offsets[owner], :, owner] = np.stack(columns, axis=1)
+    return found
 
 
-@numba.njit(cache=True, nogil=True)
-def _heart_span(heart: FloatArray, lower_m: float, upper_m: float) -> tuple[float, float]:
-    # The y span of the part of a heart strip's section between two rolled heights.
-    z, top, at = heart[1], heart[4], heart[5]
-    low, high = max(lower_m - z, -top), min(upper_m - z, top)
-    if low >= high:
-        return 0.0, 0.0
-    v = min(max(at, low), high)
-    right = heart[2] * v + heart[3] * np.sqrt(max(0.0, top * top - v * v))
-    v = min(max(-at, low), high)
-    left = heart[2] * v - heart[3] * np.sqrt(max(0.0, top * top - v * v))
-    return heart[0] + left, heart[0] + right
+@numba.njit(cache=True, nogil=True, fastmath={"nnan", "nsz", "arcp", "contract"})
+def _heart_strips(
+    y: FloatArray,
+    z: FloatArray,
+    slope: FloatArray,
+    flat: FloatArray,
+    top: FloatArray,
+    at: FloatArray,
+    rise_m: FloatArray,
+    cos_tilt: float,
+    lower_m: float,
+    upper_m: float,
+    from_m: FloatArray,
+    to_m: FloatArray,
+) -> None:
+    # The y span of the part of a heart strip's section between two bed heights; one loop for vector instructions.
+    for i in range(len(y)):
+        low = max((lower_m - rise_m[i]) / cos_tilt - z[i], -top[i])
+        high = min((upper_m - rise_m[i]) / cos_tilt - z[i], top[i])
+        v = min(max(at[i], low), high)
+        right = y[i] + slope[i] * v + flat[i] * np.sqrt(max(0.0, top[i] * top[i] - v * v))
+        v = min(max(-at[i], low), high)
+        left = y[i] + slope[i] * v - flat[i] * np.sqrt(max(0.0, top[i] * top[i] - v * v))
+        from_m[i] = np.inf if low >= high else left
+        to_m[i] = -np.inf if low >= high else right
 
 
 @numba.njit(cache=True, nogil=True)
@@ -95,31 +115,34 @@ def strips_of_layer(
 ) -> None:
     """Find what lies between two bed heights at the stations from `first` on.
 
-    strips : (count, most, 4) filled with (from y, to y, share lost, premium's share); counts : (count,) how many.
+    strips : (most, 4, count) filled with (from y, to y, share lost, premium's share), inf and -inf where a heart is not
+    between them; counts : (count,) how many.
     """
     # Locals, so that the loop does not take the tuple apart at every station.
-    rise_m, cos_tilt, heart_share = inside.rise_m, inside.cos_tilt, inside.heart_share
-    heart_offsets, hearts = inside.heart_offsets, inside.hearts
+    rise_m, cos_tilt, hearts, heart_counts = inside.rise_m, inside.cos_tilt, inside.hearts, inside.heart_counts
     zone_offsets, ring_offsets, rings = inside.zone_offsets, inside.ring_offsets, inside.rings
     zone_share, zone_feather = inside.zone_share, inside.zone_feather
-    for i in range(len(counts)):
-        station = first + i
-        lower = (lower_m - rise_m[station]) / cos_tilt
-        upper = (upper_m - rise_m[station]) / cos_tilt
-        count = 0
-        if heart_share > 0.0:
-            for h in range(heart_offsets[station], heart_offsets[station + 1]):
-                low, high = _heart_span(hearts[h], lower, upper)
+    stations = len(counts)
+    last = first + stations
+    for c in range(len(hearts)):
+        _heart_strips(
+            hearts[c, 0, first:last], hearts[c, 1, first:last], hearts[c, 2, first:last], hearts[c, 3, first:last],
+            hearts[c, 4, first:last], hearts[c, 5, first:last], rise_m[first:last], cos_tilt, lower_m, upper_m,
+            strips[c, 0], strips[c, 1],
+        )  # fmt: skip
+        strips[c, 2, :], strips[c, 3, :] = inside.heart_share, 0.0
+    for i in range(stations):
+        count = heart_counts[first + i]
+        if len(zone_share):
+            station = first + i
+            lower = (lower_m - rise_m[station]) / cos_tilt
+            upper = (upper_m - rise_m[station]) / cos_tilt
+            for q in range(zone_offsets[station], zone_offsets[station + 1]):
+                low, high = _ring_span(rings, ring_offsets[q], ring_offsets[q + 1], lower, upper)
                 if high > low:
-                    strips[i, count, 0], strips[i, count, 1] = low, high
-                    strips[i, count, 2], strips[i, count, 3] = heart_share, 0.0
+                    strips[count, 0, i], strips[count, 1, i] = low, high
+                    strips[count, 2, i], strips[count, 3, i] = zone_share[q], zone_feather[q]
                     count += 1
-        for q in range(zone_offsets[station], zone_offsets[station + 1]):
-            low, high = _ring_span(rings, ring_offsets[q], ring_offsets[q + 1], lower, upper)
-            if high > low:
-                strips[i, count, 0], strips[i, count, 1] = low, high
-                strips[i, count, 2], strips[i, count, 3] = zone_share[q], zone_feather[q]
-                count += 1
         counts[i] = count
 
 
@@ -128,21 +151,27 @@ def largest_share(strips: FloatArray, i: int, count: int, column: int, low: floa
     """Return the largest share that covers each point of low .. high at station i, summed along it. [m]."""
     if count == 0:
         return 0.0
+    first = max(0.0, min(high, strips[0, 1, i]) - max(low, strips[0, 0, i]))
     if count == 1:
-        overlap = min(high, strips[i, 0, 1]) - max(low, strips[i, 0, 0])
-        return strips[i, 0, column] * overlap if overlap > 0.0 else 0.0
+        return strips[0, column, i] * first
+    if count == 2:
+        second = max(0.0, min(high, strips[1, 1, i]) - max(low, strips[1, 0, i]))
+        both_low = max(low, strips[0, 0, i], strips[1, 0, i])
+        both = max(0.0, min(high, strips[0, 1, i], strips[1, 1, i]) - both_low)
+        a, b = strips[0, column, i], strips[1, column, i]
+        return a * first + b * second - min(a, b) * both
     total, here = 0.0, low
     while here < high:
         # From here to the next place where any strip begins or ends the same strips cover the line.
         until, share = high, 0.0
         for k in range(count):
-            if strips[i, k, column] <= 0.0:
+            if strips[k, column, i] <= 0.0:
                 continue
-            if strips[i, k, 0] > here:
-                until = min(until, strips[i, k, 0])
-            elif strips[i, k, 1] > here:
-                until = min(until, strips[i, k, 1])
-                share = max(share, strips[i, k, column])
+            if strips[k, 0, i] > here:
+                until = min(until, strips[k, 0, i])
+            elif strips[k, 1, i] > here:
+                until = min(until, strips[k, 1, i])
+                share = max(share, strips[k, column, i])
         total += share * (until - here)
         here = until
     return total

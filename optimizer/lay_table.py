@@ -204,24 +204,25 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
     roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
     turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
     crossings = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)
-    hearts = heart_sections(crossings, heart.radius_m)
+    costs = heart.share > 0.0 and len(crossings) > 0
+    hearts = heart_sections(crossings, stations.heart_offsets, heart.radius_m)[: None if costs else 0]
     rings = np.ascontiguousarray(stations.rings @ turn)
     rise_m = stations.x_m * sin(tilt) + lay.lift_m
     at = np.arange(len(stations.x_m))
     bounds: list[FloatArray] = []
-    heart_counts, zone_counts = np.diff(stations.heart_offsets), np.diff(stations.zone_offsets)
-    if heart.share > 0.0 and len(crossings):
-        heights_m = rise_m[np.repeat(at, heart_counts)] + crossings[:, 1] * cos(tilt)
-        top_m = hearts[:, 4] * cos(tilt)
-        bounds += [heights_m - top_m, heights_m + top_m]
+    zone_counts = np.diff(stations.zone_offsets)
+    if costs:
+        heights_m, top_m = rise_m + hearts[:, 1] * cos(tilt), hearts[:, 4] * cos(tilt)
+        there = top_m >= 0.0
+        bounds += [(heights_m - top_m)[there], (heights_m + top_m)[there]]
     if len(rings):
         owner = np.repeat(np.repeat(at, zone_counts), np.diff(stations.ring_offsets))
         bounds.append(rise_m[owner] + rings[:, 1] * cos(tilt))
     normal = lay.log_to_bed[2, :3]  # of every slab, in the log frame
     feather = [0.0 if zone.normal is None else alignment(normal, zone.normal) for zone in stations.zones]
     return Inside(
-        heart_offsets=stations.heart_offsets,
         hearts=hearts,
+        heart_counts=np.diff(stations.heart_offsets) if costs else np.zeros(len(stations.x_m), dtype=np.int64),
         zone_offsets=stations.zone_offsets,
         ring_offsets=stations.ring_offsets,
         rings=rings,
@@ -232,7 +233,7 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
         cos_tilt=cos(tilt),
         low_m=float(min((b.min() for b in bounds), default=np.inf)),
         high_m=float(max((b.max() for b in bounds), default=-np.inf)),
-        most=int((heart_counts + zone_counts).max()) if bounds else 0,
+        most=len(hearts) + int(zone_counts.max(initial=0)) if bounds else 0,
         best_feather=max(feather, default=0.0),
     )
 

@@ -13,8 +13,11 @@ from dataclasses import dataclass
 import numba
 import numpy as np
 
+from optimizer.inside import strips_of_layer
 from optimizer.lay_table import Faces, LayTable
-from optimizer.layers import Room, general_layer, layer_of, layer_value, room_for, sound_simple_layer
+from optimizer.layers import Room, general_layer, layer_value, room_for
+from optimizer.runs import Sold
+from optimizer.simple_layers import flawed_simple_layer, sound_simple_layer
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -227,12 +230,15 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
     top, bottom = table.upper, table.lower
     top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
     bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
-    top_chords, bottom_chords = top.chords, bottom.chords
     top_y, bottom_y, top_simple, bottom_simple = top.chords.y, bottom.chords.y, top.simple, bottom.simple
     top_shift, bottom_shift, first, last, cell_m = top.shift, bottom.shift, table.first, table.last, table.cell_m
     inside = table.inside
     figured, flaw_low_m, flaw_high_m = inside.best_feather > 0.0, inside.low_m, inside.high_m
     zero_m, step_m, kerf_m = table.lowest_row * terms.step_m, terms.step_m, terms.kerf_m
+    min_width_m, max_width_m = terms.min_width_m, terms.max_width_m
+    min_length_m, max_length_m = terms.min_length_m, terms.max_length_m
+    feather, drying = terms.feather_per_board_foot, terms.drying_per_board_foot
+    width_at_m, width_factor = terms.width_at_m, terms.width_factor
     room = _room(table)
     top_counts, bottom_counts = top.chords.counts, bottom.chords.counts
     low, high, parent, begins, begin, end = (
@@ -279,39 +285,32 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
             top_row, bottom_row = k + top_shift, j + bottom_shift
             upper_m, lower_m = zero_m + k * step_m, zero_m + j * step_m + kerf_m
             flawed = upper_m > flaw_low_m and lower_m < flaw_high_m
-            if not figured:
-                sound = -1.0
-                if top_simple[top_row] and bottom_simple[bottom_row]:
-                    sound = sound_simple_layer(terms, m, top_y, top_row, bottom_y, bottom_row, first, last, cell_m)
-                if sound < 0.0:
-                    sound = general_layer(
-                        terms, m, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first, last, cell_m,
-                        False, False, low, high, parent, begins, begin, end, width, lost, figure, sums, strips,
-                        strip_counts,
+            sold = Sold(
+                min_width_m, max_width_m, min_length_m, max_length_m, feet[m], price[m], feather, drying, least,
+                width_at_m, width_factor,
+            )  # fmt: skip
+            simple = top_simple[top_row] and bottom_simple[bottom_row]
+            # Sound wood brings the most: where it is looked at first, the flaws are what is left to count.
+            for counted in range(figured and flawed, 2 if flawed else 1):
+                found = -1.0
+                if simple and counted:
+                    found = flawed_simple_layer(
+                        sold, top_y, top_row, bottom_y, bottom_row, first, last, cell_m, inside, lower_m, upper_m,
+                        strips, strip_counts, lost, figure,
                     )  # fmt: skip
-                if after[j] + sound <= value[k]:
-                    continue
-                if not flawed:
-                    value[k], choice[k], below[k] = after[j] + sound, m, j
-                    continue
-            # Where sound wood was looked at already, the flaws are what is left to count.
-            found = after[j] + layer_of(
-                terms,
-                m,
-                top_chords,
-                top_row,
-                bottom_chords,
-                bottom_row,
-                first,
-                last,
-                cell_m,
-                top_simple[top_row] and bottom_simple[bottom_row],
-                flawed,
-                inside,
-                lower_m,
-                upper_m,
-                room,
-            )
+                elif simple:
+                    found = sound_simple_layer(sold, top_y, top_row, bottom_y, bottom_row, first, last, cell_m)
+                if found < 0.0:
+                    if counted:
+                        strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts)
+                    found = general_layer(
+                        sold, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first, last, cell_m,
+                        bool(counted), figured, low, high, parent, begins, begin, end, width, lost, figure, sums,
+                        strips, strip_counts,
+                    )  # fmt: skip
+                found += after[j]
+                if found <= value[k]:
+                    break
             if found > value[k]:
                 value[k], choice[k], below[k] = found, m, j
         after[k] = value[k] - pass_cost[k]

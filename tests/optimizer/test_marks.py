@@ -98,11 +98,12 @@ def test_alignment(off_deg, expected):
 
 
 def test_each_point_takes_the_largest_share_and_never_a_sum():
-    strips = np.zeros((1, 4, 4))
-    strips[0, :3, :3] = [(0.0, 0.4, 0.4), (0.2, 0.6, 1.0), (0.5, 0.9, 0.5)]
+    strips = np.zeros((4, 4, 1))
+    strips[:3, :3, 0] = [(0.0, 0.4, 0.4), (0.2, 0.6, 1.0), (0.5, 0.9, 0.5)]
 
     # 0 to 0.2 at 0.4, 0.2 to 0.6 at 1, 0.6 to 0.8 at 0.5.
     assert largest_share(strips, 0, 3, 2, 0.0, 0.8) == pytest.approx(0.2 * 0.4 + 0.4 + 0.2 * 0.5)
+    assert largest_share(strips, 0, 2, 2, 0.0, 0.8) == pytest.approx(0.2 * 0.4 + 0.4)
     assert largest_share(strips, 0, 1, 2, 0.1, 0.8) == pytest.approx(0.3 * 0.4)
     assert largest_share(strips, 0, 0, 2, 0.1, 0.8) == 0.0
 
