@@ -16,7 +16,8 @@ class Inside(NamedTuple):
     """Hearts and zones at the stations, turned with the log: y and rolled z. [m].
 
     hearts : (C, 6, N) sections of the heart strips at each station (see heart_sections), up to C of them; (0, 6, N)
-        where hearts cost nothing. heart_counts : (N,) how many of them.
+        where hearts cost nothing. heart_counts : (N,) how many of them. heart_spans : (C, 2) the
+        stations from the first to beyond the last that have a first, a second ... of them.
     zone_offsets : station i owns zones zone_offsets[i] .. zone_offsets[i + 1] - 1; zone q the corners
         ring_offsets[q] .. ring_offsets[q + 1] - 1 of `rings` (V, 2), a convex ring.
     zone_share : share of the price lost on each. zone_feather : how much of the premium figured wood brings in
@@ -30,6 +31,7 @@ class Inside(NamedTuple):
 
     hearts: FloatArray
     heart_counts: IntArray
+    heart_spans: IntArray
     zone_offsets: IntArray
     ring_offsets: IntArray
     rings: FloatArray
@@ -44,26 +46,48 @@ class Inside(NamedTuple):
     best_feather: float
 
 
-def heart_sections(crossings: FloatArray, offsets: IntArray, radius_m: float) -> FloatArray:
+@numba.njit(cache=True, nogil=True)
+def heart_sections(crossings: FloatArray, offsets: IntArray, roll: float, radius_m: float) -> FloatArray:
     """Return the sections of the heart strips, (C, 6, N): y, z, slope, flat, top, at; top is -1 where there is none.
 
-    crossings : (H, 4) turned (y, z, dy, dz): where a heart line crosses a station, and its unit direction; station i
-    owns rows offsets[i] .. offsets[i + 1] - 1, C of them at most.
+    crossings : (H, 4) (y, z, dy, dz) before the roll (radians): where a heart line crosses a station, and its unit
+    direction; station i owns rows offsets[i] .. offsets[i + 1] - 1, C of them at most.
 
     The strip's section is an ellipse, stretched where the heart runs aslant: points u from the crossing with
     |u|^2 - (u . d)^2 <= radius^2. At a height v from the crossing it spans slope v -+ flat sqrt(top^2 - v^2), for
     v up to +-top; its rightmost point is at height `at`, its leftmost at -at.
     """
-    y, z, dy, dz = crossings.T
-    a, b, c = 1.0 - dy * dy, -dy * dz, 1.0 - dz * dz
-    root = np.sqrt(a * c - b * b)
-    counts = np.diff(offsets)
-    owner = np.repeat(np.arange(len(counts)), counts)
-    found = np.zeros((int(counts.max(initial=0)), 6, len(counts)))
+    stations = len(offsets) - 1
+    most = 0
+    for i in range(stations):
+        most = max(most, offsets[i + 1] - offsets[i])
+    found = np.zeros((most, 6, stations))
     found[:, 4] = -1.0
-    columns = [y, z, -b / a, root / a, radius_m * np.sqrt(a) / root, -b * radius_m / np.sqrt(c) / root]
-    found[np.arange(len(owner)) - offsets[owner], :, owner] = np.stack(columns, axis=1)
+    cr, sr = np.cos(roll), np.sin(roll)
+    for i in range(stations):
+        for h in range(offsets[i], offsets[i + 1]):
+            dy = crossings[h, 2] * cr - crossings[h, 3] * sr
+            dz = crossings[h, 2] * sr + crossings[h, 3] * cr
+            a, b, c = 1.0 - dy * dy, -dy * dz, 1.0 - dz * dz
+            root = np.sqrt(a * c - b * b)
+            section = found[h - offsets[i], :, i]
+            section[0] = crossings[h, 0] * cr - crossings[h, 1] * sr
+            section[1] = crossings[h, 0] * sr + crossings[h, 1] * cr
+            section[2], section[3] = -b / a, root / a
+            section[4], section[5] = radius_m * np.sqrt(a) / root, -b * radius_m / np.sqrt(c) / root
     return found
+
+
+@numba.njit(cache=True, nogil=True)
+def heights_of_hearts(sections: FloatArray, rise_m: FloatArray, cos_tilt: float) -> tuple[float, float]:
+    """Return the bed heights that the heart strips lie between; inf, -inf where there are none. [m]."""
+    low, high = np.inf, -np.inf
+    for c in range(sections.shape[0]):
+        for i in range(sections.shape[2]):
+            if sections[c, 4, i] >= 0.0:
+                height, top = rise_m[i] + sections[c, 1, i] * cos_tilt, sections[c, 4, i] * cos_tilt
+                low, high = min(low, height - top), max(high, height + top)
+    return low, high
 
 
 @numba.njit(cache=True, nogil=True, fastmath={"nnan", "nsz", "arcp", "contract"})
@@ -123,14 +147,16 @@ def strips_of_layer(
     zone_offsets, ring_offsets, rings = inside.zone_offsets, inside.ring_offsets, inside.rings
     zone_share, zone_feather = inside.zone_share, inside.zone_feather
     stations = len(counts)
-    last = first + stations
     for c in range(len(hearts)):
-        _heart_strips(
-            hearts[c, 0, first:last], hearts[c, 1, first:last], hearts[c, 2, first:last], hearts[c, 3, first:last],
-            hearts[c, 4, first:last], hearts[c, 5, first:last], rise_m[first:last], cos_tilt, lower_m, upper_m,
-            strips[c, 0], strips[c, 1],
-        )  # fmt: skip
-        strips[c, 2, :], strips[c, 3, :] = inside.heart_share, 0.0
+        strips[c, 0, :], strips[c, 1, :], strips[c, 2, :], strips[c, 3, :] = np.inf, -np.inf, inside.heart_share, 0.0
+        begin, end = max(first, inside.heart_spans[c, 0]), min(first + stations, inside.heart_spans[c, 1])
+        if begin < end:
+            heart = hearts[c]
+            _heart_strips(
+                heart[0, begin:end], heart[1, begin:end], heart[2, begin:end], heart[3, begin:end],
+                heart[4, begin:end], heart[5, begin:end], rise_m[begin:end], cos_tilt, lower_m, upper_m,
+                strips[c, 0, begin - first : end - first], strips[c, 1, begin - first : end - first],
+            )  # fmt: skip
     for i in range(stations):
         count = heart_counts[first + i]
         if len(zone_share):
@@ -140,6 +166,7 @@ def strips_of_layer(
             for q in range(zone_offsets[station], zone_offsets[station + 1]):
                 low, high = _ring_span(rings, ring_offsets[q], ring_offsets[q + 1], lower, upper)
                 if high > low:
+                    count = max(count, len(hearts))  # slots of hearts that are not there stay empty
                     strips[count, 0, i], strips[count, 1, i] = low, high
                     strips[count, 2, i], strips[count, 3, i] = zone_share[q], zone_feather[q]
                     count += 1
@@ -151,15 +178,20 @@ def largest_share(strips: FloatArray, i: int, count: int, column: int, low: floa
     """Return the largest share that covers each point of low .. high at station i, summed along it. [m]."""
     if count == 0:
         return 0.0
+    if count > 2:
+        return _largest_of_many(strips, i, count, column, low, high)
     first = max(0.0, min(high, strips[0, 1, i]) - max(low, strips[0, 0, i]))
     if count == 1:
         return strips[0, column, i] * first
-    if count == 2:
-        second = max(0.0, min(high, strips[1, 1, i]) - max(low, strips[1, 0, i]))
-        both_low = max(low, strips[0, 0, i], strips[1, 0, i])
-        both = max(0.0, min(high, strips[0, 1, i], strips[1, 1, i]) - both_low)
-        a, b = strips[0, column, i], strips[1, column, i]
-        return a * first + b * second - min(a, b) * both
+    second = max(0.0, min(high, strips[1, 1, i]) - max(low, strips[1, 0, i]))
+    both_low = max(low, strips[0, 0, i], strips[1, 0, i])
+    both = max(0.0, min(high, strips[0, 1, i], strips[1, 1, i]) - both_low)
+    a, b = strips[0, column, i], strips[1, column, i]
+    return a * first + b * second - min(a, b) * both
+
+
+@numba.njit(cache=True, nogil=True)
+def _largest_of_many(strips: FloatArray, i: int, count: int, column: int, low: float, high: float) -> float:
     total, here = 0.0, low
     while here < high:
         # From here to the next place where any strip begins or ends the same strips cover the line.

@@ -13,12 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
-from optimizer.inside import Inside, heart_sections
+from optimizer.inside import Inside, heart_sections, heights_of_hearts
 from optimizer.lay import Lay
 from optimizer.stations import Stations
 from optimizer.terms import Terms
 from optimizer.zones import alignment
-from scans.log import FloatArray
+from scans.log import FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]
 
@@ -104,12 +104,13 @@ def lay_table(
         stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m, terms.worth_step_m, terms.worth_m,
     )  # fmt: skip
     measured = wood_by_row(at_passes, *measure)
+    whole = _faces(at_passes, measured, stations, tilt, terms)
 
     def faces(way: int) -> Faces:
         if way == 0 or shared:
-            return _faces(at_passes, measured, way * shift, rows, stations, tilt, terms)
+            return _shifted(whole, way * shift, rows)
         beside = chord_table(offsets, wood, rows, way * kerf_steps, stations.wood.slots)
-        return _faces(beside, wood_by_row(beside, *measure), 0, rows, stations, tilt, terms)
+        return _faces(beside, wood_by_row(beside, *measure), stations, tilt, terms)
 
     if reach_m is None and stations.outer is stations.wood:
         reach_m = reach_of_chords(at_passes, rows)
@@ -163,19 +164,40 @@ def _turned(stations: Stations, lay: Lay, terms: Terms, *, outer: bool) -> Float
 def _faces(
     chords: Chords,
     measured: tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray],
-    shift: int,
-    rows: int,
     stations: Stations,
     tilt: float,
     terms: Terms,
 ) -> Faces:
-    usable, worth, factor = np.zeros(rows), np.zeros(rows), np.zeros(rows)
-    there = np.arange(rows) + shift
-    met = (there >= 0) & (there < len(chords.counts))
-    usable[met] = measured[2][there[met]] / cos(tilt)
-    worth[met] = measured[3][there[met]] / cos(tilt)
-    factor[met] = best_factor_up_to(terms, np.minimum(measured[4][there[met]], terms.max_width_m))
-    return Faces(chords, shift, _simple_rows(chords, stations.first, stations.last), usable, worth, factor)
+    """Return the faces at every row of a table."""
+    _area, _length, usable, worth, widest = measured
+    return Faces(
+        chords=chords,
+        shift=0,
+        simple=_simple_rows(chords, stations.first, stations.last),
+        usable_m2=usable / cos(tilt),
+        usable_worth_m2=worth / cos(tilt),
+        best_factor=best_factor_up_to(terms, np.minimum(widest, terms.max_width_m)),
+    )
+
+
+def _shifted(faces: Faces, shift: int, rows: int) -> Faces:
+    """Return the faces so many rows above those of a table; nothing where these are beyond it."""
+    below, count = max(0, -shift), len(faces.simple)
+
+    def moved(values: FloatArray) -> FloatArray:
+        there = values[max(0, shift) : min(count, rows + shift)]
+        if below == 0 and len(there) == rows:
+            return there
+        found = np.zeros(rows)
+        found[below : below + len(there)] = there
+        return found
+
+    return faces._replace(
+        shift=shift,
+        usable_m2=moved(faces.usable_m2),
+        usable_worth_m2=moved(faces.usable_worth_m2),
+        best_factor=moved(faces.best_factor),
+    )
 
 
 def best_factor_up_to(terms: Terms, width_m: FloatArray) -> FloatArray:
@@ -202,27 +224,26 @@ def _simple_rows(table: Chords, first: int, last: int) -> BoolArray:
 def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
     """Return what lies inside the wood at the stations, turned as the log lies."""
     roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
-    turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
-    crossings = np.concatenate([stations.hearts[:, :2] @ turn, stations.hearts[:, 2:] @ turn], axis=1)
-    costs = heart.share > 0.0 and len(crossings) > 0
-    hearts = heart_sections(crossings, stations.heart_offsets, heart.radius_m)[: None if costs else 0]
-    rings = np.ascontiguousarray(stations.rings @ turn)
-    rise_m = stations.x_m * sin(tilt) + lay.lift_m
     at = np.arange(len(stations.x_m))
-    bounds: list[FloatArray] = []
-    zone_counts = np.diff(stations.zone_offsets)
-    if costs:
-        heights_m, top_m = rise_m + hearts[:, 1] * cos(tilt), hearts[:, 4] * cos(tilt)
-        there = top_m >= 0.0
-        bounds += [(heights_m - top_m)[there], (heights_m + top_m)[there]]
+    rise_m = stations.x_m * sin(tilt) + lay.lift_m
+    hearts, heart_counts = np.zeros((0, 6, len(at))), np.zeros(len(at), dtype=np.int64)
+    if heart.share > 0.0:
+        hearts = heart_sections(stations.hearts, stations.heart_offsets, roll, heart.radius_m)
+        heart_counts = np.diff(stations.heart_offsets)
+    low_m, high_m = heights_of_hearts(hearts, rise_m, cos(tilt))
+    rings, zone_counts = stations.rings, np.diff(stations.zone_offsets)
     if len(rings):
+        turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
+        rings = np.ascontiguousarray(rings @ turn)
         owner = np.repeat(np.repeat(at, zone_counts), np.diff(stations.ring_offsets))
-        bounds.append(rise_m[owner] + rings[:, 1] * cos(tilt))
+        heights_m = rise_m[owner] + rings[:, 1] * cos(tilt)
+        low_m, high_m = min(low_m, float(heights_m.min())), max(high_m, float(heights_m.max()))
     normal = lay.log_to_bed[2, :3]  # of every slab, in the log frame
     feather = [0.0 if zone.normal is None else alignment(normal, zone.normal) for zone in stations.zones]
     return Inside(
         hearts=hearts,
-        heart_counts=np.diff(stations.heart_offsets) if costs else np.zeros(len(stations.x_m), dtype=np.int64),
+        heart_counts=heart_counts,
+        heart_spans=_spans(heart_counts, len(hearts)),
         zone_offsets=stations.zone_offsets,
         ring_offsets=stations.ring_offsets,
         rings=rings,
@@ -231,11 +252,20 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
         heart_share=heart.share,
         rise_m=rise_m,
         cos_tilt=cos(tilt),
-        low_m=float(min((b.min() for b in bounds), default=np.inf)),
-        high_m=float(max((b.max() for b in bounds), default=-np.inf)),
-        most=len(hearts) + int(zone_counts.max(initial=0)) if bounds else 0,
+        low_m=low_m,
+        high_m=high_m,
+        most=len(hearts) + int(zone_counts.max(initial=0)),
         best_feather=max(feather, default=0.0),
     )
+
+
+def _spans(counts: IntArray, most: int) -> IntArray:
+    """Return (most, 2): from the first station to beyond the last where counts are over 0, over 1 and so on."""
+    spans = np.zeros((most, 2), dtype=np.int64)
+    for c in range(most):
+        there = np.flatnonzero(counts > c)
+        spans[c] = there[0], there[-1] + 1
+    return spans
 
 
 def lowest_row(terms: Terms) -> int:

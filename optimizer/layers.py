@@ -21,21 +21,22 @@ from scans.log import FloatArray, IntArray
 class Room(NamedTuple):
     """Room for the kernels to work in, made once for a lay.
 
-    low, high : intervals of an outline, station by station. parent : the piece that each belongs to.
-    begins : (count + 1,) first interval of each station. from_station, to_station : where each piece lies, at its
-    first interval. width, lost, figured,. sums : (5, count + 2). strips : (most, 4, count).
-    strip_counts : (count,).
+    low, high, piece : intervals of an outline, station by station, and the piece that each belongs to. begins :
+    (count + 1,) first interval of each station. parent, begin, end : of pieces: which one each was joined to, its first
+    and its last station. widths : (pieces, count). lost, figured : (count,). sums : (5, count + 2).
+    strips : (most, 4, count). strip_counts : (count,).
     """
 
     low: FloatArray
     high: FloatArray
-    parent: IntArray
+    piece: IntArray
     begins: IntArray
-    width: FloatArray
+    parent: IntArray
+    begin: IntArray
+    end: IntArray
+    widths: FloatArray
     lost: FloatArray
     figured: FloatArray
-    from_station: IntArray
-    to_station: IntArray
     sums: FloatArray
     strips: FloatArray
     strip_counts: IntArray
@@ -50,11 +51,12 @@ def room_for(count: int, slots: int, strips: int) -> Room:
         np.zeros(intervals),
         np.zeros(intervals, dtype=np.int64),
         np.zeros(count + 1, dtype=np.int64),
-        np.zeros(count),
-        np.zeros(count),
-        np.zeros(count),
         np.zeros(intervals, dtype=np.int64),
         np.zeros(intervals, dtype=np.int64),
+        np.zeros(intervals, dtype=np.int64),
+        np.empty((intervals, count)),
+        np.zeros(count),
+        np.zeros(count),
         np.zeros((5, count + 2)),
         np.zeros((max(1, strips), 4, count)),
         np.zeros(count, dtype=np.int64),
@@ -85,11 +87,12 @@ def general_layer(
     feather: bool,
     low: FloatArray,
     high: FloatArray,
-    parent: IntArray,
+    piece: IntArray,
     begins: IntArray,
+    parent: IntArray,
     begin: IntArray,
     end: IntArray,
-    width: FloatArray,
+    widths: FloatArray,
     lost: FloatArray,
     figured: FloatArray,
     sums: FloatArray,
@@ -102,67 +105,71 @@ def general_layer(
     them out of a tuple costs more than most layers.
     """
     count = last - first
-    n = 0
+    n, pieces = 0, 0
     for i in range(count):
         begins[i] = n
         s = first + i
         a, a_end = 0, upper_counts[upper_row, s]
         b, b_end = 0, lower_counts[lower_row, s]
+        before = begins[i - 1] if i else 0
         while a < a_end and b < b_end:
-            left = max(upper_y[upper_row, a, s], lower_y[lower_row, b, s])
-            right = min(upper_y[upper_row, a + 1, s], lower_y[lower_row, b + 1, s])
+            a_right, b_right = upper_y[upper_row, a + 1, s], lower_y[lower_row, b + 1, s]
+            left = np.float64(max(upper_y[upper_row, a, s], lower_y[lower_row, b, s]))
+            right = np.float64(min(a_right, b_right))
             if right > left:
-                low[n], high[n], parent[n] = left, right, n
+                # It belongs to the piece of what it meets at the station before, which it may join to another.
+                while before < begins[i] and high[before] <= left:
+                    before += 1
+                own, beside = -1, before
+                while beside < begins[i] and low[beside] < right:
+                    other = _root(parent, piece[beside])
+                    if own < 0:
+                        own = other
+                    elif other != own:
+                        own = _joined(own, other, parent, begin, end, widths)
+                    beside += 1
+                if own < 0:
+                    own, parent[pieces], begin[pieces], end[pieces] = pieces, pieces, i, -1
+                    pieces += 1
+                if end[own] == i:
+                    widths[own, i] += right - left
+                else:
+                    widths[own, i], end[own] = right - left, i
+                low[n], high[n], piece[n] = left, right, own
                 n += 1
-            if upper_y[upper_row, a + 1, s] < lower_y[lower_row, b + 1, s]:
+            if a_right < b_right:
                 a += 2
             else:
                 b += 2
-        if i:
-            p, q = begins[i - 1], begins[i]
-            while p < begins[i] and q < n:
-                if min(high[p], high[q]) > max(low[p], low[q]):
-                    root_p, root_q = _root(parent, p), _root(parent, q)
-                    if root_p != root_q:
-                        parent[max(root_p, root_q)] = min(root_p, root_q)
-                if high[p] < high[q]:
-                    p += 1
-                else:
-                    q += 1
     begins[count] = n
-    for i in range(count):
-        for m in range(begins[i], begins[i + 1]):
-            # Parents come first, so that one step finds the root.
-            root = parent[parent[m]]
-            parent[m] = root
-            if root == m:
-                begin[m] = i
-            end[root] = i
     needed = sold.min_length_m / cell_m - 1.0
     total = 0.0
-    for k in range(n):
-        # Each piece once, at its root; a short one has no room for a run.
+    for k in range(pieces):
+        # A short piece has no room for a run.
         if parent[k] != k or end[k] - begin[k] + 1 < needed:
-            continue
-        on_end, longest = 0, 0
-        for i in range(begin[k], end[k] + 1):
-            width[i] = lost[i] = figured[i] = 0.0
-            for m in range(begins[i], begins[i + 1]):
-                if parent[m] == k:
-                    width[i] += high[m] - low[m]
-            on_end = on_end + 1 if width[i] >= sold.min_width_m else 0
-            longest = max(longest, on_end)
-        if longest < needed or longest == 0:
             continue
         if something:
             for i in range(begin[k], end[k] + 1):
+                lost[i] = figured[i] = 0.0
                 for m in range(begins[i], begins[i + 1]):
-                    if strip_counts[i] and parent[m] == k:
+                    if strip_counts[i] and _root(parent, piece[m]) == k:
                         lost[i] += largest_share(strips, i, strip_counts[i], 2, low[m], high[m])
                         if feather:
                             figured[i] += largest_share(strips, i, strip_counts[i], 3, low[m], high[m])
-        total += piece_value(sold, width, lost, figured, begin[k], end[k], count, cell_m, sums)
+        total += piece_value(sold, widths[k], something, lost, figured, begin[k], end[k], count, cell_m, sums)
     return total
+
+
+@numba.njit(cache=True, nogil=True)
+def _joined(a: int, b: int, parent: IntArray, begin: IntArray, end: IntArray, widths: FloatArray) -> int:
+    """Make one piece of two that lie side by side at a station; return which it is."""
+    kept, gone = min(a, b), max(a, b)
+    for i in range(begin[gone], end[gone] + 1):
+        shared = begin[kept] <= i <= end[kept]
+        widths[kept, i] = widths[gone, i] + (widths[kept, i] if shared else 0.0)
+    begin[kept], end[kept] = min(begin[kept], begin[gone]), max(end[kept], end[gone])
+    parent[gone] = kept
+    return kept
 
 
 @numba.njit(cache=True, nogil=True)
@@ -198,8 +205,8 @@ def layer_of(
         strips_of_layer(inside, first, lower_m, upper_m, room.strips, room.strip_counts)
     return general_layer(
         sold, upper.counts, upper.y, upper_row, lower.counts, lower.y, lower_row, first, last, cell_m,
-        something, inside.best_feather > 0.0, room.low, room.high, room.parent, room.begins, room.from_station,
-        room.to_station, room.width, room.lost, room.figured, room.sums, room.strips, room.strip_counts,
+        something, inside.best_feather > 0.0, room.low, room.high, room.piece, room.begins, room.parent,
+        room.begin, room.end, room.widths, room.lost, room.figured, room.sums, room.strips, room.strip_counts,
     )  # fmt: skip
 
 

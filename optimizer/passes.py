@@ -241,10 +241,9 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
     width_at_m, width_factor = terms.width_at_m, terms.width_factor
     room = _room(table)
     top_counts, bottom_counts = top.chords.counts, bottom.chords.counts
-    low, high, parent, begins, begin, end = (
-        room.low, room.high, room.parent, room.begins, room.from_station, room.to_station,
-    )  # fmt: skip
-    width, lost, figure, sums = room.width, room.lost, room.figured, room.sums
+    low, high, piece, begins = room.low, room.high, room.piece, room.begins
+    parent, begin, end, widths = room.parent, room.begin, room.end, room.widths
+    lost, figure, sums = room.lost, room.figured, room.sums
     strips, strip_counts = room.strips, room.strip_counts
     promised, bounded = np.zeros(len(drops)), len(above) > 0
     for k in range(rows):
@@ -305,8 +304,8 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
                         strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts)
                     found = general_layer(
                         sold, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first, last, cell_m,
-                        bool(counted), figured, low, high, parent, begins, begin, end, width, lost, figure, sums,
-                        strips, strip_counts,
+                        bool(counted), figured, low, high, piece, begins, parent, begin, end, widths, lost, figure,
+                        sums, strips, strip_counts,
                     )  # fmt: skip
                 found += after[j]
                 if found <= value[k]:

@@ -153,6 +153,7 @@ def run_value(
 def piece_value(
     sold: Sold,
     width: FloatArray,
+    something: bool,
     lost: FloatArray,
     figured: FloatArray,
     low: int,
@@ -165,7 +166,8 @@ def piece_value(
 
     width, lost, figured : (count,) wood across the piece at each usable station; the share of the price lost, and
     that of the premium brought, summed across it. [m]
-    low, high : the piece lies on stations low .. high. cell_m : length of a cell along the bed. [m]
+    something : whether anything is lost or figured at all. low, high : the piece lies on stations low .. high.
+    cell_m : length of a cell along the bed. [m]
     scratch : (5, count + 2).
 
     Between stations the width goes straight; beyond the piece's own ends it falls to 0 in a cell,
@@ -192,14 +194,18 @@ def piece_value(
             last_reach, last_edge = cell_m * (last - least) / (last - after), least
         length = (j - i) * cell_m + first_reach + last_reach
         if length > sold.max_length_m:
+            if not something:
+                lost[i : j + 1] = figured[i : j + 1] = 0.0
             ends = (first_reach, first_edge, last_reach, last_edge)
             total += _long_run_value(sold, width, lost, figured, i, j, cell_m, ends, scratch)
         elif length >= sold.min_length_m:
             widths, capped = _sums(width[i : j + 1], most)
             ends = (first_reach, first_edge, last_reach, last_edge)
             area, uncapped = run_areas(widths, capped, first, last, most, cell_m, ends)
-            lost_m2 = over_run(lost[i : j + 1], cell_m, first_reach, last_reach)
-            figured_m2 = over_run(figured[i : j + 1], cell_m, first_reach, last_reach)
+            lost_m2 = figured_m2 = 0.0
+            if something:
+                lost_m2 = over_run(lost[i : j + 1], cell_m, first_reach, last_reach)
+                figured_m2 = over_run(figured[i : j + 1], cell_m, first_reach, last_reach)
             total += slab_value(sold, length, area, uncapped, lost_m2, figured_m2)
         i = j + 1
     return total

@@ -96,7 +96,7 @@ def _swept(
     for i in range(len(a_low)):
         width = np.float64(min(a_high[i], b_high[i])) - np.float64(max(a_low[i], b_low[i]))
         enough = width >= least
-        wide += enough
+        wide += 1 if enough else 0
         widths += width if enough else 0.0
         capped += min(width, most) if enough else 0.0
     for i in range(len(a_low) - 1):
@@ -104,7 +104,7 @@ def _swept(
         next_low, next_high = max(a_low[i + 1], b_low[i + 1]), min(a_high[i + 1], b_high[i + 1])
         here = np.float64(high) - np.float64(low) >= least
         there = np.float64(next_high) - np.float64(next_low) >= least
-        apart += here & there & (min(high, next_high) <= max(low, next_low))
+        apart += 1 if here & there & (min(high, next_high) <= max(low, next_low)) else 0
     return wide, widths, capped, apart
 
 
@@ -244,7 +244,21 @@ def flawed_simple_layer(
         return 0.0 if run.begin == -1 else -1.0
     begin, end, feather = run.begin, run.end + 1, inside.best_feather > 0.0
     strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts)
-    _lost_on_run(upper_y, upper_row, lower_y, lower_row, first, last, strips, strip_counts, feather, lost, figured)
+    _lost_on_run(
+        upper_y,
+        upper_row,
+        lower_y,
+        lower_row,
+        first,
+        last,
+        inside.hearts,
+        inside.heart_counts,
+        strips,
+        strip_counts,
+        feather,
+        lost,
+        figured,
+    )
     lost_m2 = over_run(lost[begin:end], cell_m, run.first_reach_m, run.last_reach_m)
     figured_m2 = over_run(figured[begin:end], cell_m, run.first_reach_m, run.last_reach_m) if feather else 0.0
     return slab_value(sold, run.length_m, run.area_m2, run.uncapped_m2, lost_m2, figured_m2)
@@ -258,6 +272,8 @@ def _lost_on_run(
     lower_row: int,
     first: int,
     last: int,
+    hearts: FloatArray,
+    heart_counts: IntArray,
     strips: FloatArray,
     strip_counts: IntArray,
     feather: bool,
@@ -268,13 +284,21 @@ def _lost_on_run(
     count = last - first
     a_low, a_high = upper_y[upper_row, 0, first:last], upper_y[upper_row, 1, first:last]
     b_low, b_high = lower_y[lower_row, 0, first:last], lower_y[lower_row, 1, first:last]
-    # Most stations have one strip, whose loop needs no branches; where there are none, or more, it is done anew.
-    _lost_on_one_strip(a_low, a_high, b_low, b_high, strips[0, 0], strips[0, 1], strips[0, 2], lost)
+    # Most stations have a heart or two and nothing else, and loops without branches do for them. Where there is less
+    # than that, slots are empty.
+    if len(hearts) == 1:
+        _lost_on_one_strip(a_low, a_high, b_low, b_high, strips[0, 0], strips[0, 1], strips[0, 2], lost)
+    elif len(hearts) > 1:
+        _lost_on_two_strips(
+            a_low, a_high, b_low, b_high, strips[0, 0], strips[0, 1], strips[1, 0], strips[1, 1], strips[0, 2], lost
+        )
     for k in range(count):
-        if strip_counts[k] != 1 or feather:
+        if strip_counts[k] > 2 or strip_counts[k] > heart_counts[first + k] or len(hearts) == 0:
             low, high = _met(a_low, a_high, b_low, b_high, k)
             lost[k] = largest_share(strips, k, strip_counts[k], 2, low, high)
-            figured[k] = largest_share(strips, k, strip_counts[k], 3, low, high) if feather else 0.0
+        if feather:
+            low, high = _met(a_low, a_high, b_low, b_high, k)
+            figured[k] = largest_share(strips, k, strip_counts[k], 3, low, high)
 
 
 @numba.njit(cache=True, nogil=True, fastmath=FAST)
@@ -293,3 +317,27 @@ def _lost_on_one_strip(
         low = max(np.float64(max(a_low[i], b_low[i])), strip_low[i])
         high = min(np.float64(min(a_high[i], b_high[i])), strip_high[i])
         lost[i] = share[i] * max(0.0, high - low)
+
+
+@numba.njit(cache=True, nogil=True, fastmath=FAST)
+def _lost_on_two_strips(
+    a_low: NDArray[np.float32],
+    a_high: NDArray[np.float32],
+    b_low: NDArray[np.float32],
+    b_high: NDArray[np.float32],
+    first_low: FloatArray,
+    first_high: FloatArray,
+    second_low: FloatArray,
+    second_high: FloatArray,
+    share: FloatArray,
+    lost: FloatArray,
+) -> None:
+    # The same for two strips of one share: what both cover counts once.
+    for i in range(len(a_low)):
+        low = np.float64(max(a_low[i], b_low[i]))
+        high = np.float64(min(a_high[i], b_high[i]))
+        one = max(0.0, min(high, first_high[i]) - max(low, first_low[i]))
+        other = max(0.0, min(high, second_high[i]) - max(low, second_low[i]))
+        both_low, both_high = max(first_low[i], second_low[i]), min(first_high[i], second_high[i])
+        both = max(0.0, min(high, both_high) - max(low, both_low))
+        lost[i] = share[i] * (one + other - both)
