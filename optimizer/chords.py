@@ -227,39 +227,72 @@ def wood_by_row(
     area, length = np.zeros(rows), np.zeros(rows)
     usable, worth, widest = np.zeros(rows), np.zeros(rows), np.zeros(rows)
     widths = np.zeros(n)
+    begins = np.zeros(n + 1)
+    begins[1:] = np.cumsum(cell_m)
     beyond = len(worth_m) - 1
     steepest = (worth_m[beyond] - worth_m[beyond - 1]) / worth_step_m
+    # Beyond its outer stations a run reaches less than a cell at either end, and is narrower there: in all no more than
+    # its own mean over one cell more.
+    needed = max(1.0, np.ceil(min_length_m / cell_m[first] - 1.0 - 1e-9)) if last > first else 1.0
     for r in range(rows):
         _widths(table, r, widths)
-        from_x, to_x, x = -1.0, 0.0, 0.0
-        inside, inside_m2, inside_worth = 0, 0.0, 0.0
-        for i in range(n):
-            width, cell = widths[i], cell_m[i]
-            if width > 0.0:
-                if from_x < 0.0:
-                    from_x = x
-                to_x = x + cell
-                area[r] += width * cell
-            if first <= i < last:
-                widest[r] = max(widest[r], width)
-                if width >= min_width_m:
-                    inside += 1
-                    inside_m2 += width * cell
-                    at = min(int(width / worth_step_m), beyond - 1)
-                    slope = steepest if at == beyond - 1 else (worth_m[at + 1] - worth_m[at]) / worth_step_m
-                    inside_worth += (worth_m[at] + slope * (width - at * worth_step_m)) * cell
-                if (width < min_width_m or i == last - 1) and inside > 0:
-                    # Beyond its outer stations a run reaches less than a cell at either end, and is narrower there:
-                    # in all no more than its own mean over one cell more.
-                    needed = max(1.0, np.ceil(min_length_m / cell - 1.0 - 1e-9))
-                    if inside >= needed:
-                        usable[r] += inside_m2 * (1.0 + 1.0 / needed)
-                        worth[r] += inside_worth * (1.0 + 1.0 / needed)
-                    inside, inside_m2, inside_worth = 0, 0.0, 0.0
-            x += cell
-        if from_x >= 0.0:
-            length[r] = to_x - from_x
+        area[r] = _sum_of_products(widths, cell_m)
+        if area[r] == 0.0:
+            continue
+        length[r] = begins[_last_over(widths, 0.0) + 1] - begins[_first_over(widths, 0.0)]
+        widest[r] = _greatest(widths[first:last])
+        if widest[r] < min_width_m:
+            continue
+        i = first
+        while i < last:
+            if widths[i] < min_width_m:
+                i += 1
+                continue
+            begin, inside_m2, inside_worth = i, 0.0, 0.0
+            while i < last and widths[i] >= min_width_m:
+                inside_m2 += widths[i] * cell_m[i]
+                i += 1
+            if i - begin < needed:
+                continue
+            for k in range(begin, i):
+                at = min(int(widths[k] / worth_step_m), beyond - 1)
+                slope = steepest if at == beyond - 1 else (worth_m[at + 1] - worth_m[at]) / worth_step_m
+                inside_worth += (worth_m[at] + slope * (widths[k] - at * worth_step_m)) * cell_m[k]
+            usable[r] += inside_m2 * (1.0 + 1.0 / needed)
+            worth[r] += inside_worth * (1.0 + 1.0 / needed)
     return area, length, usable, worth, widest
+
+
+@numba.njit(cache=True, nogil=True, fastmath={"reassoc", "contract", "nsz"})
+def _sum_of_products(a: FloatArray, b: FloatArray) -> float:
+    total = 0.0
+    for i in range(len(a)):
+        total += a[i] * b[i]
+    return total
+
+
+@numba.njit(cache=True, nogil=True, fastmath={"nnan", "nsz"})
+def _greatest(values: FloatArray) -> float:
+    most = 0.0
+    for i in range(len(values)):
+        most = max(most, values[i])
+    return most
+
+
+@numba.njit(cache=True, nogil=True)
+def _first_over(values: FloatArray, least: float) -> int:
+    i = 0
+    while values[i] <= least:
+        i += 1
+    return i
+
+
+@numba.njit(cache=True, nogil=True)
+def _last_over(values: FloatArray, least: float) -> int:
+    i = len(values) - 1
+    while values[i] <= least:
+        i -= 1
+    return i
 
 
 @numba.njit(cache=True, nogil=True)
