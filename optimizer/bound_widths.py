@@ -39,17 +39,24 @@ def widths_at(
         most = max(most, first[i + 1] - first[i])
     lows, highs = np.zeros((most, rows)), np.zeros((most, rows))
     right, left = np.zeros(rows + 1), np.zeros(rows + 1)
+    spans, order = np.zeros((most, 2), dtype=np.int64), np.zeros(most, dtype=np.int64)
     for i in range(n):
         count = first[i + 1] - first[i]
         moved_m = off_m[i] * half + 1e-6
         spread = int(np.ceil(moved_m / row_m))
+        begin, end = rows, 0
         for c in range(count):
             ring = points[offsets[first[i] + c] : offsets[first[i] + c + 1]]
             y = ring[:, 0] * cos - ring[:, 1] * sin
             z = ring[:, 0] * sin + ring[:, 1] * cos
-            _chords(y, z, zero_m, row_m, spread, left, right, lows[c], highs[c])
-        for q in range(rows):
-            width = _joined(lows, highs, count, q, moved_m)
+            spans[c, 0], spans[c, 1] = _chords(y, z, zero_m, row_m, spread, left, right, lows[c], highs[c])
+            begin, end = min(begin, spans[c, 0]), max(end, spans[c, 1])
+        for c in range(count):
+            order[c] = c
+            lows[c, begin : spans[c, 0]], highs[c, begin : spans[c, 0]] = np.inf, -np.inf
+            lows[c, spans[c, 1] : end], highs[c, spans[c, 1] : end] = np.inf, -np.inf
+        for q in range(begin, end):
+            width = _joined(lows, highs, order[:count], q, moved_m)
             if width > 0.0:
                 table[q, i] = np.uint16(min(65535, int(width / unit_m) + 1))
     return table
@@ -66,11 +73,12 @@ def _chords(
     right: FloatArray,
     lows: FloatArray,
     highs: FloatArray,
-) -> None:
-    """Find the least and greatest y of a convex ring over each row and `spread` rows around; inf, -inf where none."""
+) -> tuple[int, int]:
+    """Find the least and greatest y of a convex ring over each row and `spread` rows around; inf, -inf where none.
+
+    Returns the first row that was looked at, and the one beyond the last.
+    """
     rows, k = len(lows), len(y)
-    lows[:] = np.inf
-    highs[:] = -np.inf
     bottom, top, far_left, far_right = np.argmin(z), np.argmax(z), np.argmin(y), np.argmax(y)
     low_z, high_z = z[bottom], z[top]
     begin, end = int(np.ceil((low_z - zero_m) / row_m)), int(np.floor((high_z - zero_m) / row_m))
@@ -86,7 +94,10 @@ def _chords(
             rise = z[beyond] - z[at]
             share = 0.0 if rise <= 0.0 else min(max((level - z[at]) / rise, 0.0), 1.0)
             line[q] = y[at] + share * (y[beyond] - y[at])
-    for q in range(max(0, begin - 1 - spread), min(rows, end + 1 + spread)):
+    from_row = max(0, begin - 1 - spread)
+    to_row = max(from_row, min(rows, end + 1 + spread))
+    for q in range(from_row, to_row):
+        lows[q], highs[q] = np.inf, -np.inf
         a, b = q - spread, q + 1 + spread
         low, high = zero_m + a * row_m, zero_m + b * row_m
         if high < low_z or low > high_z:
@@ -104,26 +115,30 @@ def _chords(
             lows[q] = left[b] if b <= end else y[far_left]
         else:
             lows[q] = left[a] if a >= begin else y[far_left]
+    return from_row, to_row
 
 
 @numba.njit(cache=True, nogil=True)
-def _joined(lows: FloatArray, highs: FloatArray, count: int, q: int, moved_m: float) -> float:
-    """Return the length of the union of intervals, each `moved_m` longer at either end."""
+def _joined(lows: FloatArray, highs: FloatArray, order: IntArray, q: int, moved_m: float) -> float:
+    """Return the length of the union of intervals, each `moved_m` longer at either end.
+
+    order : of the intervals, by where they begin at the row before; put right for this one.
+    """
+    count = len(order)
     if count == 1:
         return highs[0, q] - lows[0, q] + 2.0 * moved_m if highs[0, q] >= lows[0, q] else 0.0
+    for k in range(1, count):
+        c, at = order[k], k
+        while at > 0 and lows[order[at - 1], q] > lows[c, q]:
+            order[at] = order[at - 1]
+            at -= 1
+        order[at] = c
     total, reached = 0.0, -np.inf
-    while True:
-        # The interval that begins next beyond what is reached, or goes on from there.
-        nearest, to = np.inf, -np.inf
-        for c in range(count):
-            if highs[c, q] + moved_m > reached:
-                begin = max(lows[c, q] - moved_m, reached)
-                if begin < nearest or (begin == nearest and highs[c, q] + moved_m > to):
-                    nearest, to = begin, highs[c, q] + moved_m
-        if nearest == np.inf:
-            return total
-        total += to - nearest
-        reached = to
+    for c in order:
+        if highs[c, q] >= lows[c, q] and highs[c, q] + moved_m > reached:
+            total += highs[c, q] + moved_m - max(lows[c, q] - moved_m, reached)
+            reached = highs[c, q] + moved_m
+    return total
 
 
 @numba.njit(cache=True, nogil=True)
