@@ -4,7 +4,6 @@ from collections.abc import Callable
 from typing import Literal
 
 import numpy as np
-import trimesh
 from manifold3d import Manifold
 
 from scans.bark import wood_under_bark
@@ -112,6 +111,8 @@ def _closed(vertices: FloatArray, faces: IntArray, notes: list[str]) -> tuple[Fl
     if count_open_edges(kept, len(vertices)) == 0:
         return vertices, kept
     undirected = _edges_with_one_face(kept, len(vertices))
+    import trimesh  # noqa: PLC0415 - a fifth of a second that only meshes need wait for
+
     mesh = trimesh.Trimesh(vertices, kept, process=False)
     trimesh.repair.fix_winding(mesh)
     if undirected and undirected < _MOST_OPEN_SHARE * 1.5 * len(kept):

@@ -2,8 +2,6 @@
 
 import numpy as np
 
-from scans.simulator import random_settings, simulate
-
 SCAN_FILE = "invented_scan.ply"
 _SEED = 105
 _POINTS = 120_000
@@ -11,6 +9,8 @@ _POINTS = 120_000
 
 def invented_scan() -> bytes:
     """Return a cloud of a forked log on the ground, with grass and bunks, in metres, z up; always the same."""
+    from scans.simulator import random_settings, simulate  # noqa: PLC0415 - a quarter of a second for who asks for it
+
     scan = simulate(_SEED, random_settings(_SEED, clutter=True, points=_POINTS))
     kinds = [(axis, "<f4") for axis in ("x", "y", "z")] + [(colour, "u1") for colour in ("red", "green", "blue")]
     rows = np.empty(len(scan.points_m), dtype=kinds)

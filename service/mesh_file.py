@@ -1,7 +1,6 @@
 """A log's closed mesh as the bytes of a mesh file."""
 
 import numpy as np
-import trimesh
 from numpy.typing import NDArray
 
 from scans.log import Solid, SurfaceColours
@@ -19,6 +18,8 @@ def mesh_file(body: Solid, suffix: str, colours: SurfaceColours | None = None) -
     vertices_m = body.vertices_m
     if suffix == ".glb":  # y is up in this format by its standard (glTF 2.0, section 3.4)
         vertices_m = vertices_m[:, [0, 2, 1]] * [1.0, 1.0, -1.0]
+    import trimesh  # noqa: PLC0415 - a fifth of a second that only a written mesh need wait for
+
     mesh = trimesh.Trimesh(vertices_m, body.faces, process=False)
     if colours is not None and suffix in _COLOURED:
         rgb = _linear(colours.rgb) if suffix == ".glb" else colours.rgb
