@@ -36,6 +36,7 @@ TILTS = (0.0, -1.0, 1.0, -0.5, 0.5)
 """Tilts tried at each roll: the resting one, and shares of the way to the highest shim at either end."""
 COARSE_SHARE = 0.55
 STARTS = 8
+TILT_STEP = 0.25
 FINALISTS, FEWEST_FINALISTS, LAYS_PER_FINALIST = 16, 6, 50
 FINEST_ROLL_DEG = 0.05
 FIRST_POLISH_DEG = 0.4
@@ -412,11 +413,14 @@ def _refine(
     budget = max(8, (lays - tally.lays) // len(starts))
     stations = problem.coarse
 
-    def one(start: Scouted) -> list[Scouted]:
-        return pattern_search(problem, stations, start, 0.5 * spacing_deg, budget, tally.goes_on)
+    # On a round log all starts are alike: with first steps of their own they do not all try the same tilts.
+    shares = [TILT_STEP * 0.5 ** (k / STARTS) for k in range(len(starts))]
+
+    def one(start: Scouted, share: float) -> list[Scouted]:
+        return pattern_search(problem, stations, start, 0.5 * spacing_deg, budget, tally.goes_on, tilt_share=share)
 
     found: list[Scouted] = []
-    for k, path in enumerate(pool.map(one, starts), start=1):
+    for k, path in enumerate(pool.map(one, starts, shares), start=1):
         found += path
         tally.lays += len(path)
         tally.report("refining", k, len(starts), max((s.net for s in path), default=None))
@@ -432,12 +436,16 @@ def pattern_search(
     goes_on: Callable[[], bool],
     *,
     exact: bool = False,
+    tilt_share: float = TILT_STEP,
 ) -> list[Scouted]:
-    """Climb from a lay by steps of roll and tilt that halve when none helps; return all lays tried."""
+    """Climb from a lay by steps of roll and tilt that halve when none helps; return all lays tried.
+
+    tilt_share : the first step of tilt, as a share of all tilts.
+    """
     tried: list[Scouted] = []
     best = start
     limits = problem.tilt_range_deg(start.rolled)
-    tilt_step_deg = 0.25 * (limits[1] - limits[0]) if limits is not None else 0.0
+    tilt_step_deg = tilt_share * (limits[1] - limits[0]) if limits is not None else 0.0
     if exact:
         tilt_step_deg *= roll_step_deg / 5.0
     while roll_step_deg >= FINEST_ROLL_DEG and len(tried) < budget:
