@@ -105,6 +105,7 @@ def one_way(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units:
     picture = log_picture(shape_found(document.log), f"{document.log.name}, as it lies")
     return render(
         request, "one_way.html", **known, shown=shown, plan=plan, drawn=drawn, picture=picture,
+        stops=plan_view.stop_said(document) if plan is document.plain_way else "",
         cautions=_cautions_of(document, plan), worth=worth_inside(plan, document),
         mill_minutes=sum(cut.minutes for cut in plan.passes),
     )  # fmt: skip

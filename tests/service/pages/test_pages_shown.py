@@ -331,6 +331,25 @@ def test_each_way_shows_its_own_cautions(client: Pages, planned: Planned, log_id
         assert "of plan" not in other.partition('class="cautions"')[2]
 
 
+def test_a_plain_way_that_metal_stops_before_a_slab_says_so(client: Pages, planned: Planned, log_id: str) -> None:
+    document = planned.document
+    assert document.plain_way is not None
+    (_, corners), *_ = metal_on_bed(document.log, document.plain_way, flipped=False)
+    middle_m = float(corners[:, 2].mean())
+    passes = tuple(
+        cut.model_copy(update={"blade_height_m": middle_m + above_m})
+        for cut, above_m in zip(document.plain_way.passes, (0.2, 0.1), strict=False)
+    )
+    stopped = document.plain_way.model_copy(update={"passes": passes, "slabs": ()})
+    plan_id = keep_plan(client, log_id, document.model_copy(update={"plain_way": stopped}))
+    text = client.get(f"/plans/{plan_id}/plain").text
+    assert "The metal that you marked stops it before there is a slab." in text
+    assert "The plain way stops at the metal after 2 passes." in text
+    bare = document.plans[0].model_copy(update={"slabs": ()})
+    plan_id = keep_plan(client, log_id, document.model_copy(update={"plans": (bare,)}))
+    assert "Sawn this way the log gives no slab that your buyers take." in client.get(f"/plans/{plan_id}/1").text
+
+
 @pytest.mark.parametrize("net", [None, 100.0])
 def test_a_gap_in_the_line_of_rolls_is_explained_where_there_is_one(
     client: Pages, planned: Planned, log_id: str, net: float | None
