@@ -20,7 +20,7 @@ from optimizer.wood import find_wood
 RADIUS_M = 0.3
 
 
-def document_of(*depths_and_girths, mill=None, prices=None):
+def document_of(*depths_and_girths, mill=None, prices=None, doubt=False):
     """My way on a cylinder; metal by its depth and where on the girth."""
     log = shapes.cylinder(RADIUS_M, 3.0)
     marks = []
@@ -40,7 +40,7 @@ def document_of(*depths_and_girths, mill=None, prices=None):
     run = Run("way", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks)))
     mill = mill or books.mill(metal_keep_out_m=0.03, max_shim_m=0.0)
     way = Given(0.0, 0.0, 0.0, (0.594,))
-    document = price_way(given, mill, prices or books.prices((8,), (7.0,)), way, run=run)
+    document = price_way(given, mill, prices or books.prices((8,), (7.0,)), way, run=run, doubt=doubt)
     # What is checked is what is read back.
     return PlanDocument.model_validate(json.loads(document.model_dump_json()))
 
@@ -127,3 +127,12 @@ def test_the_document_notes_why_there_is_no_plain_way():
     narrow = books.mill(throat_m=0.3, throat_depth_m=0.01, max_shim_m=0.0)
     (note,) = [note for note in document_of(mill=narrow).warnings if "no plain way" in note]
     assert "above a first pass" in note
+
+
+def test_beside_a_way_in_doubt_the_plain_way_is_told_in_the_mean_too():
+    doubtful, sure = document_of(doubt=True), document_of()
+    plain = doubtful.plain_way
+
+    assert plain.net == pytest.approx(sure.plain_way.net)
+    assert plain.net_p10 < plain.net_expected < plain.net_p90
+    assert sure.plain_way.net_expected is None
