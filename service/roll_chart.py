@@ -57,7 +57,7 @@ def roll_chart(document: PlanDocument, measures: Measures) -> str:
     drawing.shape("circle", "best", cx=x, cy=y, r=8.0, stroke_width=2.0)
     anchor = "start" if x < 90.0 else "end" if x > _RIGHT - 90.0 else "middle"
     words = f"{measures.money(best.net)} at {turn_deg(best.roll_deg)}°"
-    drawing.text((x, y - 14.0), words, size=15, text_anchor=anchor, font_weight=700)
+    drawing.text((x, _TOP - 16.0), words, size=15, text_anchor=anchor, font_weight=700)
     return drawing.svg(WIDTH, HEIGHT)
 
 
