@@ -255,6 +255,22 @@ def test_a_tap_marks_the_place_under_it(page):
     assert page.evaluate("window.told")[1] == [name, place]
 
 
+def test_a_tap_a_little_beside_the_log_marks_its_edge(page):
+    canvas = mounted(page, "/marking")
+    log = np.argwhere(not_blank(picture(canvas)))
+    column = canvas.bounding_box()["width"] / 2
+    top = float(log[abs(log[:, 1] - column) < 2][:, 0].min())
+
+    tap(canvas, column, top - 45)  # farther off than a finger is thick
+    assert page.evaluate("window.told") == []
+    tap(canvas, column, top - 14)
+
+    ((name, place),) = page.evaluate("window.told")
+    assert name == "marked"
+    assert hypot(place["y_m"], place["z_m"]) == pytest.approx(RADIUS_M, abs=0.01)
+    assert place["z_m"] > 0.0
+
+
 def test_a_log_that_is_not_to_be_marked_tells_nothing(page):
     canvas = mounted(page, "/log")
 

@@ -20,6 +20,7 @@ const DARK = { ...LIGHT, seen: "#c08a55", guessed: "#39424a", heart: "#ff5a2a", 
   slab: "#d9b27b", waste: "#656a6d", background: "#17221d" };
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const TAP_PX = 9;
+const GLOVE_PX = 22; // half of what a target must be for a glove
 const TWICE_MS = 320;
 const GAP = 1.2; // how far the slabs come apart in all, as a part of the log's height on the bed
 const KEYS = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, 1], ArrowDown: [0, -1] };
@@ -344,9 +345,20 @@ class Figure {
     new ResizeObserver(() => this.paint()).observe(canvas);
   }
 
-  // Tells the page what lies under a place on the canvas.
-  touch({ x, y }) {
-    const met = this.view.cast(x, y);
+  // What is met under a place on the canvas or, as fingers in gloves are thick, round it.
+  near({ x, y }) {
+    for (const off of [0, GLOVE_PX / 2, GLOVE_PX]) {
+      for (let turn = 0; turn < (off ? 8 : 1); turn += 1) {
+        const met = this.view.cast(x + off * Math.cos((turn * Math.PI) / 4), y + off * Math.sin((turn * Math.PI) / 4));
+        if (met) return met;
+      }
+    }
+    return null;
+  }
+
+  // Tells the page what lies there.
+  touch(place) {
+    const met = this.near(place);
     if (!met) return;
     const tell = (name, detail) => this.figure.dispatchEvent(new CustomEvent(name, { detail, bubbles: true }));
     if (met.body.kind === "slab") {
