@@ -16,8 +16,9 @@ from scipy.spatial import ConvexHull
 
 from optimizer.bound_box import FACTOR_UNITS, Rates, faces_of, most_of_box
 from optimizer.bound_parts import Parts, parts_of
+from optimizer.bound_reach import Sections, Sides, barred_rows, sections_of, sides_at
 from optimizer.bound_widths import Widths, doubled, widths_at
-from optimizer.lay_table import best_factor_up_to
+from optimizer.lay_table import BoolArray, best_factor_up_to
 from optimizer.search import Problem, Progress, Stop, StoppedBy, never_stop
 from optimizer.terms import Terms, terms_for
 from optimizer.zones import FLATTEST_FIGURE_DEG, Zone
@@ -26,6 +27,8 @@ from scans.log import FloatArray, IntArray
 CELL_M = 0.025
 ROW_M = 0.0015
 TABLE_ROW_M = 0.003
+REACH_SPACING_M = 0.15
+"""How far apart the stations are at which the reach is looked at."""
 FINEST_DEG = 0.5
 """Rolls are looked at in ranges of this and what doubling makes of it; of half or less only where boxes get there."""
 COARSEST_LEVEL, FINEST_LEVEL = 3, -2
@@ -95,6 +98,7 @@ class Bounder:
     place: int = 0
     whole_level: int = 0
     _tables: dict[tuple[int, int], Widths] = field(default_factory=dict)
+    _sides: dict[tuple[int, int], Sides] = field(default_factory=dict)
 
     @cached_property
     def terms(self) -> Terms:
@@ -267,6 +271,63 @@ class Bounder:
             self._tables[level, index] = found
         return found
 
+    @cached_property
+    def sections(self) -> Sections | None:
+        """Where the outer surface is cut across to bound the reach; None where no pass is too wide for the throat."""
+        points = self.problem.supports.whole[:, 1:] - np.array(self.parts.centre_m)
+        off_m = float(np.hypot(points[:, 0], points[:, 1]).max())
+        if 2.0 * off_m <= self.terms.widest_reach_m:
+            return None
+        from_m, to_m = (float(x) for x in self.problem.log.outer.bounds_m[:, 0])
+        count = max(2, round((to_m - from_m) / REACH_SPACING_M))
+        x_m = from_m + (to_m - from_m) * (np.arange(count) + 0.5) / count
+        return sections_of(self.problem.bodies.outer, x_m.tolist(), self.parts.centre_m, off_m)
+
+    def sides(self, sections: Sections, level: int, index: int) -> Sides:
+        """Return how far the surface surely comes to either side over a range of rolls."""
+        found = self._sides.get((level, index))
+        if found is None:
+            if level > self.whole_level:
+                halves = [self.sides(sections, level - 1, 2 * index + k) for k in (0, 1)]
+                found = np.maximum(halves[0], halves[1])
+            else:
+                box = Box(self.place, level, index, (0.0, 0.0))
+                off_m = sections.off_m
+                found = sides_at(
+                    sections.first, sections.offsets, sections.points, off_m, radians(box.roll_deg),
+                    radians(0.5 * box.width_deg), -off_m, self.table_row_m, ceil(2.0 * off_m / self.table_row_m),
+                    4.0 * off_m / 65000.0,
+                )  # fmt: skip
+            self._sides[level, index] = found
+        return found
+
+    def barred(self, box: Box, levels_m: FloatArray) -> BoolArray:
+        """Return which rows of planes no pass of any lay of a box can be made in, for the throat.
+
+        levels_m : (K, 2) of each row, least and greatest height over the cosine of the tilt. [m]
+        """
+        sections = self.sections
+        if sections is None:
+            return np.zeros(len(levels_m), dtype=np.bool_)
+        low, high = np.radians(box.tilt_deg)
+        shifts = -np.outer(sections.x_m - self.parts.middle_m, [tan(low), tan(high)])
+        shift = np.stack([shifts.min(axis=1), shifts.max(axis=1)], axis=1)
+        table = self.sides(sections, box.level, box.index)
+        widest = float((shift[:, 1] - shift[:, 0]).max() + (levels_m[:, 1] - levels_m[:, 0]).max())
+        levels = min(int(np.log2(widest / self.table_row_m + 2.0)) + 1, int(np.log2(len(table))) + 1)
+        off_m = sections.off_m
+        there = barred_rows(
+            doubled(table, levels), -off_m, self.table_row_m, levels_m, shift, off_m, 4.0 * off_m / 65000.0,
+            self.terms.widest_reach_m + ROUNDING,
+        )  # fmt: skip
+        # A pass reaches what its kerf's lower face does, or in a log upside down what its upper face does.
+        kerf_rows = self.terms.kerf_m / self.row_m
+        found: BoolArray = there.copy()
+        for by in (floor(kerf_rows), ceil(kerf_rows)):
+            found[: len(there) - by] &= there[by:]
+            found[len(there) - by :] = False
+        return found
+
     def roots(self) -> list[Box]:
         """Return boxes that hold every lay."""
         count = int(HALF_TURN_DEG / (FINEST_DEG * 2**COARSEST_LEVEL))
@@ -312,10 +373,12 @@ class Bounder:
         levels = int(np.log2(widest / self.table_row_m + 2.0)) + 1
         table = self.table(box.level, box.index)
         deep = doubled(table, min(levels, int(np.log2(self.table_rows)) + 1))
-        faces = faces_of(deep, self.zero_m, self.table_row_m, np.stack([low, high], axis=1), shift)
+        levels_m = np.stack([low, high], axis=1)
+        faces = faces_of(deep, self.zero_m, self.table_row_m, levels_m, shift)
         # A plane's area is a little more than it looks along the log.
         rates = self.rates._replace(cell_m2=self.rates.cell_m2 * most)
-        found = most_of_box(faces, rates, self.planes_from_m, self.row_m, self._zones(box), self._allowed(box))
+        within = self._zones(box), self._allowed(box), self.barred(box, levels_m)
+        found = most_of_box(faces, rates, self.planes_from_m, self.row_m, *within)
         return float(found) * (1.0 + ROUNDING)
 
     def _moved(self, points_m: FloatArray, box: Box) -> tuple[FloatArray, FloatArray]:

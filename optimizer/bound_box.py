@@ -3,7 +3,7 @@
 A box is a range of rolls and a range of tilts. A plane that stands c above the middle of the log meets station x at
 the rolled height s = (c - (x - middle) sin t) / cos t, so a range of tilts is a range of s, and the greatest width over
 it bounds the face there. A layer's outline is no wider at any place than the narrower of its faces. Left out, as each
-can only make a plan worth less: the lost shares of heart and marks, throat and bed, metal, where the blade height's
+can only make a plan worth less: the lost shares of heart and marks, the bed, metal, where the blade height's
 steps begin, the feed. A slab's area is taken off what its pass costs, as that pass saws the slab's whole upper face.
 
 Sawn from below, a log upside down gives the same layers: one box bounds a lay, the lay upside down, and both with a
@@ -153,12 +153,19 @@ def _neighbours(rows_back: float) -> tuple[int, int]:
 
 @numba.njit(cache=True, nogil=True)
 def most_of_box(
-    faces: Widths, rates: Rates, first_m: float, row_m: float, zones: FloatArray, allowed: IntArray
+    faces: Widths,
+    rates: Rates,
+    first_m: float,
+    row_m: float,
+    zones: FloatArray,
+    allowed: IntArray,
+    barred: NDArray[np.bool_],
 ) -> float:
     """Return an upper bound on the net of every lay whose faces are within `faces` (K, N); 0 at least.
 
     first_m : height of row 0. zones : (Z, 4) of figured wood: from and to where it stands, its area at most, how
-    well it shows at most. allowed : (W, 2) ranges of rows, from and to, in one of which all passes are.
+    well it shows at most. allowed : (W, 2) ranges of rows, from and to, in one of which all passes are. barred : (K,)
+    rows that no pass can be in.
     """
     rows = len(faces)
     factor = _factors(faces, rates)
@@ -167,7 +174,8 @@ def most_of_box(
         whole[k] = _area(faces[k], rates)
     best = 0.0
     for way in range(len(allowed)):
-        best = max(best, _stack(faces, rates, first_m, row_m, zones, factor, whole, allowed[way, 0], allowed[way, 1]))
+        from_k, to_k = allowed[way, 0], allowed[way, 1]
+        best = max(best, _stack(faces, rates, first_m, row_m, zones, factor, whole, barred, from_k, to_k))
     return best
 
 
@@ -180,6 +188,7 @@ def _stack(
     zones: FloatArray,
     factor: FloatArray,
     whole: FloatArray,
+    barred: NDArray[np.bool_],
     least_k: int,
     most_k: int,
 ) -> float:
@@ -188,6 +197,8 @@ def _stack(
     beyond = -rates.pass_cost if least_k <= 0 else -np.inf
     waste, best = -np.inf, 0.0
     for k in range(max(0, least_k), min(len(faces) - 1, most_k) + 1):
+        if barred[k]:
+            continue
         value = max(0.0, waste)
         for m in range(len(rates.price)):
             if whole[k] == 0.0:

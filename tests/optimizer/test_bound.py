@@ -118,6 +118,41 @@ def test_no_lay_is_worth_more_than_any_box_that_holds_it(name):
             assert bounder.most(box_around(scouted.lay, level, tilt_share, rng)) >= priced.net
 
 
+@pytest.mark.parametrize("name", ["narrow throat", "rough", "bark"])
+def test_every_pass_in_a_barred_row_reaches_farther_than_the_throat(name):
+    problem, rng = cases()[name], np.random.default_rng(5)
+    problem = replace(problem, mill=books.mill(throat_m={"narrow throat": 0.7, "rough": 0.4, "bark": 0.5}[name]))
+    bounder, found = Bounder(problem), 0
+    for scouted in lays_within(problem, 8, seed=2):
+        lay = scouted.lay
+        if lay.roll_deg >= 180.0:
+            continue
+        body = shapes.manifold(problem.log.outer).transform(lay.log_to_bed[:3])
+        middle = lay.to_bed(np.array([bounder.parts.middle_m, *bounder.parts.centre_m]))[2]
+        for level, tilt_share in ((-2, 1e-6), (0, 0.3), (2, 0.8)):
+            box = box_around(lay, level, tilt_share, rng)
+            planes = bounder.planes_from_m + bounder.row_m * np.arange(bounder.rows + 1)
+            scale = 1.0 / np.cos(np.radians([*box.tilt_deg, max(0.0, box.tilt_deg[0])]))
+            ends = (
+                np.stack([planes[:-1] * scale.min(), planes[:-1] * scale.max()]),
+                np.stack([planes[1:] * scale.min(), planes[1:] * scale.max()]),
+            )
+            barred = bounder.barred(box, np.stack([ends[0].min(axis=0), ends[1].max(axis=0)], axis=1))
+            for k in rng.choice(np.flatnonzero(barred), min(6, int(barred.sum())), replace=False):
+                found += 1
+                for height in (planes[k] + bounder.row_m * rng.uniform(), planes[k] + problem.mill.kerf_m):
+                    bounds = body.slice(middle + height).bounds()
+                    assert bounds[3] - bounds[1] > problem.mill.throat_m
+    assert found > 20
+
+
+def test_the_throat_brings_the_bound_of_a_fork_down():
+    problem = cases()["narrow throat"]
+    wide = replace(problem, mill=books.mill(throat_m=10.0))
+
+    assert prove([problem], 0.0, work=2e6).upper_net < 0.95 * prove([wide], 0.0, work=2e6).upper_net
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_the_roots_hold_every_lay_that_the_mill_allows(name):
     problem = cases()[name]
