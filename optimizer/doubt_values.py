@@ -6,12 +6,14 @@ dynamic programming finds the passes that are worth the most in the mean, exactl
 
 A pass is made where the mill can make it on the log as given, with the search's margins. Where the blade's reach on a
 possible log goes over the throat, the pass fails there: it is paid for, and the two layers beside it bring nothing.
+The blade lands a little high or low: on one possible log as much at each pass, since which pass a row will be is not
+known yet.
 """
 
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import nullcontext
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import reduce
 
 import numba
@@ -72,7 +74,9 @@ def lay_values(
     def share_of(log: PossibleLog, share: float) -> tuple[FloatArray, ...]:
         down, cost = np.zeros((rows, entries)), np.zeros(rows)
         flipped, bed = (np.zeros((rows, entries)), np.zeros((rows, entries))) if terms.can_flip else (down, down)
-        here = lay_table(log.stations, log.lay(rolled.roll_deg, tilt_deg), height_m, terms, problem.heart)
+        lay = log.lay(rolled.roll_deg, tilt_deg)
+        lay = replace(lay, lift_m=lay.lift_m - float(log.blade_off_m[0]))
+        here = lay_table(log.stations, lay, height_m, terms, problem.heart)
         _add(terms, here, stride, share, down, flipped, bed, cost)
         return (down, flipped, bed, cost) if terms.can_flip else (down, cost)
 

@@ -1,10 +1,12 @@
 """How well plans are chosen in doubt, and how well their ranges hold, on invented scans whose truth is known.
 
-.venv/bin/python tests/benchmarks/doubt.py kept|ranges|roll|more [first] [count] [lays]
+.venv/bin/python tests/benchmarks/doubt.py kept|possible|ranges|roll|more [first] [count] [lays]
 
 kept    a row a seed. kept: net, on the true log, of the plan made from the scan (roll, tilt and heights as planned,
-        lift anew, limits not checked again, no slab no money) over the best net on the true log; of the plan chosen in
-        doubt, and of the best on the log as given. said: what the plan was expected to bring.
+        lift anew, a pass over the throat paid for and the layers beside it lost, no slab no money) over the best net on
+        the true log; of the plan chosen in doubt, and of the best on the log as given; in brackets, with no throat in
+        the way on the true log. said: what the plan was expected to bring.
+possible  the same where possible logs are the truth: what the doubt leaves to anybody who trusts it.
 ranges  how often the range from P10 to P90 holds the true net, board feet and wood volume, and the interval score of
         each (the range's width, and ten times what the truth lies outside of it; as a share of the truth), for several
         DOUBT_WIDENED: learn that on one set of seeds, look on another.
@@ -73,14 +75,17 @@ def scanned(seed):
 
 
 def net_on(true, plan):
-    """Net of a plan's roll, tilt and heights on another log, lifted anew; and its board feet."""
-    turned = true.supports.turned(plan.lay.roll_deg)
-    rows = [p.row for p in plan.passes if not p.flipped]
-    flipped = [p.row for p in plan.passes if p.flipped]
-    count = max(0, len(rows) - 1)
-    after = (*plan.entries[count:], plan.bed_entry) if flipped else ()
-    done = true.price_rows(turned.lay(plan.lay.tilt_deg), rows, plan.entries[:count], flipped, after)
-    return done.net, sum(slab.board_feet for slab in done.slabs)
+    """Net and board feet of a plan's roll, tilt and heights on another log, lifted anew; net with no throat to pass.
+
+    A pass over the throat is paid for, and the two layers beside it bring nothing. No mill of these flips.
+    """
+    turned, mill = true.supports.turned(plan.lay.roll_deg), true.mill
+    done = true.price_rows(turned.lay(plan.lay.tilt_deg), [p.row for p in plan.passes], plan.entries)
+    failed = {k for k, p in enumerate(done.passes, start=1) if p.reach_m > mill.throat_m}
+    lost = [slab for slab in done.slabs if {slab.layer, slab.layer + 1} & failed]
+    rate, each = true.prices.drying.cost_per_board_foot, mill.money(mill.pace.minutes_per_slab)
+    net = done.net - sum(slab.price - rate * slab.board_feet - each for slab in lost)
+    return net, sum(slab.board_feet for slab in done.slabs if slab not in lost), done.net
 
 
 def chosen(problem, lays, widened=DOUBT_WIDENED, seed=0, logs=CHOICE_LOGS, fresh=REPORT_LOGS):
@@ -98,32 +103,59 @@ def chosen(problem, lays, widened=DOUBT_WIDENED, seed=0, logs=CHOICE_LOGS, fresh
 def kept(first=100, count=24, lays=300, make=scanned):
     """Print what is kept, seed by seed."""
     rows = []
-    print("seed    kept  middle    said  in doubt's range  CPU s  wall s")
+    print("seed    kept (any throat)  as given (any throat)    said  in doubt's range  CPU s  wall s")
     for seed in range(first, first + count):
         made = make(seed)
         if made is None:
-            rows.append((np.nan,) * 5)
+            rows.append((np.nan,) * 7)
             continue
         start = time.perf_counter()
         problem, true = books.problem(made[0]), books.problem(made[1])
         best, middle, _, cpu = chosen(problem, lays)
         wall = time.perf_counter() - start
-        robust, plain = net_on(true, best.priced)[0], net_on(true, middle)[0]
-        most = max(search(true, lays).plans[0].net, robust, plain)
+        robust, plain = net_on(true, best.priced), net_on(true, middle)
+        most = max(search(true, lays).plans[0].net, robust[0], plain[0])
         low, high = np.quantile(best.outcomes.net, [0.1, 0.9])
-        rows.append((robust / most, plain / most, best.expected / most, low <= robust <= high, cpu))
+        held = low <= robust[0] <= high
+        shares = [net / most for net in (robust[0], robust[2], plain[0], plain[2], best.expected)]
+        rows.append((*shares, held, cpu))
         print(
-            f"{seed:4d}  {robust / most:6.3f}  {plain / most:6.3f}  {best.expected / most:6.3f}  "
-            f"{'yes' if low <= robust <= high else 'no':<16}  {cpu:5.1f}  {wall:6.1f}",
+            f"{seed:4d}  {shares[0]:6.3f}      ({shares[1]:5.3f})    {shares[2]:6.3f}      ({shares[3]:5.3f})  "
+            f"{shares[4]:6.3f}  {'yes' if held else 'no':<16}  {cpu:5.1f}  {wall:6.1f}",
             flush=True,
         )
-    robust, plain, said, held, cpu = np.array(rows, dtype=np.float64).T
+    found = np.array(rows, dtype=np.float64).T
+    for name, values in zip(
+        ("in doubt", "in doubt, any throat", "as given", "as given, any throat"), found, strict=False
+    ):
+        print(f"kept {name}: {summed_up(values)}")
     print(
-        f"kept in doubt: median {np.nanmedian(robust):.3f}, mean {np.nanmean(robust):.3f}, worst "
-        f"{np.nanmin(robust):.3f}; on the log as given: {np.nanmedian(plain):.3f}, {np.nanmean(plain):.3f}, "
-        f"{np.nanmin(plain):.3f}; said {np.nanmean(said):.3f}; held {np.nanmean(held):.0%}; CPU s "
-        f"{np.nanmedian(cpu):.0f}"
+        f"said {np.nanmean(found[4]):.3f}; held {np.nanmean(found[5]):.0%} of ranges; "
+        f"CPU s {np.nanmedian(found[6]):.0f}, median"
     )
+
+
+def summed_up(values):
+    """Median, mean and worst, as text."""
+    return f"median {np.nanmedian(values):.3f}, mean {np.nanmean(values):.3f}, worst {np.nanmin(values):.3f}"
+
+
+def possible(first=100, count=12, lays=200, each=2):
+    """Print what is kept where possible logs are the truth."""
+    rows = []
+    for seed in range(first, first + count):
+        made = scanned(seed)
+        if made is None:
+            continue
+        problem = books.problem(made[0])
+        plan = chosen(problem, lays)[0].priced
+        # Logs that took part neither in choosing nor in ranking.
+        for log in drawn(PossibleLogs(problem, DOUBT_WIDENED), 0, FIRST_REPORT + REPORT_LOGS, each, 2):
+            true = books.problem(log.log)
+            net = net_on(true, plan)[0]
+            rows.append(net / max(search(true, lays).plans[0].net, net))
+        print(f"{seed:4d} ", *(f"{share:.3f}" for share in rows[-each:]), flush=True)
+    print(f"kept where possible logs are the truth: {summed_up(np.array(rows))}")
 
 
 def ranges(first=200, count=96, lays=60, make=scanned):
@@ -135,7 +167,7 @@ def ranges(first=200, count=96, lays=60, make=scanned):
             continue
         problem, true = books.problem(made[0]), books.problem(made[1])
         plan = chosen(problem, lays, logs=8, fresh=30)[0].priced
-        net, feet = net_on(true, plan)
+        net, feet, _ = net_on(true, plan)
         volume = made[1].wood.volume_m3
         for widened in WIDENED:
             fresh = drawn(PossibleLogs(problem, widened), 1, FIRST_REPORT, RANGE_LOGS, 2)
@@ -195,4 +227,6 @@ def more(seed=100, lays=100):
 
 if __name__ == "__main__":
     what, *numbers = sys.argv[1:]
-    {"kept": kept, "ranges": ranges, "roll": roll, "more": more}[what](*(int(number) for number in numbers))
+    {"kept": kept, "possible": possible, "ranges": ranges, "roll": roll, "more": more}[what](
+        *(int(number) for number in numbers)
+    )

@@ -95,6 +95,19 @@ def test_the_best_average_is_what_its_passes_bring_in_the_mean(problem):
     assert outcomes(problem, Heights.of(problem, priced), logs).net.mean() == pytest.approx(cuts.net, rel=1e-6)
 
 
+def test_the_choice_counts_a_blade_that_lands_high_or_low(problem):
+    rolled = problem.supports.turned(100.0)
+    coarse = problem.mill.set_up.model_copy(update={"thickness_error_m": 0.01})
+    dull = replace(problem, mill=problem.mill.model_copy(update={"set_up": coarse}))
+    logs = PossibleLogs(dull).some(5, range(8), (BLADE,))
+    cuts = best_average_cuts(lay_values(dull, rolled, 0.0, logs), dull.terms)
+    heights = Heights.of(dull, dull.price(rolled.lay(0.0), cuts))
+    alike = [replace(log, blade_off_m=np.full_like(log.blade_off_m, log.blade_off_m[0])) for log in logs]
+
+    assert outcomes(dull, heights, alike).net.mean() == pytest.approx(cuts.net, rel=1e-6)
+    assert outcomes(dull, heights, as_given(dull)).net[0] > 1.001 * cuts.net
+
+
 def test_rows_left_out_lie_on_straight_lines(problem):
     rolled = problem.supports.turned(100.0)
     logs = PossibleLogs(problem).some(5, range(2))
