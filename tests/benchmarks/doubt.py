@@ -1,6 +1,6 @@
 """How well plans are chosen in doubt, and how well their ranges hold, on invented scans whose truth is known.
 
-.venv/bin/python tests/benchmarks/doubt.py kept|possible|ranges|roll|more [first] [count] [lays]
+.venv/bin/python tests/benchmarks/doubt.py kept|possible|ranges|sheets|roll|more [first] [count] [lays]
 
 kept    a row a seed. kept: net, on the true log, of the plan made from the scan (roll, tilt and heights as planned,
         lift anew, a pass over the throat paid for and the layers beside it lost, no slab no money) over the best net on
@@ -10,6 +10,7 @@ possible  the same where possible logs are the truth: what the doubt leaves to a
 ranges  how often the range from P10 to P90 holds the true net, board feet and wood volume, and the interval score of
         each (the range's width, and ten times what the truth lies outside of it; as a share of the truth), for several
         DOUBT_WIDENED: learn that on one set of seeds, look on another.
+sheets  the same for logs measured with tape and calipers (taped_logs.py), at DOUBT_WIDENED alone.
 roll    what is kept in the mean on the true log itself where it is set some degrees off, the error known.
 more    expected net, P10 and P90 of one plan on more and more possible logs.
 
@@ -28,6 +29,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "optimizer"), str(ROOT / "tests" / "benchmarks")]
 
 import books  # noqa: E402
+from taped_logs import taped_log  # noqa: E402
 
 from optimizer.doubt_choice import CHOICE_LOGS, chosen_in_doubt  # noqa: E402
 from optimizer.doubt_report import DOUBT_WIDENED, FIRST_REPORT, REPORT_LOGS, drawn, weighed  # noqa: E402
@@ -158,9 +160,9 @@ def possible(first=100, count=12, lays=200, each=2):
     print(f"kept where possible logs are the truth: {summed_up(np.array(rows))}")
 
 
-def ranges(first=200, count=96, lays=60, make=scanned):
+def ranges(first=200, count=96, lays=60, make=scanned, widths=WIDENED):
     """Print how often ranges hold, for several widenings of the doubt."""
-    found = {widened: [] for widened in WIDENED}
+    found = {widened: [] for widened in widths}
     for seed in range(first, first + count):
         made = make(seed)
         if made is None:
@@ -169,7 +171,7 @@ def ranges(first=200, count=96, lays=60, make=scanned):
         plan = chosen(problem, lays, logs=8, fresh=30)[0].priced
         net, feet, _ = net_on(true, plan)
         volume = made[1].wood.volume_m3
-        for widened in WIDENED:
+        for widened in widths:
             fresh = drawn(PossibleLogs(problem, widened), 1, FIRST_REPORT, RANGE_LOGS, 2)
             tried = weighed(problem, [plan], fresh, 1)[0].outcomes
             row = [seed]
@@ -190,6 +192,11 @@ def ranges(first=200, count=96, lays=60, make=scanned):
             f"{widened:7.2f}  {1 - at[1] - at[2]:10.0%} {at[1]:6.0%} {at[2]:5.0%} {at[3]:6.3f}   "
             f"{1 - at[4] - at[5]:16.0%} {at[6]:6.3f} {1 - at[7] - at[8]:14.0%} {at[7]:6.0%} {at[8]:5.0%} {at[9]:6.3f}"
         )
+
+
+def sheets(first=0, count=48, lays=60):
+    """Print how often the ranges of logs hold that were measured with tape and calipers."""
+    ranges(first, count, lays, make=taped_log, widths=(DOUBT_WIDENED,))
 
 
 def roll(first=100, count=8, lays=300):
@@ -227,6 +234,6 @@ def more(seed=100, lays=100):
 
 if __name__ == "__main__":
     what, *numbers = sys.argv[1:]
-    {"kept": kept, "possible": possible, "ranges": ranges, "roll": roll, "more": more}[what](
+    {"kept": kept, "possible": possible, "ranges": ranges, "sheets": sheets, "roll": roll, "more": more}[what](
         *(int(number) for number in numbers)
     )
