@@ -245,9 +245,11 @@ def test_paper_shows_what_is_folded(context: BrowserContext, planned: tuple[str,
 def test_no_word_or_measure_breaks_beside_another_plan(context: BrowserContext, planned: tuple[str, str]) -> None:
     page = context.new_page()
     page.goto(f"/plans/{planned[1]}/compare?a=1&b=plain")
-    lines = page.evaluate(LINES)
-    assert len(lines) > 30
-    assert [line for line in lines if re.match(r"(in|ft|mm|m|lb|\d+/\d+)\b", line) or line.endswith("\u00ad")] == []
+    for width in (page.viewport_size["width"], 320, 280, 250):  # type: ignore[index]
+        page.set_viewport_size({"width": width, "height": 700})
+        lines = page.evaluate(LINES)
+        assert len(lines) > 30
+        assert [line for line in lines if re.match(r"(in|ft|mm|m|lb|\d+/\d+)\b", line) or line.endswith("\u00ad")] == []
     assert page.get_by_role("rowheader").count() == page.locator("tbody th").count() > 8
     page.set_viewport_size({"width": 320, "height": 700})
     _is_narrow(page)
