@@ -42,6 +42,7 @@ class Given:
     heights_m : blade heights above the bunks, from the top down. [m]
     made : how many of them are made already, the rest to be planned; None: these are all.
     seen : faces as found. They count in doubt alone.
+    stretch_m : of a log longer than the bed, from where to where along it lies on the bed. [m]
     """
 
     roll_deg: float
@@ -50,6 +51,7 @@ class Given:
     heights_m: tuple[float, ...]
     made: int | None = None
     seen: tuple[FaceSeen, ...] = ()
+    stretch_m: tuple[float, float] | None = None
 
     def __post_init__(self) -> None:
         if not self.heights_m:

@@ -42,6 +42,8 @@ from scans.log import Log
 __all__ = ["LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan_log", "price_way"]
 
 DEFAULT_LAYS = 800
+SAME_PLACE_M = 0.001
+"""Places along a log that differ by less are one: lengths are written to a fraction of an inch."""
 LONGER_THAN_BED = (
     "The log is longer than the bed: each plan is for the length that it names, crosscut at both ends. Measure what "
     "is left as a log of its own."
@@ -263,20 +265,16 @@ def price_way(
     """
     started = run.clock()
     whole = _whole(given, mill, prices)
-    if len(stretches_of(whole.log.length_m, mill.bed_length_m)) > 1:
-        raise NoPlanError(
-            f"the log is longer than the bed: {long_length(whole.log.length_m)}; crosscut it, and give the length that "
-            "goes on the bed as a log of its own"
-        )
-    check_log_fits(whole, given.wood.log_mass_kg(whole.log.wood.volume_m3, whole.log.outer.volume_m3))
-    plain = plain_way(whole)
-    onward = price_given_in_doubt(whole, way, seed, workers, plain) if doubt else None
-    priced, notes = price_given(whole, way) if onward is None else (onward.priced, onward.notes)
+    problem = _on_the_bed(whole, way.stretch_m)
+    check_log_fits(problem, given.wood.log_mass_kg(problem.log.wood.volume_m3, problem.log.outer.volume_m3))
+    plain = plain_way(problem)
+    onward = price_given_in_doubt(problem, way, seed, workers, plain) if doubt else None
+    priced, notes = price_given(problem, way) if onward is None else (onward.priced, onward.notes)
     if plain is None:
-        notes = (*notes, why_none(whole))
+        notes = (*notes, why_none(problem))
     log_wood_m3 = whole.log.wood.volume_m3
-    plan = describe(whole, given.wood, priced, 1, log_wood_m3)
-    told_plain = None if plain is None else describe(whole, given.wood, plain, 0, log_wood_m3)
+    plan = describe(problem, given.wood, priced, 1, log_wood_m3)
+    told_plain = None if plain is None else describe(problem, given.wood, plain, 0, log_wood_m3)
     if told_plain is not None and onward is not None and onward.plain is not None:
         # Both are told in the mean, over the same logs, else their difference would mean nothing.
         told_plain = with_doubt(told_plain, onward.plain, None)
@@ -292,6 +290,37 @@ def price_way(
         warnings=(*given.warnings, *notes),
         doubt=None if onward is None else Doubt(samples=onward.samples, sources=()),
     )
+
+
+def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Problem:
+    """Return the log, or the stretch of it that lies on the bed. Raises NoPlanError where that cannot be."""
+    bed_m, length_m = whole.mill.bed_length_m, whole.log.length_m
+    if stretch_m is None:
+        if bed_m is not None and length_m > bed_m:
+            raise NoPlanError(
+                f"the log is longer than the bed: {long_length(length_m)}, {long_length(length_m - bed_m)} over "
+                "bed_length; give the stretch of it that lies on the bed, from where to where from the butt end"
+            )
+        return whole
+    from_m, to_m = stretch_m
+    if not -SAME_PLACE_M <= from_m < to_m <= length_m + SAME_PLACE_M:
+        raise NoPlanError(
+            f"stretch must lie in 0 to {long_length(length_m)}, the log, got {long_length(from_m)} to "
+            f"{long_length(to_m)}"
+        )
+    if bed_m is not None and to_m - from_m > bed_m + SAME_PLACE_M:
+        raise NoPlanError(
+            f"stretch is {long_length(to_m - from_m)} long, {short_length(to_m - from_m - bed_m)} over bed_length; "
+            "give a shorter one"
+        )
+    from_m, to_m = max(0.0, from_m), min(length_m, to_m)
+    if to_m - from_m >= length_m - SAME_PLACE_M:
+        return whole
+    if to_m - from_m <= sum(whole.end_trim_m):
+        raise NoPlanError(
+            f"stretch is {long_length(to_m - from_m)} long, and the end trim leaves nothing of it; give a longer one"
+        )
+    return whole.stretch(from_m, to_m)
 
 
 def _whole(given: LogGiven, mill: Mill, prices: PriceBook) -> Problem:

@@ -222,6 +222,12 @@ class WayRequest(Assumed):
     seen: tuple[Annotated[str, Field(max_length=100)], ...] = Field(
         (), max_length=50, description="Faces as found, to compare.", examples=[["1: 22 in x 8 ft"]]
     )
+    stretch: str = Field(
+        "",
+        max_length=80,
+        description="Of a log longer than the bed, from where to where it lies on it, from the butt end.",
+        examples=["2 ft to 11 ft 6 in"],
+    )
     doubt: Doubt = "on"
     units: Units = Field(Units.IMPERIAL, description="What bare numbers are in.")
 

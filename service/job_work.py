@@ -120,7 +120,15 @@ class _Worker:
         asked = self._asked()
         request = WayRequest.model_validate(asked["request"])
         mill, prices = _assumed(asked)
-        way = Way(request.roll_deg, request.shim_butt, request.shim_top, request.heights, request.made, request.seen)
+        way = Way(
+            request.roll_deg,
+            request.shim_butt,
+            request.shim_top,
+            request.heights,
+            request.made,
+            request.seen,
+            request.stretch,
+        )
         chosen, faces = way.given(mill, request.units), way.faces_seen(request.units)
         read = self._log()
         self.note("pricing")

@@ -28,6 +28,7 @@ class Way:
 
     roll_deg : clockwise seen from the butt. heights : as the scale reads them, with commas between.
     made : how many of them are sawn already. seen : faces as found, such as "1: 22 in x 8 ft".
+    stretch : of a log longer than the bed, what lies on it, such as "2 ft to 11 ft 6 in"; else nothing.
     """
 
     roll_deg: float
@@ -36,6 +37,7 @@ class Way:
     heights: str
     made: int | None = None
     seen: tuple[str, ...] = ()
+    stretch: str = ""
 
     def given(self, mill: Mill, units: Units) -> Given:
         """Return the way in metres above the bunks. Raises InputError, and GivenError where it contradicts itself."""
@@ -50,6 +52,7 @@ class Way:
             ),
             made=self.made,
             seen=self.faces_seen(units),
+            stretch_m=_stretch_m(self.stretch, units) if self.stretch.strip() else None,
         )
 
     def faces_seen(self, units: Units) -> tuple[FaceSeen, ...]:
@@ -75,6 +78,16 @@ def _length_m(option: str, text: str, units: Units) -> float:
             raise InputError(f"{option}: {error}") from None
 
 
+def _stretch_m(text: str, units: Units) -> tuple[float, float]:
+    ends = re.split(r"\s+to\s+", text.strip())
+    if len(ends) != 2:
+        raise InputError(
+            f'--stretch must hold two places along the log, got "{text}"; write it as "2 ft to 11 ft 6 in"'
+        )
+    from_m, to_m = (_length_m("--stretch", end, units) for end in ends)
+    return from_m, to_m
+
+
 def _face_seen(text: str, units: Units) -> FaceSeen:
     found = _FACE.fullmatch(text)
     if found is None:
@@ -94,7 +107,9 @@ def face_expected(wood: Solid, plan: Plan, order: int) -> FaceSeen:
         raise InputError(f"--seen: the way has passes 1 to {len(plan.passes)}, got {order}; name one of these")
     cut = plan.passes[order - 1]
     matrix = np.array(plan.flipped_log_to_bed if cut.flipped else plan.log_to_bed)
-    pieces = polygons_of(manifold_of(wood).transform(matrix[:3]).slice(cut.blade_height_m))
+    from_m, to_m = plan.stretch_m
+    body = manifold_of(wood).trim_by_plane((1.0, 0.0, 0.0), from_m).trim_by_plane((-1.0, 0.0, 0.0), -to_m)
+    pieces = polygons_of(body.transform(matrix[:3]).slice(cut.blade_height_m))
     if not pieces:
         return FaceSeen(order, 0.0, 0.0)
     face = max(pieces, key=lambda piece: piece.area)

@@ -25,7 +25,7 @@ from service.units import Units
 from service.way import Way
 
 router = APIRouter(route_class=PageRoute)
-_ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen")
+_ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch")
 Which = Annotated[str, Path(pattern="^[a-z0-9]{1,10}$")]
 FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
 Typed = dict[str, str]
@@ -47,6 +47,7 @@ def own_way(
             "shim_butt": _shim_typed(shim_at(chosen, "butt"), units),
             "shim_top": _shim_typed(shim_at(chosen, "top"), units),
             "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
+            "stretch": _stretch_typed(document, chosen.stretch_m, units, INCH_M / 16.0),
             **_assumed(desk, document),
         }
     return _page(request, desk, log_id, typed, {})
@@ -55,6 +56,13 @@ def own_way(
 def _shim_typed(height_m: float, units: Units) -> str:
     step_m = 0.001 if units is Units.METRIC else INCH_M / 16.0
     return "0" if height_m == 0.0 else length_text(round(height_m / step_m) * step_m, units)
+
+
+def _stretch_typed(document: PlanDocument, stretch_m: tuple[float, float], units: Units, step_m: float) -> str:
+    """Return from where to where along the log it lies on the bed; nothing where all of it does."""
+    if stretch_m[1] - stretch_m[0] >= document.log.length_m - 0.001:
+        return ""
+    return " to ".join(length_text(round(place_m / step_m) * step_m, units, in_feet=True) for place_m in stretch_m)
 
 
 def _assumed(desk: Desk, document: PlanDocument) -> Typed:
@@ -107,6 +115,7 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
             "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts if cut.order <= face.made),
             "made": str(face.made),
             "seen": face.seen,
+            "stretch": _stretch_typed(document, plan.stretch_m, units, 1e-6),
             **_assumed(desk, document),
         }
         asked, errors = asked_of(desk, way, units)
@@ -145,6 +154,7 @@ def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None,
         "mill_id": typed.get("mill_id") or None,
         "prices_id": typed.get("prices_id") or None,
         "seen": tuple(part for part in (typed.get("seen", "").strip(),) if part),
+        "stretch": typed.get("stretch", "").strip(),
     }
     if not heights:
         errors["heights"] = "Write at least one blade height"
@@ -160,7 +170,7 @@ def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None,
         return None, errors
     try:
         asked = WayRequest(**fields)
-        way = Way(asked.roll_deg, asked.shim_butt, asked.shim_top, asked.heights, asked.made, asked.seen)
+        way = Way(asked.roll_deg, asked.shim_butt, asked.shim_top, asked.heights, asked.made, asked.seen, asked.stretch)
         way.given(desk.store.mill(asked.mill_id).mill, units)
     except (ValueError, NotFoundError) as error:
         return None, _said(error)

@@ -9,17 +9,28 @@ import numpy as np
 import pytest
 import shapes
 
+from optimizer.given import Given
 from optimizer.lengths import POUND_KG
 from optimizer.no_plan import explain_no_plan
 from optimizer.plan import SCHEMA, PlanDocument, PlanError, Source, read_plan
-from optimizer.planning import LogGiven, NoPlanError, Run, SearchSettings, plan_log
+from optimizer.planning import LogGiven, NoPlanError, Run, SearchSettings, plan_log, price_way
 from optimizer.prices import PriceError
 from optimizer.wood import find_wood
 
 
 def planned(log, mill=None, prices=None, species="ash, white", trim=(0.05, 0.05), lays=100, **settings):
+    settings = SearchSettings(lays=lays, **settings)
+    given = given_log(log, species, trim)
+    return plan_log(given, mill or books.mill(), prices or books.prices(), settings=settings, run=a_run())
+
+
+def a_run():
     ticks = count()
-    given = LogGiven(
+    return Run("run", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks)))
+
+
+def given_log(log, species="ash, white", trim=(0.05, 0.05)):
+    return LogGiven(
         log=log,
         source=Source(kind="solid", sha256="0" * 64),
         wood=find_wood(species),
@@ -28,9 +39,6 @@ def planned(log, mill=None, prices=None, species="ash, white", trim=(0.05, 0.05)
         bark_ratio=1.0,
         cost=100.0,
     )
-    run = Run("run", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks)))
-    settings = SearchSettings(lays=lays, **settings)
-    return plan_log(given, mill or books.mill(), prices or books.prices(), settings=settings, run=run)
 
 
 @pytest.fixture(scope="module")
@@ -268,3 +276,59 @@ def test_prices_without_the_species_say_what_is_priced():
 def test_settings_out_of_bounds_are_refused(field, value):
     with pytest.raises(ValueError, match=field):
         SearchSettings(**{field: value})
+
+
+SHORT_BED = books.mill(bed_length_m=2.2)
+
+
+@pytest.fixture(scope="module")
+def long_log():
+    log = shapes.bent(0.06, 0.2, 3.1)
+    return log, planned(log, SHORT_BED, lays=60).plans[0]
+
+
+def own_way(plan, **changes):
+    fields = {
+        "roll_deg": plan.roll_deg,
+        "shim_butt_m": next((s.height_m for s in plan.shims if s.end == "butt"), 0.0),
+        "shim_top_m": next((s.height_m for s in plan.shims if s.end == "top"), 0.0),
+        "heights_m": tuple(p.blade_height_m for p in plan.passes),
+        "stretch_m": plan.stretch_m,
+    }
+    return Given(**{**fields, **changes})
+
+
+def test_a_plan_of_a_log_longer_than_the_bed_can_be_typed_in(long_log):
+    log, plan = long_log
+
+    typed = price_way(given_log(log), SHORT_BED, books.prices(), own_way(plan), run=a_run()).plans[0]
+
+    assert plan.stretch_m[1] - plan.stretch_m[0] == pytest.approx(2.2)
+    assert typed.stretch_m == pytest.approx(plan.stretch_m)
+    assert typed.net == pytest.approx(plan.net, rel=1e-6)
+
+
+def test_its_rest_is_planned_anew_in_doubt_too(long_log):
+    log, plan = long_log
+    way = own_way(plan, heights_m=tuple(p.blade_height_m for p in plan.passes)[:2], made=2)
+
+    onward = price_way(given_log(log), SHORT_BED, books.prices(), way, run=a_run(), doubt=True).plans[0]
+
+    assert onward.stretch_m == pytest.approx(plan.stretch_m)
+    assert len(onward.passes) > 2
+
+
+@pytest.mark.parametrize(
+    ("stretch_m", "said"),
+    [
+        (None, "the log is longer than the bed: .* bed_length; give the stretch"),
+        ((0.5, 3.4), "stretch must lie in 0 to"),
+        ((1.5, 1.0), "stretch must lie in 0 to"),
+        ((0.2, 2.6), "over bed_length; give a shorter one"),
+        ((1.0, 1.08), "the end trim leaves nothing of it"),
+    ],
+)
+def test_a_stretch_that_cannot_be_says_why(long_log, stretch_m, said):
+    log, plan = long_log
+    with pytest.raises(NoPlanError, match=said):
+        price_way(given_log(log), SHORT_BED, books.prices(), own_way(plan, stretch_m=stretch_m), run=a_run())

@@ -100,7 +100,10 @@ def test_the_face_expected_is_that_of_the_wood_at_the_pass() -> None:
     flipped = ((1.0, 0.0, 0.0, 0.0), (0.0, -1.0, 0.0, 0.0), (0.0, 0.0, -1.0, 0.1), (0.0, 0.0, 0.0, 1.0))
     after = a_pass(3, 0.2).model_copy(update={"flipped": True})
     plan = a_plan(
-        log_to_bed=IDENTITY, flipped_log_to_bed=flipped, passes=(a_pass(1, 0.25), a_pass(2, 0.1), after, a_pass(4, 0.9))
+        log_to_bed=IDENTITY,
+        flipped_log_to_bed=flipped,
+        passes=(a_pass(1, 0.25), a_pass(2, 0.1), after, a_pass(4, 0.9)),
+        stretch_m=(0.0, 3.0),
     )
 
     for order, height_m in ((1, 0.25), (2, 0.1), (3, -0.1)):
@@ -108,6 +111,9 @@ def test_the_face_expected_is_that_of_the_wood_at_the_pass() -> None:
         assert face.width_m == pytest.approx(2.0 * np.sqrt(0.09 - height_m**2), rel=1e-3)
         assert face.length_m == pytest.approx(3.0)
     assert face_expected(wood, plan, 4).width_m == 0.0
+    # On a stretch of it the face is no longer than that.
+    shorter = plan.model_copy(update={"stretch_m": (0.4, 2.1)})
+    assert face_expected(wood, shorter, 1).length_m == pytest.approx(1.7)
 
 
 @pytest.mark.parametrize("order", [0, 4])
@@ -138,3 +144,24 @@ def test_a_face_more_than_a_tenth_off_is_a_reason_to_measure_again(
 
 def test_a_face_where_none_was_expected_is_no_share_of_it() -> None:
     assert "not expected at all" in compared(FaceSeen(1, 0.4, 2.0), FaceSeen(1, 0.0, 0.0))
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "read_m"),
+    [
+        ("2 ft to 11 ft 6 in", IMPERIAL, (24 * INCH_M, 138 * INCH_M)),
+        ("24 to 138", IMPERIAL, (24 * INCH_M, 138 * INCH_M)),
+        (" 600  to 3.4 m", METRIC, (0.6, 3.4)),
+        ("", METRIC, None),
+    ],
+)
+def test_a_stretch_is_read_from_where_to_where(text: str, units: Units, read_m: tuple[float, float] | None) -> None:
+    found = a_way(stretch=text).given(a_mill(), units).stretch_m
+
+    assert found == (None if read_m is None else pytest.approx(read_m))
+
+
+@pytest.mark.parametrize("text", ["2 ft", "2 ft - 11 ft", "2 ft to", "a to b", "1 to 2 to 3"])
+def test_a_stretch_that_cannot_be_read_says_how(text: str) -> None:
+    with pytest.raises(InputError, match=r"^--stretch"):
+        a_way(stretch=text).given(a_mill(), IMPERIAL)

@@ -298,6 +298,7 @@ def test_an_own_way_that_is_wrong_keeps_what_was_typed(client: Pages, log_id: st
         ({"made": "0"}, "made", "greater than or equal to 1"),
         ({"made": "3"}, "made", "made"),
         ({"seen": "wide"}, "seen", "a pass, a width and a length"),
+        ({"stretch": "2 ft"}, "stretch", "two places along the log"),
         ({"mill_id": "0" * 32}, "", "there is no mill"),
     ],
 )
