@@ -46,7 +46,7 @@ def own_way(
             "roll_deg": f"{chosen.roll_deg:.1f}".removesuffix(".0"),
             "shim_butt": _shim_typed(shim_at(chosen, "butt"), units),
             "shim_top": _shim_typed(shim_at(chosen, "top"), units),
-            "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
+            "heights": "\n".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
             "stretch": _stretch_typed(document, chosen.stretch_m, units, INCH_M / 16.0),
             **_assumed(desk, document),
         }

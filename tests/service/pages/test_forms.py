@@ -284,6 +284,19 @@ def test_an_own_way_that_is_wrong_keeps_what_was_typed(client: Pages, log_id: st
     assert 'http-equiv="refresh"' in job.text
 
 
+def test_a_way_of_ones_own_begins_with_a_plans_heights_one_a_line(
+    client: Pages, log_id: str, plan_id: str, planned: Planned
+) -> None:
+    text = client.get(f"/logs/{log_id}/way?plan={plan_id}&which=1").text
+    heights = text.partition('<textarea id="heights"')[2].partition("</textarea>")[0]
+    cuts = [cut for cut in planned.document.plans[0].passes if not cut.flipped]
+    lines = heights.partition(">")[2].split("\n")
+    assert len(lines) == len(cuts) > 3
+    assert f'rows="{len(cuts)}"' in heights
+    typed = {"roll_deg": "45", "heights": "\r\n".join(lines), "shim_butt": "0", "shim_top": "0"}  # as browsers send it
+    assert client.post("/check/way", data=typed).json() == {"errors": {}}
+
+
 @pytest.mark.parametrize(
     ("typed", "field", "says"),
     [
