@@ -1,3 +1,3 @@
 """From a Log to ranked plans. Import the rooms one by one."""
 
-import scans.log  # noqa: F401 - says where compiled kernels are kept, which must come before the first of them
+import scans.log  # noqa: F401 - with it comes scans/__init__.py, which says where compiled kernels are kept

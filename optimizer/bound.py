@@ -296,7 +296,7 @@ class Bounder:
                 found = sides_at(
                     sections.first, sections.offsets, sections.points, off_m, radians(box.roll_deg),
                     radians(0.5 * box.width_deg), -off_m, self.table_row_m, ceil(2.0 * off_m / self.table_row_m),
-                    4.0 * off_m / 65000.0,
+                    sections.unit_m,
                 )  # fmt: skip
             self._sides[level, index] = found
         return found
@@ -317,7 +317,7 @@ class Bounder:
         levels = min(int(np.log2(widest / self.table_row_m + 2.0)) + 1, int(np.log2(len(table))) + 1)
         off_m = sections.off_m
         there = barred_rows(
-            doubled(table, levels), -off_m, self.table_row_m, levels_m, shift, off_m, 4.0 * off_m / 65000.0,
+            doubled(table, levels), -off_m, self.table_row_m, levels_m, shift, off_m, sections.unit_m,
             self.terms.widest_reach_m + ROUNDING,
         )  # fmt: skip
         # A pass reaches what its kerf's lower face does, or in a log upside down what its upper face does.

@@ -35,6 +35,11 @@ class Sections(NamedTuple):
     points: FloatArray
     off_m: float
 
+    @property
+    def unit_m(self) -> float:
+        """What tables of it count in. [m]."""
+        return 4.0 * self.off_m / (NOTHING - 1)
+
 
 def sections_of(body: manifold3d.Manifold, x_m: Sequence[float], line_m: tuple[float, float], off_m: float) -> Sections:
     """Cut a body across at some places along log x; line_m : (y, z) of the line that rolls are looked at around."""

@@ -10,6 +10,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.fast_loops import FAST
 from scans.log import FloatArray, IntArray
 
 
@@ -263,7 +264,7 @@ def wood_by_row(
     return area, length, usable, worth, widest
 
 
-@numba.njit(cache=True, nogil=True, fastmath={"reassoc", "contract", "nsz"})
+@numba.njit(cache=True, nogil=True, fastmath=FAST)
 def _sum_of_products(a: FloatArray, b: FloatArray) -> float:
     total = 0.0
     for i in range(len(a)):
@@ -271,7 +272,7 @@ def _sum_of_products(a: FloatArray, b: FloatArray) -> float:
     return total
 
 
-@numba.njit(cache=True, nogil=True, fastmath={"nnan", "nsz"})
+@numba.njit(cache=True, nogil=True, fastmath=FAST)
 def _greatest(values: FloatArray) -> float:
     most = 0.0
     for i in range(len(values)):

@@ -20,6 +20,8 @@ def heart_strip_in_plan(lines: list[FloatArray], radius_m: float, lower_m: float
     each segment the wood is a capsule; what two planes leave of it is convex, and so is its plan view:
     the hull of the discs along it.
     """
+    if not lines:
+        return Polygon()
     angles = np.linspace(0.0, 2.0 * np.pi, CIRCLE_POINTS, endpoint=False)
     circle = np.stack([np.cos(angles), np.sin(angles)], axis=1)
     a = np.concatenate([line[:-1] for line in lines])

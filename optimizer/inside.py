@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numba
 import numpy as np
 
+from optimizer.fast_loops import FAST
 from scans.log import FloatArray, IntArray
 
 
@@ -90,7 +91,7 @@ def heights_of_hearts(sections: FloatArray, rise_m: FloatArray, cos_tilt: float)
     return low, high
 
 
-@numba.njit(cache=True, nogil=True, fastmath={"nnan", "nsz", "arcp", "contract"})
+@numba.njit(cache=True, nogil=True, fastmath=FAST)
 def _heart_strips(
     y: FloatArray,
     z: FloatArray,
@@ -106,9 +107,10 @@ def _heart_strips(
     to_m: FloatArray,
 ) -> None:
     # The y span of the part of a heart strip's section between two bed heights; one loop for vector instructions.
+    scale = 1.0 / cos_tilt
     for i in range(len(y)):
-        low = max((lower_m - rise_m[i]) / cos_tilt - z[i], -top[i])
-        high = min((upper_m - rise_m[i]) / cos_tilt - z[i], top[i])
+        low = max((lower_m - rise_m[i]) * scale - z[i], -top[i])
+        high = min((upper_m - rise_m[i]) * scale - z[i], top[i])
         v = min(max(at[i], low), high)
         right = y[i] + slope[i] * v + flat[i] * np.sqrt(max(0.0, top[i] * top[i] - v * v))
         v = min(max(-at[i], low), high)

@@ -5,11 +5,9 @@ from typing import NamedTuple
 import numba
 import numpy as np
 
+from optimizer.fast_loops import FAST
 from optimizer.terms import Terms
 from scans.log import FloatArray
-
-FAST = {"nnan", "nsz", "reassoc", "contract"}
-"""For loops that sum up with vector instructions. An interval that meets nothing is infinite, so that has to stand."""
 
 
 class Sold(NamedTuple):

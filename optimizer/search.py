@@ -165,9 +165,11 @@ class Problem:
         return reach_on_mesh(outer.vertices_m, outer.faces, lay.log_to_bed, rows, row_zero_m, step_m)
 
     def table(self, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False) -> LayTable:
-        """Meet every blade height of a lay with the wood; `exact` takes the reach from the mesh."""
+        """Meet every blade height of a lay with the wood; `exact` takes the reach from the mesh.
+
+        Where all of the log fits through the throat it is taken at the stations all the same.
+        """
         lay, height_m = rolled.lay(tilt_deg), rolled.height_m(tilt_deg)
-        # A log that fits through the throat whole needs no measuring.
         exact = exact and rolled.width_m > self.terms.widest_reach_m
         reach_m = self.exact_reach_m(lay, height_m) if exact else None
         return lay_table(stations, lay, height_m, self.terms, self.heart, reach_m, self.forbidden_m(lay))
@@ -320,7 +322,7 @@ def scout(
     exact: bool = False,
     floor: float = 0.0,
 ) -> Scouted:
-    """Find the best passes of one lay at given stations; `exact` takes the reach from the mesh.
+    """Find the best passes of one lay at given stations; `exact` takes the reach from the mesh (see Problem.table).
 
     floor : a lay that cannot be worth more than this comes back without passes.
     """

@@ -9,8 +9,9 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.fast_loops import FAST
 from optimizer.inside import Inside, largest_share, strips_of_layer
-from optimizer.runs import FAST, Sold, over_run, run_areas, slab_value
+from optimizer.runs import Sold, over_run, run_areas, slab_value
 from scans.log import FloatArray, IntArray
 
 
@@ -149,72 +150,14 @@ def sound_simple_layer(
     last: int,
     cell_m: float,
 ) -> float:
-    """Return what a layer brings as if nothing were lost or figured; -1 where a run must be crosscut.
+    """Return what a layer brings as if nothing were lost or figured; -1 where it may have several, or long, runs.
 
     upper_y, lower_y : of chord tables whose rows have one interval at most at each usable station.
     """
     run = _one_run(sold, upper_y, upper_row, lower_y, lower_row, first, last, cell_m)
-    if run.begin >= 0:
-        return slab_value(sold, run.length_m, run.area_m2, run.uncapped_m2, 0.0, 0.0)
-    if run.begin == -1:
-        return 0.0
-    return _sound_runs(sold, upper_y, upper_row, lower_y, lower_row, first, last, cell_m)
-
-
-@numba.njit(cache=True, nogil=True)
-def _sound_runs(
-    sold: Sold,
-    upper_y: NDArray[np.float32],
-    upper_row: int,
-    lower_y: NDArray[np.float32],
-    lower_row: int,
-    first: int,
-    last: int,
-    cell_m: float,
-) -> float:
-    """Return the same where there may be several runs."""
-    least, most = sold.min_width_m, sold.max_width_m
-    count = last - first
-    # `widths`, `capped` : sums over the run's stations so far; the first and the last of them count half.
-    total, start, area, uncapped, widths, capped, first_width = 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
-    before, before_left, before_right = 0.0, 0.0, 0.0
-    running = False
-    for i in range(count + 1):
-        width, left, right = 0.0, 0.0, 0.0
-        if i < count:
-            left, other = np.float64(upper_y[upper_row, 0, first + i]), np.float64(lower_y[lower_row, 0, first + i])
-            left = max(left, other)
-            right, other = np.float64(upper_y[upper_row, 1, first + i]), np.float64(lower_y[lower_row, 1, first + i])
-            right = min(right, other)
-            width = right - left if right > left else 0.0
-        linked = width > 0.0 and before > 0.0 and left < before_right and before_left < right
-        if running and (not linked or width < least):
-            # The run ends beyond the station before this one, at a trim half a cell away.
-            reach, edge = 0.5 * cell_m, before
-            if i < count:
-                reach, edge = cell_m * (before - least) / (before - (width if linked else 0.0)), least
-            length = (i - 0.5) * cell_m + reach - start
-            uncapped += cell_m * (widths - 0.5 * (first_width + before)) + reach * 0.5 * (before + edge)
-            area += cell_m * (capped - 0.5 * (min(first_width, most) + min(before, most)))
-            area += reach * 0.5 * (min(before, most) + min(edge, most))
-            if length > sold.max_length_m:
-                return -1.0
-            if length >= sold.min_length_m:
-                total += slab_value(sold, length, area, uncapped, 0.0, 0.0)
-            running = False
-        if width >= least:
-            if not running:
-                reach, edge = 0.5 * cell_m, width
-                if i > 0:
-                    reach, edge = cell_m * (width - least) / (width - (before if linked else 0.0)), least
-                start = (i + 0.5) * cell_m - reach
-                area = reach * 0.5 * (min(width, most) + min(edge, most))
-                uncapped = reach * 0.5 * (width + edge)
-                widths, capped, first_width, running = 0.0, 0.0, width, True
-            widths += width
-            capped += min(most, width)
-        before, before_left, before_right = width, left, right
-    return total
+    if run.begin < 0:
+        return 0.0 if run.begin == -1 else -1.0
+    return slab_value(sold, run.length_m, run.area_m2, run.uncapped_m2, 0.0, 0.0)
 
 
 @numba.njit(cache=True, nogil=True)

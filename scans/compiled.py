@@ -13,25 +13,28 @@ _ROOMS = ("scans", "optimizer")
 
 
 def source_hash(folder: Path) -> str:
-    """Return a hash of all source files that have kernels, in the rooms of a folder."""
+    """Return a hash of all source files that have kernels or tuples that they take, in the rooms of a folder."""
     found = sha256()
     for room in _ROOMS:
         for path in sorted((folder / room).glob("*.py")):
             source = path.read_bytes()
-            if b"numba" in source:
+            if b"numba" in source.lower() or b"NamedTuple" in source:
                 found.update(f"{room}/{path.name} {len(source)} ".encode())
                 found.update(source)
     return found.hexdigest()[:16]
 
 
 def keep_by_source() -> None:
-    """Have Numba keep kernels beside the code by their source; where that cannot be written to, it finds a place.
+    """Have Numba keep kernels by their source: beside the code, or in the user's cache where it cannot be written to.
 
     Must come before the first kernel. A folder that was asked for in NUMBA_CACHE_DIR is left alone.
     """
-    folder = Path(__file__).resolve().parents[1]
-    if "NUMBA_CACHE_DIR" in os.environ or not os.access(folder / "scans", os.W_OK):
+    if "NUMBA_CACHE_DIR" in os.environ:
         return
-    os.environ["NUMBA_CACHE_DIR"] = str(folder / "scans" / "__pycache__" / f"kernels-{source_hash(folder)}")
+    folder = Path(__file__).resolve().parents[1]
+    kept = folder / "scans" / "__pycache__"
+    if not os.access(folder / "scans", os.W_OK):
+        kept = Path(os.environ.get("XDG_CACHE_HOME") or "~/.cache").expanduser() / "pithline"
+    os.environ["NUMBA_CACHE_DIR"] = str(kept / f"kernels-{source_hash(folder)}")
     if "numba" in sys.modules:  # somebody else was first: it has to look again
         sys.modules["numba"].config.reload_config()
