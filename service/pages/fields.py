@@ -7,12 +7,12 @@ stands at the field that is wrong. A bare number is in the unit that stands besi
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from math import ceil, floor
 from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 
 from optimizer.lengths import FOOT_M, INCH_M, POUND_KG, LengthError, fraction_text, parse_length_m
-from optimizer.quantities import exact_length, long_length
 from optimizer.typed import Typed
 from service.units import Units
 
@@ -26,6 +26,7 @@ _TO_SI = {
     "percent": (0.01, "%", 0.01, "%"),
 }
 _FINEST = 64
+_HAIR_PARTS = 1e-6
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 
 
@@ -167,8 +168,8 @@ def _number(text: str, label: str) -> float:
     return float(plain)
 
 
-def checked(model: type[Model], asked: Asked, form: Filled) -> Model | None:
-    """Return the document where nothing is wrong; else None, with what is wrong noted at its field."""
+def checked(model: type[Model], asked: Asked, form: Filled, units: Units) -> Model | None:
+    """Return the document where nothing is wrong; else None, with what is wrong noted at its field, in `units`."""
     document, places = _listed(asked, form.document)
     try:
         made = model.model_validate(document)
@@ -176,7 +177,7 @@ def checked(model: type[Model], asked: Asked, form: Filled) -> Model | None:
         for found in error.errors(include_url=False):
             name = _name_of(found["loc"], places)
             if name not in form.errors and not any(known.startswith(f"{name}.") for known in form.errors if name):
-                form.errors[name] = _said(asked, name, found)
+                form.errors[name] = _said(asked, name, found, units)
         return None
     return None if form.errors else made
 
@@ -208,7 +209,7 @@ def _name_of(loc: Sequence[int | str], places: Mapping[str, str]) -> str:
     return name
 
 
-def _said(asked: Asked, name: str, found: Any) -> str:
+def _said(asked: Asked, name: str, found: Any, units: Units) -> str:
     if found["type"] == "missing":
         return "This is missing"
     message = str(found["msg"]).removeprefix("Value error, ").replace("Input should", "must")
@@ -217,13 +218,28 @@ def _said(asked: Asked, name: str, found: Any) -> str:
     except StopIteration:
         return message
     bounds = found.get("ctx") or {}
-    if question.kind in {"length", "long"}:
+    if question.kind in {"length", "long"} or question.kind in _TO_SI:
         for key, words in (("gt", "over"), ("ge", "at least"), ("lt", "under"), ("le", "at most")):
             if key in bounds:
-                bound_m = float(bounds[key])
-                bound = long_length(bound_m) if question.kind == "long" else exact_length(bound_m)
-                return f"{question.label} must be {words} {bound}"
+                return f"{question.label} must be {words} {_bound_text(question, float(bounds[key]), key, units)}"
     return f"{question.label} {message}" if message.startswith("must") else message
+
+
+def _bound_text(question: Field, bound: float, key: str, units: Units) -> str:
+    """Write a bound with its unit, rounded to the side that is allowed: typed as it is said, it must be taken.
+
+    bound : in SI, as the document has it. key : gt, ge, lt or le.
+    """
+    if question.kind in _TO_SI:
+        # These are bounded by whole numbers of the unit that stands beside the field, 0 or 100 %.
+        shown = _shown(question, bound, units)
+        return f"{shown} {question.unit(units)}"
+    if units is Units.IMPERIAL:
+        parts = bound / INCH_M * _FINEST
+        # A hair less than a whole part is that part, not the one before.
+        whole = floor(parts + _HAIR_PARTS) if key in {"lt", "le"} else ceil(parts - _HAIR_PARTS)
+        bound = whole / _FINEST * INCH_M
+    return length_text(bound, units, in_feet=question.kind == "long")
 
 
 def typed_from(asked: Asked, document: Mapping[str, Any], units: Units) -> dict[str, str]:

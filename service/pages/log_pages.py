@@ -143,17 +143,17 @@ def mark_of(typed: dict[str, str], units: Units) -> tuple[Filled, MarkTyped | Ma
                 form.errors[""] = "tap the place again"
         for name in ("at_m", "toward_deg", "from_middle_m"):
             document.pop(name, None)
-        return form, _sized(MarkPlaced, form)
+        return form, _sized(MarkPlaced, form, units)
     for axis in ("x_m", "y_m", "z_m"):
         document.pop(axis, None)
     if "at_m" not in document and "at_m" not in form.errors:
         form.errors["at_m"] = "Say how far along the log it is, or tap the place on the log above"
     if not {"toward_deg", "from_middle_m"} & {*document, *form.errors} and document.get("kind") != "pith":
         form.errors["toward_deg"] = "Say where on the girth it is: 0 is up, 90 to the right seen from the butt"
-    return form, _sized(MarkTyped, form)
+    return form, _sized(MarkTyped, form, units)
 
 
-def _sized(model: type[AnyMark], form: Filled) -> AnyMark | None:
+def _sized(model: type[AnyMark], form: Filled, units: Units) -> AnyMark | None:
     """Return a mark that has the size that its kind needs; else None, with what is wrong noted at its field."""
     is_pith = form.document.get("kind") == "pith"
     for name, what in (("radius_m", "how wide it is"), ("depth_m", "how deep it goes")):
@@ -164,7 +164,7 @@ def _sized(model: type[AnyMark], form: Filled) -> AnyMark | None:
         elif not is_pith and name not in form.document:
             form.errors[name] = f"Say {what}"
     # What the model says of a size that is missing is said above, at its field.
-    return None if form.errors else checked(model, MARK, form)
+    return None if form.errors else checked(model, MARK, form, units)
 
 
 @router.post("/logs/{log_id}/marks/{mark_id}/remove")

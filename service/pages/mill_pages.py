@@ -42,7 +42,7 @@ def _mill_page(request: Request, mill_id: str, form: Filled, status: int = 200) 
 def write_mill(request: Request, desk: OwnDesk, mill_id: MaybeId, typed: TypedIn, units: OwnUnits) -> Response:
     """Keep a mill, or show what is wrong."""
     form = filled(MILL, typed, units)
-    mill = checked(Mill, MILL, form)
+    mill = checked(Mill, MILL, form, units)
     if mill is None:
         return _mill_page(request, mill_id, form, 422)
     desk.store.write_mill(mill, None if mill_id == "new" else mill_id)
@@ -89,7 +89,7 @@ def write_prices(request: Request, desk: OwnDesk, prices_id: MaybeId, typed: Typ
             typed = {**typed, f"{more}.{max(numbers, default=-1) + 1}.{first}": ""}
         return _prices_page(request, prices_id, Filled(typed))
     form = filled(PRICES, typed, units)
-    book = checked(PriceBook, PRICES, form)
+    book = checked(PriceBook, PRICES, form, units)
     if book is None:
         return _prices_page(request, prices_id, form, 422)
     desk.store.write_price_book(book, None if prices_id == "new" else prices_id)
@@ -117,5 +117,5 @@ def check_prices(typed: TypedIn, units: OwnUnits) -> Response:
 
 def _checked(model: Any, asked: Asked, typed: dict[str, str], units: Units) -> Response:
     form = filled(asked, typed, units)
-    checked(model, asked, form)
+    checked(model, asked, form, units)
     return errors_answer(form.errors, units)

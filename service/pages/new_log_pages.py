@@ -128,7 +128,7 @@ def check_sheet(typed: TypedIn, units: OwnUnits) -> Response:
 def sheet_of(typed: dict[str, str], units: Units) -> tuple[Filled, LogSheetTyped | None]:
     """Return a form and its log sheet; None where something is wrong, which the form then says."""
     form = filled(SHEET, typed, units)
-    sheet = checked(LogSheetTyped, SHEET, form)
+    sheet = checked(LogSheetTyped, SHEET, form, units)
     if sheet is not None and sheet.species is not None:
         try:
             find_wood(sheet.species)
