@@ -65,6 +65,10 @@ class Mill(Typed):
     pace: Pace = Field(default_factory=Pace, description="How fast the work goes.")
     set_up: SetUp = Field(default_factory=SetUp, description="How well a person can set the log.")
 
+    def changed(self, **changes: float | None) -> "Mill":
+        """Return the same mill but for some fields, checked anew. Raises pydantic's ValidationError."""
+        return Mill.model_validate({**self.model_dump(), **changes})
+
     def pass_minutes(self, cut_length_m: float, cut_area_m2: float) -> float:
         """Return the minutes of one pass: the slower of feed and sawing rate, and the fixed part."""
         pace = self.pace

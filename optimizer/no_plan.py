@@ -4,14 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 
-from optimizer.mill import Mill
 from optimizer.quantities import long_length, mass, short_length
 from optimizer.search import Problem, scout
 from optimizer.terms import REACH_MARGIN_M
 
 ROLL_STEP_DEG = 5.0
-
-
 _UNDER_FORK = (0.0, 0.5, 1.0)
 """Where to crosscut, in stem diameters below where the bark parts: the stem swells towards the fork."""
 
@@ -100,6 +97,7 @@ def _shorter_helps(problem: Problem) -> str:
     """Say which crosscut leaves a length that gives slabs; nothing where none that was tried does.
 
     Under the fork, else in the middle: what is left is narrower where limbs spread, or where a long log is crooked.
+    Places are told from the butt end of the log, of which `problem` may hold a stretch.
     """
     from_m, to_m = (float(x) for x in problem.log.outer.bounds_m[:, 0])
     if problem.log.forks:
@@ -108,12 +106,12 @@ def _shorter_helps(problem: Problem) -> str:
             cut_m = float(fork.crotch_m[0]) - below * fork.diameter_m
             # Only where the stem alone gives slabs are the limbs known to be in the way.
             if _pays(problem, from_m, cut_m):
-                under = f"crosscutting it under the fork, at about {long_length(cut_m - from_m)} from the butt end"
+                under = f"crosscutting it under the fork, at about {long_length(cut_m)} from the butt end"
                 return f", cutting off a limb, or {under}"
         return ""
     middle_m = 0.5 * (from_m + to_m)
     if _pays(problem, from_m, middle_m) or _pays(problem, middle_m, to_m):
-        return f", or crosscutting it, such as at {long_length(middle_m - from_m)} from the butt end"
+        return f", or crosscutting it, such as at {long_length(middle_m)} from the butt end"
     return ""
 
 
@@ -126,12 +124,11 @@ def _pays(problem: Problem, from_m: float, to_m: float) -> bool:
 
 
 def _best_without(problem: Problem, mill_change: dict[str, float | None], **limits_change: float) -> float:
-    mill = Mill.model_validate({**problem.mill.model_dump(), **mill_change})
     prices = problem.prices
     if limits_change:
         limits = prices.limits.model_copy(update=limits_change)
         prices = prices.model_copy(update={"limits": limits})
-    eased = replace(problem, mill=mill, prices=prices)
+    eased = replace(problem, mill=problem.mill.changed(**mill_change), prices=prices)
     best = 0.0
     for roll_deg in np.arange(0.0, 360.0, 4.0 * ROLL_STEP_DEG):
         rolled = problem.supports.turned(float(roll_deg))

@@ -11,19 +11,21 @@ import numpy as np
 from optimizer.chords import longest_by_row
 from optimizer.lay import Lay, Rolled
 from optimizer.lay_table import LayTable
-from optimizer.mill import Mill
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
-from optimizer.search import Problem
+from optimizer.quantities import exact_length
+from optimizer.search import Problem, Stop, never_stop
 
 ROLL_STEP_DEG = 1.0
 
 
-def plain_way(problem: Problem) -> Priced | None:
-    """Return the plain way; None where no roll allows it."""
+def plain_way(problem: Problem, stop: Stop = never_stop) -> Priced | None:
+    """Return the plain way; None where no roll allows it, and where `stop` says so first."""
     steps = int(180 / ROLL_STEP_DEG)
     # Nearest first; of two as near, the one clockwise.
     for offset in sorted(range(-steps + 1, steps + 1), key=lambda k: (abs(k), -k)):
+        if stop() is not None:
+            return None
         rolled = problem.supports.turned(offset * ROLL_STEP_DEG % 360.0)
         if problem.tilt_range_deg(rolled) is not None:
             found = _at_roll(problem, rolled)
@@ -32,20 +34,29 @@ def plain_way(problem: Problem) -> Priced | None:
     return None
 
 
-def why_none(problem: Problem) -> str:
-    """Return the note of a log without a plain way: the first thing without which there would be one."""
-    mill = problem.mill
+def why_none(problem: Problem, stop: Stop = never_stop) -> str:
+    """Return the note of a log without a plain way: the first thing without which there would be one.
+
+    Rolls that posts or shims forbid are no rolls that the mill can take. Where `stop` ends it, no reason is given.
+    """
+    if not _fitting(problem):
+        depth = exact_length(problem.terms.throat_depth_m)
+        return _no_way(f"every thickness that you price is more, with its kerf, than the throat depth, {depth}")
     eased = (
-        ("marked metal is in the way of a first pass at every roll", _without_metal(problem)),
-        ("at every roll a first pass is too wide for the throat", _on(problem, mill, throat_m=_WIDE_M)),
-        ("at every roll too much wood stands above a first pass", _on(problem, mill, throat_depth_m=None)),
-        ("at every roll a first pass would be below the lowest blade", _on(problem, mill, lowest_blade_m=0.0)),
+        ("marked metal is in the way of a first pass", _without_metal(problem)),
+        ("a first pass is too wide for the throat", _on(problem, throat_m=_WIDE_M)),
+        ("too much wood stands above a first pass", _on(problem, throat_depth_m=None)),
+        ("a first pass would be below the lowest blade", _on(problem, lowest_blade_m=0.0)),
     )
     # Each is tried in turn, as a try may take seconds.
-    why = next((why for why, other in eased if plain_way(other) is not None), "")
-    return (
-        f"There is no plain way to compare with: {why or 'at no roll does a first pass open a face that gives a slab'}."
-    )
+    why = next((why for why, other in eased if plain_way(other, stop) is not None), "")
+    if not why and stop() is None:
+        why = "no first pass opens a face that gives a slab"
+    return _no_way(f"at every roll that the mill can take, {why}" if why else "")
+
+
+def _no_way(why: str) -> str:
+    return f"There is no plain way to compare with{': ' if why else ''}{why}."
 
 
 _WIDE_M = 10.0
@@ -58,8 +69,14 @@ def _without_metal(problem: Problem) -> Problem:
     return replace(problem, marks=left, whole=whole)
 
 
-def _on(problem: Problem, mill: Mill, **changes: float | None) -> Problem:
-    return replace(problem, mill=Mill.model_validate({**mill.model_dump(), **changes}))
+def _on(problem: Problem, **changes: float | None) -> Problem:
+    return replace(problem, mill=problem.mill.changed(**changes))
+
+
+def _fitting(problem: Problem) -> list[MenuEntry]:
+    """Return the thicknesses that a layer may have: none is thicker than the wood that fits above the blade."""
+    terms = problem.terms
+    return [entry for entry in problem.menu if entry.drop_steps * terms.step_m <= terms.throat_depth_m + 1e-9]
 
 
 def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:
@@ -69,9 +86,7 @@ def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:
     first = _first_row(problem, lay, table)
     if first is None:
         return None
-    # No layer is thicker than the wood that fits above the blade.
-    fitting = [e for e in problem.menu if e.drop_steps * problem.terms.step_m <= problem.terms.throat_depth_m + 1e-9]
-    ways = [_drops_of(problem, lay, table, first, entry) for entry in fitting]
+    ways = [_drops_of(problem, lay, table, first, entry) for entry in _fitting(problem)]
     return max(ways, key=lambda way: way.net, default=None)
 
 

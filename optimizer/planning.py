@@ -150,7 +150,7 @@ def plan_log(
     if not best:
         raise explain_no_plan(chosen)
     if plain is None:
-        warnings = (*warnings, why_none(chosen))
+        warnings = (*warnings, why_none(chosen, stop))
     level = hearts_level(chosen)
     nets = [priced.net for priced in (*found.plans, plain, level) if priced is not None]
     proven = prove(problems, max(nets), gap=settings.gap, workers=settings.workers, stop=stop, on_progress=on_progress)

@@ -1,12 +1,14 @@
 """What a measurement is worth before it is made, and what a face seen tells."""
 
+import re
+
 import books
 import numpy as np
 import pytest
 import shapes
 from test_planning import planned
 
-from optimizer import doubt_seen
+from optimizer import doubt_seen, doubt_worth
 from optimizer.doubt_report import drawn, weighed
 from optimizer.doubt_seen import face_weights, picked, price_given_in_doubt
 from optimizer.doubt_worth import gain_of, would_pay
@@ -56,6 +58,16 @@ def test_only_what_pays_more_than_its_minutes_is_named(problem):
 
     assert all(way.gain > problem.mill.money(way.minutes) for way in cheap)
     assert would_pay(PossibleLogs(books.problem(problem.log, dear)), tried, logs, 0) == ()
+
+
+def test_places_to_measure_are_told_from_the_butt_end_of_the_log():
+    stretch = books.problem(shapes.cylinder(0.25, 6.0), books.mill(**STEP)).stretch(3.0, 6.0)
+    possible = PossibleLogs(stretch)
+    readings = doubt_worth._readings(possible, drawn(possible, 0, 1000, 4, 1), np.random.default_rng(0))
+    places_m = [float(found[1]) for r in readings if (found := re.search(r"at \{([\d.]+) m\} from the butt", r.action))]
+
+    assert len(places_m) > 1
+    assert all(3.0 < place_m < 6.0 for place_m in places_m)
 
 
 def test_a_face_seen_makes_logs_that_show_it_count_and_others_not(problem, given):

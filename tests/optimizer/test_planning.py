@@ -239,6 +239,9 @@ def test_a_throat_in_the_way_says_what_would_help_and_only_what_would():
     # Half of a crooked log is less crooked; neither half of one that is too thick throughout fits better.
     crooked = books.problem(shapes.bent(bow_m=0.5, length_m=4.0), books.mill(throat_m=0.55))
     assert "or crosscutting it, such as at {2 m} from the butt end" in str(explain_no_plan(crooked))
+    # Of a stretch, too, places are told from the butt end of the log.
+    stretch = books.problem(shapes.bent(bow_m=1.0, length_m=8.0), books.mill(throat_m=0.55)).stretch(2.0, 6.0)
+    assert "or crosscutting it, such as at {4 m} from the butt end" in str(explain_no_plan(stretch))
     thick = books.problem(shapes.cylinder(0.3), books.mill(throat_m=0.12))
     assert "throat" in str(explain_no_plan(thick))
     assert "crosscutting" not in str(explain_no_plan(thick))
