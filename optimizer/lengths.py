@@ -35,11 +35,12 @@ def _number(text: str) -> float:
         raise LengthError(f'"{text}" divides by nothing; {_EXAMPLES}') from None
 
 
-def parse_length_m(text: str) -> float:
+def parse_length_m(text: str, bare_unit: str | None = None) -> float:
     """Read a length with its unit. [m].
 
-    Feet and inches may stand together; fractions follow a blank or a dash. A bare 0 needs no
-    unit. Raises LengthError for everything else, with the text and ways to write it.
+    Feet and inches may stand together; fractions follow a blank or a dash. A bare 0 needs no unit, and another bare
+    number none where `bare_unit` says what it is in. Raises LengthError for everything else, with the text and ways to
+    write it.
     """
     stripped = text.strip()
     if not stripped:
@@ -47,8 +48,11 @@ def parse_length_m(text: str) -> float:
     sign = -1.0 if stripped.startswith("-") else 1.0
     rest = re.sub(r"^[+-]\s*", "", stripped)
     if re.fullmatch(_NUMBER, rest):
-        if _number(rest) == 0.0:
+        number = _number(rest)
+        if number == 0.0:
             return 0.0
+        if bare_unit is not None:
+            return sign * number * _UNITS_M[bare_unit]
         raise LengthError(f'"{stripped}" has no unit; {_EXAMPLES}')
     total_m, position, last_unit_m = 0.0, 0, float("inf")
     while position < len(rest):

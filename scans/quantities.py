@@ -15,4 +15,6 @@ def short_length(length_m: float) -> str:
 
 
 def _braced(value: float, unit: str) -> str:
-    return f"{{{f'{value:.4f}'.rstrip('0').rstrip('.')} {unit}}}"
+    # A hair under nothing is nothing, not -0.
+    shown = f"{round(value, 4) + 0.0:.4f}"
+    return f"{{{shown.rstrip('0').rstrip('.')} {unit}}}"

@@ -21,6 +21,14 @@ def _half_up(value: float) -> int:
     return floor(value + 0.5)
 
 
+def fixed(value: float, places: int, thousands: str = "") -> str:
+    """Write a number with so many places; a hair under nothing is nothing, not -0.
+
+    thousands : what stands between them.
+    """
+    return f"{round(value, places) + 0.0:{thousands}.{places}f}"
+
+
 @dataclass(frozen=True)
 class Measures:
     """How to write measures.
@@ -58,7 +66,7 @@ class Measures:
     def _at_step(self, value_m: float, *steps_m: float) -> str:
         if self.is_metric:
             value_mm = value_m * 1000.0
-            return f"{value_mm:.0f}" if all(_is_whole(step * 1000.0) for step in steps_m) else f"{value_mm:.1f}"
+            return fixed(value_mm, 0 if all(_is_whole(step * 1000.0) for step in steps_m) else 1)
         for denominator in _DENOMINATORS:
             if all(_is_whole(step / INCH_M * denominator) for step in steps_m):
                 return fraction_text(value_m / INCH_M, denominator)
@@ -66,19 +74,19 @@ class Measures:
 
     def width(self, width_m: float) -> str:
         """Write a width without its unit: to half an inch, or whole millimetres."""
-        return f"{width_m * 1000.0:.0f}" if self.is_metric else fraction_text(width_m / INCH_M, 2)
+        return fixed(width_m * 1000.0, 0) if self.is_metric else fraction_text(width_m / INCH_M, 2)
 
     def whole_width(self, width_m: float) -> str:
         """Write a width without its unit, to the whole inch or millimetre."""
-        return f"{width_m * 1000.0:.0f}" if self.is_metric else fraction_text(width_m / INCH_M, 1)
+        return fixed(width_m * 1000.0, 0) if self.is_metric else fraction_text(width_m / INCH_M, 1)
 
     def short(self, length_m: float) -> str:
         """Write a short length with its unit: a shim, a diameter, a trim."""
-        return f"{length_m * 1000.0:.0f} mm" if self.is_metric else inches_text(length_m, 8)
+        return f"{fixed(length_m * 1000.0, 0)} mm" if self.is_metric else inches_text(length_m, 8)
 
     def long(self, length_m: float) -> str:
         """Write a long length with its unit: to half an inch, or whole centimetres."""
-        return f"{length_m:.2f} m" if self.is_metric else feet_text(length_m)
+        return f"{fixed(length_m, 2)} m" if self.is_metric else feet_text(length_m)
 
     def slab_length(self, length_m: float) -> str:
         """Write a slab's length with its unit: never more than it has, so rounded down."""
@@ -88,7 +96,7 @@ class Measures:
 
     def mass(self, mass_kg: float) -> str:
         """Write a mass without its unit."""
-        return f"{mass_kg if self.is_metric else mass_kg / POUND_KG:,.0f}"
+        return fixed(mass_kg if self.is_metric else mass_kg / POUND_KG, 0, ",")
 
     def mass_and_lift(self, mass_kg: float) -> str:
         """Write a mean mass and its lift mass, without the unit: `180/225`."""

@@ -1,21 +1,37 @@
 """A file that somebody wrote, given where another is wanted: what it is, and where it goes."""
 
+from dataclasses import dataclass
+
+from optimizer.mill import Mill
+from optimizer.prices import PriceBook
 from optimizer.typed import Typed
 from service.errors import InputError
+from service.log_sheet import LogSheetTyped
+from service.mark_sheet import MarksTyped
 
-_TELLING = (
-    ("a mill", "with --mill", {"throat", "throat_m", "kerf", "kerf_m"}),
-    ("a price book", "with --prices", {"per_board_foot"}),
-    ("a log sheet", "as LOG", {"section"}),
-    ("a file of marks", "with --marks", {"mark"}),
+
+@dataclass(frozen=True)
+class _Kind:
+    """A kind of file that people write.
+
+    model : of its document. name : what it is called. place : where it goes. telling : the fields that tell it.
+    wanted : what to call it where another was given.
+    """
+
+    model: type[Typed]
+    name: str
+    place: str
+    telling: frozenset[str]
+    wanted: str = ""
+
+
+_KINDS = (
+    _Kind(Mill, "a mill", "with --mill", frozenset({"throat", "throat_m", "kerf", "kerf_m"})),
+    _Kind(PriceBook, "a price book", "with --prices", frozenset({"per_board_foot"})),
+    _Kind(LogSheetTyped, "a log sheet", "as LOG", frozenset({"section"}), "a log sheet or a scan"),
+    _Kind(MarksTyped, "a file of marks", "with --marks", frozenset({"mark"})),
 )
-"""What each kind is called, where it goes, and the fields that tell it; the first that has one of them is it."""
-_WANTED = {
-    "Mill": "a mill",
-    "PriceBook": "a price book",
-    "LogSheetTyped": "a log sheet",
-    "MarksTyped": "a file of marks",
-}
+"""The first that has one of its telling fields is it."""
 
 
 def mistaken(name: str, fields: set[str], model: type[Typed]) -> InputError | None:
@@ -23,9 +39,8 @@ def mistaken(name: str, fields: set[str], model: type[Typed]) -> InputError | No
 
     name : the file's. fields : at its top. model : of the document that was wanted.
     """
-    kind, place = next(((kind, place) for kind, place, telling in _TELLING if fields & telling), ("", ""))
-    wanted = _WANTED.get(model.__name__, "")
-    if not kind or not wanted or kind == wanted:
+    given = next((kind for kind in _KINDS if fields & kind.telling), None)
+    wanted = next((kind for kind in _KINDS if kind.model is model), None)
+    if given is None or wanted is None or given is wanted:
         return None
-    what = "a log sheet or a scan" if wanted == "a log sheet" else wanted
-    return InputError(f"{name} is {kind}, where {what} is wanted; give it {place}")
+    return InputError(f"{name} is {given.name}, where {wanted.wanted or wanted.name} is wanted; give it {given.place}")

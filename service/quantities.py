@@ -1,12 +1,13 @@
 """Quantities of notes, cautions and refusals, which hold them as SI in braces, in the reader's units."""
 
 import re
+from math import isfinite, isnan
 
 from optimizer.lengths import INCH_M, fraction_text
-from service.measures import measures_in
+from service.measures import fixed, measures_in
 from service.units import Units
 
-_QUANTITY = re.compile(r"\{(-?\d+(?:\.\d+)?) (m|dm|cm|mm|kg)\}")
+_QUANTITY = re.compile(r"\{(-?\d+(?:\.\d+)?|nan|-?inf) (m|dm|cm|mm|kg)\}")
 _ON_A_TAPE_M = 0.0001
 """What a sixteenth may be off and still be exact; else it takes a 64th."""
 
@@ -17,6 +18,8 @@ def in_units(text: str, units: Units) -> str:
 
     def said(found: re.Match[str]) -> str:
         value = float(found[1])
+        if not isfinite(value):
+            return "no number" if isnan(value) else "no limit"
         match found[2]:
             case "kg":
                 return f"{measures.mass(value)} {measures.mass_unit}"
@@ -33,7 +36,7 @@ def in_units(text: str, units: Units) -> str:
 
 def _exact(length_m: float, units: Units) -> str:
     if units is Units.METRIC:
-        return f"{f'{1000.0 * length_m:.1f}'.removesuffix('.0')} mm"
+        return f"{fixed(1000.0 * length_m, 1).removesuffix('.0')} mm"
     inches = length_m / INCH_M
     is_sixteenths = abs(round(16.0 * inches) / 16.0 - inches) * INCH_M <= _ON_A_TAPE_M
     return f"{fraction_text(inches, 16 if is_sixteenths else 64)} in"

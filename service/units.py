@@ -8,3 +8,8 @@ class Units(StrEnum):
 
     IMPERIAL = "imperial"
     METRIC = "metric"
+
+    @property
+    def bare_unit(self) -> str:
+        """What a length that is typed without its unit is in: as the mill's scale and most tapes read."""
+        return "mm" if self is Units.METRIC else "in"

@@ -68,14 +68,10 @@ def own_way_name(made: int | None) -> str:
 
 
 def _length_m(option: str, text: str, units: Units) -> float:
-    """Read a length; a bare number is in inches, or in millimetres where those are shown."""
     try:
-        return parse_length_m(text)
+        return parse_length_m(text, units.bare_unit)
     except LengthError as error:
-        try:
-            return parse_length_m(f"{text} {'mm' if units is Units.METRIC else 'in'}")
-        except LengthError:
-            raise InputError(f"{option}: {error}") from None
+        raise InputError(f"{option}: {error}") from None
 
 
 def _stretch_m(text: str, units: Units) -> tuple[float, float]:

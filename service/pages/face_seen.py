@@ -3,8 +3,9 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from optimizer.lengths import FOOT_M, INCH_M, LengthError, fraction_text, parse_length_m
+from optimizer.lengths import LengthError, parse_length_m
 from optimizer.plan import Pass, PlanDocument
+from service.measures import measures_in
 from service.pages.fields import length_text
 from service.units import Units
 
@@ -34,11 +35,15 @@ def face_typed(typed: Mapping[str, str], document: PlanDocument, cuts: Sequence[
     made = orders.get(typed.get(MADE, "").strip())
     if made is None:
         errors[MADE] = "Choose the pass that you sawed last"
-    is_metric = units is Units.METRIC
+    measures = measures_in(units)
     asked = {
-        WIDTH: ("wide", "mm" if is_metric else "in", document.log.max_width_m),
-        LENGTH: ("long", "m" if is_metric else "ft", document.log.length_m),
+        WIDTH: ("wide", measures.reading_unit, document.log.max_width_m),
+        LENGTH: ("long", "m" if measures.is_metric else "ft", document.log.length_m),
     }
+
+    def said(name: str, length_m: float) -> str:
+        return measures.long(length_m) if name == LENGTH else f"{measures.width(length_m)} {measures.reading_unit}"
+
     found: dict[str, float] = {}
     texts = {name: typed.get(name, "").strip() for name in asked}
     for name, (word, unit, whole_m) in asked.items():
@@ -48,7 +53,7 @@ def face_typed(typed: Mapping[str, str], document: PlanDocument, cuts: Sequence[
                 errors[name] = f"Say how {word} the face is, too; or leave both empty"
             continue
         try:
-            found[name] = _length_m(text, unit)
+            found[name] = parse_length_m(text, unit)
         except LengthError as error:
             errors[name] = str(error)
             continue
@@ -56,27 +61,10 @@ def face_typed(typed: Mapping[str, str], document: PlanDocument, cuts: Sequence[
             errors[name] = f"A face is more than 0 {word}, got {text}; measure it again"
         elif found[name] > MOST_SHARE * whole_m:
             errors[name] = (
-                f"{_in_unit(found[name], unit)} is much more than this log is {word}, {_in_unit(whole_m, unit)}; "
+                f"{said(name, found[name])} is much more than this log is {word}, {said(name, whole_m)}; "
                 "look at the number and its unit"
             )
     if errors:
         return FaceTyped(made or 0, "", errors)
     seen = f"{made}: {' x '.join(length_text(found[name], units) for name in asked)}" if found else ""
     return FaceTyped(made or 0, seen)
-
-
-def _length_m(text: str, unit: str) -> float:
-    try:
-        return parse_length_m(text)
-    except LengthError:
-        try:
-            return parse_length_m(f"{text} {unit}")
-        except LengthError:
-            pass
-        raise
-
-
-def _in_unit(length_m: float, unit: str) -> str:
-    if unit in {"ft", "in"}:
-        return f"{fraction_text(length_m / (FOOT_M if unit == 'ft' else INCH_M), 2)} {unit}"
-    return f"{length_m * 1000.0:.0f} mm" if unit == "mm" else f"{length_m:.2f} m"

@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 
-from optimizer.lengths import FOOT_M, INCH_M, POUND_KG, LengthError, fraction_text, parse_length_m
+from optimizer.lengths import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
 from optimizer.typed import Typed
 from service.units import Units
 
@@ -50,7 +50,7 @@ class Field:
     def unit(self, units: Units, currency: str = "") -> str:
         """Return what stands beside it."""
         if self.kind == "length":
-            return "mm" if units is Units.METRIC else "in"
+            return units.bare_unit
         if self.kind in _TO_SI:
             _, imperial, _, metric = _TO_SI[self.kind]
             return metric if units is Units.METRIC else imperial
@@ -153,12 +153,7 @@ def _value(question: Field, value: str, units: Units) -> Any:
 
 def length_m(text: str, units: Units) -> float:
     """Read a length; a bare number is in inches, or millimetres. [m]. Raises LengthError."""
-    try:
-        return parse_length_m(text)
-    except LengthError:
-        if re.fullmatch(r"[+-]?[\d\s./-]*\d\.?", text):
-            return parse_length_m(f"{text} {'mm' if units is Units.METRIC else 'in'}")
-        raise
+    return parse_length_m(text, units.bare_unit)
 
 
 def _number(text: str, label: str) -> float:

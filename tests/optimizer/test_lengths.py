@@ -44,6 +44,20 @@ def test_what_is_no_length_is_refused_with_ways_to_write_it(text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("text", "bare_unit", "length_m"),
+    [("20", "in", 0.508), ("-20 1/2", "in", -0.5207), ("9", "ft", 2.7432), ("530", "mm", 0.53), ("20 cm", "in", 0.2),
+     ("0", "in", 0.0)],
+)  # fmt: skip
+def test_a_bare_number_is_in_the_unit_that_stands_beside_it(text: str, bare_unit: str, length_m: float) -> None:
+    assert parse_length_m(text, bare_unit) == pytest.approx(length_m, abs=1e-15)
+
+
+def test_the_end_of_a_length_is_no_bare_number() -> None:
+    with pytest.raises(LengthError, match='write "9 ft 8 in"'):
+        parse_length_m("9 ft 8", "mm")
+
+
+@pytest.mark.parametrize(
     ("value", "denominator", "text"),
     [
         (17.625, 16, "17 5/8"),

@@ -37,6 +37,14 @@ FOREIGN = {
         (quantities.exact_length(24.6 * 0.0254), "24 19/32 in", "624.8 mm"),
         (quantities.exact_length(-0.0127), "-1/2 in", "-12.7 mm"),
         (quantities.mass(1077.3), "2,375 lb", "1,077 kg"),
+        (quantities.long_length(-1e-9), "0 in", "0.00 m"),
+        (quantities.long_length(-0.004), "0 in", "0.00 m"),
+        (quantities.short_length(-0.0001), "0 in", "0 mm"),
+        (quantities.width(-0.0001), "0 in", "0 mm"),
+        (quantities.exact_length(-0.00001), "0 in", "0 mm"),
+        (quantities.mass(-0.1), "0 lb", "0 kg"),
+        (quantities.long_length(float("nan")), "no number", "no number"),
+        (quantities.mass(float("inf")), "no limit", "no limit"),
         ("a {thing} of {0 m}", "a {thing} of 0 in", "a {thing} of 0.00 m"),
     ],
 )
@@ -61,7 +69,8 @@ def test_an_error_is_kept_for_pages_and_sent_to_programs_in_si() -> None:
 
 def test_both_rooms_write_alike() -> None:
     for name in ("long_length", "short_length"):
-        for length_m in (0.0, 0.0889, 2.9464, 12.0):
+        for length_m in (0.0, -1e-9, 0.0889, 2.9464, 12.0):
+            assert "-0" not in getattr(of_scans, name)(length_m)
             assert getattr(of_scans, name)(length_m) == getattr(quantities, name)(length_m)
 
 
