@@ -15,13 +15,11 @@ def count_text(number: int, noun: str) -> str:
 
 
 def of_plan(plan: Plan, *, named: bool) -> str:
-    """Return of which plan something is: " of plan 2"; nothing where one alone is shown.
+    """Return of which plan something is: " of plan 2"; nothing where one alone is judged.
 
-    named : whether several are shown.
+    named : whether several are, all of them ranked.
     """
-    if not named:
-        return ""
-    return f" of plan {plan.rank}" if plan.rank else " of the plain way"
+    return f" of plan {plan.rank}" if named else ""
 
 
 def slab_name(plan: Plan, slab: Slab, *, named: bool) -> str:

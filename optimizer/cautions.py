@@ -423,7 +423,8 @@ def cautions_of(document: PlanDocument, plan: Plan) -> tuple[Caution, ...]:
 def cautions_for(log: LogFound, mill: Mill, plans: Sequence[Plan], wood_name: str) -> tuple[Caution, ...]:
     """Return the cautions that show, by level (stop, warning, note), then by the order of the work.
 
-    plans : all that are shown, the plain way too; each rule shows once, for the worst of them.
+    plans : those that are judged together: the ranked plans of a document, or one way alone. Each rule shows once, for
+    the worst of them.
     wood_name : the table's name in lower case, or unknown.
     """
     case = _Case(log, mill, tuple(plans), wood_name)

@@ -87,6 +87,7 @@ def with_doubt(plan: Plan, of: Weighed, chance_best: float | None) -> Plan:
             "net_p10": low["net"],
             "net_p90": high["net"],
             "chance_best": chance_best,
+            "break_even_log_price": of.expected,
             "board_feet_p10": low["board_feet"],
             "board_feet_p90": high["board_feet"],
             "first_face": _face(plan.first_face, low, high),

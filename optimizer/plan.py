@@ -229,7 +229,9 @@ class Plan(Document):
     net_p10: float | None = Field(None, description="One in ten is worth less.")
     net_p90: float | None = Field(None, description="One in ten is worth more.")
     chance_best: float | None = Field(None, description="How likely it is the best of those shown.")
-    break_even_log_price: Exact = Field(description="The price of the log at which nothing is left.")
+    break_even_log_price: Exact = Field(
+        description="The price of the log at which nothing is left: in the mean where doubt was weighed."
+    )
     board_feet: Exact = Field(description="Sum over the slabs.")
     board_feet_p10: float | None = Field(None, description="One in ten gives less.")
     board_feet_p90: float | None = Field(None, description="One in ten gives more.")

@@ -132,7 +132,7 @@ def log_from_points(
         doubt=SurfaceDoubt(outer_ways, outer_modes, wood_ways, wood_modes, scale_spread),
     )
     notes.append(
-        f"seen: {1.0 - (log.not_seen_share or 0.0):.0%} of the surface; what was not is reckoned from what was, likely "
+        f"seen: {1.0 - (log.not_seen_share or 0.0):.0%} of the surface; what was not is guessed from what was, likely "
         f"to within {short_length(log.guessed_within_m or 0.0)}, the scale not counted"
     )
     return log, tuple(notes)

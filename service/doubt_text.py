@@ -79,8 +79,8 @@ def doubt_lines(document: PlanDocument, measures: Measures) -> list[str]:
     )
     if several:
         text += (
-            " Best chance is on how many of them a plan brings the most of those shown; plans that lie much alike take "
-            "it from each other."
+            " Brings most says on how many of them a plan brings more than the others shown; plans that lie much alike "
+            "take it from each other."
         )
     lines = ["", *paragraph(f"{text}{_sources_text(doubt)}")]
     rate = document.mill.pace.hourly_rate

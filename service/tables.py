@@ -47,7 +47,8 @@ class Assumed:
 def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_all: bool, title: str = "Plan 1") -> str:
     """Return what to print: the log, the plans beside the plain way, the best in full, the cautions.
 
-    show_all : every plan in full, and what stands beside them. title : what to call the first plan.
+    show_all : every plan in full, and what stands beside them, each of these with its own cautions, as those at the end
+    are of the plans. title : what to call the first plan.
     """
     measures = Measures(units, document.mill, document.currency)
     lines = [*_log_lines(document.log, measures), *_assumed_lines(document, assumed, measures), ""]
@@ -55,16 +56,18 @@ def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_al
     shown = document.plans if show_all else document.plans[:1]
     for plan in shown:
         lines += ["", *_plan_lines(plan, document, measures, title if plan.rank == 1 else f"Plan {plan.rank}")]
-    if show_all and document.plain_way is not None:
-        lines += ["", *_plan_lines(document.plain_way, document, measures, "The plain way")]
-    if show_all and document.hearts_level is not None:
-        lines += ["", *_plan_lines(document.hearts_level, document, measures, "Hearts level")]
+    beside = (("the plain way", document.plain_way), ("hearts level", document.hearts_level)) if show_all else ()
+    for name, way in beside:
+        if way is not None:
+            lines += ["", *_plan_lines(way, document, measures, name[0].upper() + name[1:]), ""]
+            lines += _caution_lines(cautions_of(document, way), units, f"Cautions of {name}")
     if document.warnings:
         lines.append("")
     for warning in document.warnings:
         lines += paragraph(in_units(warning, units), first="Note: ", rest="  ")
     cautions = document.cautions if show_all else cautions_of(document, document.plans[0])
-    lines += ["", *_caution_lines(cautions, units), "", *paragraph(PLAN_LINE)]
+    head = "Cautions of the plans" if any(way is not None for _, way in beside) else "Cautions"
+    lines += ["", *_caution_lines(cautions, units, head), "", *paragraph(PLAN_LINE)]
     return "\n".join(lines) + "\n"
 
 
@@ -130,7 +133,7 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
     unit = measures.reading_unit
     currency = measures.amount_unit
     of_net = (
-        (f"Net in\nthe mean\n{currency}".rstrip(), "Likely\nfrom-to", "Best\nchance")
+        (f"Net in\nthe mean\n{currency}".rstrip(), "Likely\nfrom-to", "Brings\nmost")
         if document.doubt is not None
         else ("Board\nfeet", f"Net\n{currency}", "Against\nplain")
     )
@@ -245,8 +248,8 @@ def _thicknesses(plan: Plan, most: int = _MOST_THICKNESSES) -> str:
         return "none"
     if len(each) <= most:
         return each
-    kinds = "thicknesses" if most >= _MOST_THICKNESSES else "kinds"
-    return f"{len(plan.slabs)} in {len(counts)} {kinds}"
+    mixed = f" in {len(counts)} thicknesses" if most >= _MOST_THICKNESSES else ", mixed"
+    return f"{len(plan.slabs)}{mixed}"
 
 
 def _shim_end(shim: Shim, plan: Plan) -> str:
@@ -437,12 +440,12 @@ def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
     net = worth(plan)
     if log.cost:
         rows.append(("The log cost", measures.money(-log.cost), f"which leaves {measures.money(net - log.cost)}"))
-    rows.append(("Break-even", measures.money(net), "the most that the log may cost"))
+    rows.append(("Break-even", measures.money(plan.break_even_log_price), "the most that the log may cost"))
     return sums(rows)
 
 
-def _caution_lines(cautions: Sequence[Caution], units: Units) -> list[str]:
-    lines = ["Cautions"]
+def _caution_lines(cautions: Sequence[Caution], units: Units, head: str) -> list[str]:
+    lines = [head]
     for level in LEVELS:
         of_level = [caution for caution in cautions if caution.level == level]
         for caution in of_level:

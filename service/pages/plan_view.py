@@ -233,14 +233,14 @@ def stop_said(document: PlanDocument) -> str:
 
 
 def likely_said(plan: Plan, measures: Measures) -> str:
-    """Say between what amounts the net likely lies; nothing where doubt was not reckoned."""
+    """Say between what amounts the net likely lies; nothing where doubt was not weighed."""
     if plan.net_p10 is None or plan.net_p90 is None:
         return ""
     return f"likely from {measures.money(plan.net_p10)} to {measures.money(plan.net_p90)}"
 
 
 def chance_said(document: PlanDocument, plan: Plan) -> str:
-    """Say how often a way is the best of those shown; nothing where doubt was not reckoned.
+    """Say how often a way is the best of those shown; nothing where doubt was not weighed.
 
     Plans that lie much alike take that chance from each other, so they are told together.
     """

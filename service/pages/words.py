@@ -110,7 +110,7 @@ bow = bow
 limb = limb
     What the fork divides into.
 seen = seen and guessed
-    The part of the surface that the scan saw, and the part that was reckoned from it.
+    The part of the surface that the scan saw, and the part that was guessed from it.
 clock = where on the girth
     An angle seen standing at the butt end: 0 is up, 90 to the right, 180 down, 270 to the left, as the log lay
     when it was measured.

@@ -1,6 +1,7 @@
 """A plan document as text: what must stand in it, and that it fits the page."""
 
 import re
+from pathlib import Path
 
 import pytest
 from plan_documents import a_document, a_log, a_mill, a_pass, a_plan, a_price_book, a_slab
@@ -10,6 +11,7 @@ from optimizer.plan import Doubt, Mark, PlanDocument, Waste
 from service.tables import Assumed, plan_text
 from service.units import Units
 
+ROOT = Path(__file__).parents[2]
 ASSUMED = Assumed(
     mill="in your own folder: " + "long/" * 20 + "mill.toml",
     prices="given: p.toml",
@@ -219,6 +221,41 @@ def test_a_plan_alone_has_its_own_cautions_alone() -> None:
 
     assert "Too heavy for one person" not in text_of(document)
     assert "slab 1 of plan 2 has a lift mass of 248 lb" in " ".join(text_of(document, show_all=True).split())
+
+
+def test_a_way_beside_the_plans_has_its_own_cautions_under_it() -> None:
+    light = a_plan(slabs=(a_slab(mass_kg=1.0),))
+    heavy = a_plan(rank=0, slabs=(a_slab(mass_kg=90.0),))
+    for beside, name in (("plain_way", "the plain way"), ("hearts_level", "hearts level")):
+        document = a_document(plans=(light,), **{"plain_way": None, "hearts_level": None, beside: heavy})
+        before, _, after = text_of(document, show_all=True).partition(f"Cautions of {name}\n")
+        own, _, of_plans = after.partition("Cautions of the plans\n")
+
+        assert "WARNING Too heavy for one person" in own
+        assert "Too heavy" not in before + of_plans
+        assert "Cautions of" not in text_of(document)
+        assert "Too heavy" not in text_of(document)
+
+
+def test_many_thicknesses_are_told_as_slabs_where_money_takes_the_room() -> None:
+    assert " 11, mixed " in text_of(in_doubt(wide_document("EUR")))
+    assert "kinds" not in text_of(in_doubt(wide_document("EUR")))
+
+
+def test_how_often_a_plan_brings_most_has_one_name_here_and_on_pages() -> None:
+    text = text_of(in_doubt(wide_document("USD")))
+    page = (ROOT / "service" / "pages" / "templates" / "plans.html").read_text()
+
+    assert re.search(r"Brings\n.* most\n", text)
+    assert "Brings most says on how many" in " ".join(text.split())
+    assert "<dt>Brings most</dt>" in page
+    assert "est chance" not in text + page
+
+
+def test_break_even_is_what_the_document_says() -> None:
+    plan = in_doubt(wide_document("USD")).plans[0].model_copy(update={"break_even_log_price": 20345.0})
+
+    assert re.search(r"Break-even +\$20,345 ", text_of(a_document(plans=(plan,))))
 
 
 def test_a_number_that_no_slab_has_is_explained() -> None:

@@ -172,7 +172,7 @@ def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str
     text = client.get(f"/plans/{plan_id}").text
     assert f'<h1 class="big">${document.plans[0].net:,.0f}</h1>' in text
     assert text.count('class="card way') == len(document.plans) + (document.hearts_level is not None) + 1
-    assert "likely from" not in text  # until doubt is reckoned
+    assert "likely from" not in text  # until doubt is weighed
 
 
 def test_the_best_way_stands_open_with_its_slider_and_the_others_are_folded(
@@ -359,6 +359,19 @@ def test_a_gap_in_the_line_of_rolls_is_explained_where_there_is_one(
     assert ("Where it is broken, your mill cannot take the log so" in client.get(f"/plans/{plan_id}").text) is (
         net is None
     )
+
+
+@pytest.mark.parametrize(("stopped_by", "ended"), [("time", True), ("cancelled", True), ("lays", False)])
+def test_a_search_that_was_ended_does_not_blame_the_mill_for_rolls_not_looked_at(
+    client: Pages, planned: Planned, log_id: str, stopped_by: str, ended: bool
+) -> None:
+    rolls = (*planned.document.value_by_roll, NetAtRoll(roll_deg=181.5, net=None))
+    work = planned.document.work.model_copy(update={"stopped_by": stopped_by})
+    changed = planned.document.model_copy(update={"value_by_roll": rolls, "work": work})
+    text = client.get(f"/plans/{keep_plan(client, log_id, changed)}").text
+
+    assert "Where it is broken, your mill cannot take the log so" in text
+    assert ("or the search ended before it looked there" in text) is ended
 
 
 LITTLE_SEEN = "Seen: under 45% of the girth along 30% of the log, so the plan may be far off; film both sides again."
