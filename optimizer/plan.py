@@ -331,7 +331,7 @@ class PlanDocument(Document):
     warnings: tuple[str, ...] = Field(
         description="What the reader should know first; quantities in SI, in braces: {2.95 m}."
     )
-    cautions: tuple[Caution, ...] = Field(description="What could hurt somebody.")
+    cautions: tuple[Caution, ...] = Field(description="What could hurt somebody, of all in plans together.")
 
 
 def read_plan(data: dict[str, Any]) -> tuple[PlanDocument, tuple[str, ...]]:
