@@ -42,8 +42,9 @@ from scans.log import Log
 __all__ = ["LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan_log", "price_way"]
 
 DEFAULT_LAYS = 800
-SAME_PLACE_M = 0.001
-"""Places along a log that differ by less are one: lengths are written to a fraction of an inch."""
+SAME_PLACE_M = 0.0065
+"""Places along a log that differ by less are one: lengths along it are shown to half an inch, or a centimetre, so that
+one that is typed as it was read may be off by a quarter of an inch."""
 LONGER_THAN_BED = (
     "The log is longer than the bed: each plan is for the length that it names, crosscut at both ends. Measure what "
     "is left as a log of its own."
@@ -308,12 +309,14 @@ def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Proble
             f"stretch must lie in 0 to {long_length(length_m)}, the log, got {long_length(from_m)} to "
             f"{long_length(to_m)}"
         )
-    if bed_m is not None and to_m - from_m > bed_m + SAME_PLACE_M:
+    if bed_m is not None and to_m - from_m > bed_m + 2.0 * SAME_PLACE_M:
         raise NoPlanError(
             f"stretch is {long_length(to_m - from_m)} long, {short_length(to_m - from_m - bed_m)} over bed_length; "
             "give a shorter one"
         )
     from_m, to_m = max(0.0, from_m), min(length_m, to_m)
+    if bed_m is not None:
+        to_m = min(to_m, from_m + bed_m)
     if to_m - from_m >= length_m - SAME_PLACE_M:
         return whole
     if to_m - from_m <= sum(whole.end_trim_m):

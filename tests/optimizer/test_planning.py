@@ -311,6 +311,19 @@ def test_a_plan_of_a_log_longer_than_the_bed_can_be_typed_in(long_log):
     assert typed.net == pytest.approx(plan.net, rel=1e-6)
 
 
+@pytest.mark.parametrize(("early_m", "late_m"), [(0.00635, 0.00635), (-0.00635, 0.00635)])
+def test_a_stretch_typed_as_it_is_shown_is_taken(long_log, early_m, late_m):
+    """Lengths along a log are shown to half an inch: each end may be a quarter of an inch off."""
+    log, _ = long_log
+    bed_m, length_m = SHORT_BED.bed_length_m, log.length_m
+    way = Given(0.0, 0.0, 0.0, (0.3, 0.24), stretch_m=(length_m - bed_m - early_m, length_m + late_m))
+
+    from_m, to_m = price_way(given_log(log), SHORT_BED, books.prices(), way, run=a_run()).plans[0].stretch_m
+
+    assert to_m <= length_m
+    assert bed_m - 0.013 < to_m - from_m <= bed_m + 1e-9
+
+
 def test_its_rest_is_planned_anew_in_doubt_too(long_log):
     log, plan = long_log
     way = own_way(plan, heights_m=tuple(p.blade_height_m for p in plan.passes)[:2], made=2)

@@ -112,7 +112,7 @@ def test_every_caution_is_in_the_readers_units_alone() -> None:
 WRITERS = {
     # These write lengths and masses for a reader, in the units asked for.
     "optimizer/lengths.py", "service/measures.py", "service/quantities.py", "service/tables.py",
-    "service/pages/fields.py", "service/pages/face_seen.py",
+    "service/pages/fields.py",
     # These tell programs and developers what a field is in.
     "optimizer/quantities.py", "scans/quantities.py", "service/api_examples.py",
     # A file's unit is what it is; a quarter is a quarter of an inch everywhere.
@@ -166,6 +166,17 @@ def test_no_note_caution_or_refusal_names_a_unit_itself(room: str) -> None:
 
     assert len(modules) > 20
     assert named == []
+
+
+def test_what_no_scan_saw_is_guessed_in_every_text() -> None:
+    """One word for one idea: not reckoned in one place and guessed in another."""
+    modules = {path: told(path) for room in ("scans", "optimizer", "service") for path in (ROOT / room).rglob("*.py")}
+    texts = [(path, text) for path, texts in modules.items() for _, text in texts]
+    pages = [*(ROOT / "service" / "pages" / "templates").iterdir(), ROOT / "README.md"]
+    texts += [(path, path.read_text()) for path in pages]
+
+    assert any("guessed" in text for _, text in texts)
+    assert [path for path, text in texts if "reckon" in text] == []
 
 
 def test_the_walk_sees_a_unit_in_a_text(tmp_path: Path) -> None:

@@ -56,6 +56,7 @@ def test_shims_may_be_bare_numbers_too() -> None:
         ({"heights": "20; 17"}, "--heights: "),
         ({"shim_butt": "thick"}, "--shim-butt: "),
         ({"shim_top": "thick"}, "--shim-top: "),
+        ({"shim_top": "1 ft 2"}, '--shim-top: "1 ft 2" has no unit after 2'),
     ],
 )
 def test_a_way_that_is_none_is_one_line(changes: dict[str, Any], said: str) -> None:
