@@ -221,7 +221,7 @@ class PossibleLogs:
         log, doubt = self._log, self._log.doubt
         if doubt is None:
             return log
-        form = self.widened * draw.form
+        form = doubt.form(draw.form, self.widened)
         if doubt.kinds:
             form *= np.array([kind in on for kind in doubt.kinds])
         seen = SURFACE in on or bool(doubt.kinds)

@@ -119,9 +119,10 @@ class SurfaceDoubt:
 
     Of the outer surface and of the wood: ways (V, 3), in which each vertex may move, and modes_m (V, K), by how
     much it does so, of K changes of form that are independent of one another, each as likely large as small and of
-    unit spread. [m]
+    unit spread, about its mean. [m]
     scale_spread : standard deviation of the size of the whole, as a share: what the scan's own scale may be off.
     kinds : (K,) what each change of form comes from; empty where that is the scan's surface alone.
+    means : (K,) of the changes of form, of unit spread; empty where all are 0.
     """
 
     outer_ways: FloatArray
@@ -130,6 +131,11 @@ class SurfaceDoubt:
     wood_modes_m: NDArray[np.float32]
     scale_spread: float
     kinds: tuple[str, ...] = ()
+    means: tuple[float, ...] = ()
+
+    def form(self, draw: FloatArray, widened: float = 1.0) -> FloatArray:
+        """Return how much of each change of form there is, for draws (K,) about 0, `widened` times as far."""
+        return np.asarray(widened * draw + (np.array(self.means) if self.means else 0.0))
 
     def outer_error_m(self) -> FloatArray:
         """Return the standard deviation (V,) of each vertex of the outer surface, the scale's not counted. [m]."""
@@ -247,7 +253,7 @@ class Log:
             return [self] * count
         rng = np.random.default_rng(seed)
         draws = (rng.normal(size=self.doubt.outer_modes_m.shape[1] + 1) for _ in range(count))
-        return [self.varied(SurfaceDraw(float(draw[0]), draw[1:])) for draw in draws]
+        return [self.varied(SurfaceDraw(float(draw[0]), self.doubt.form(draw[1:]))) for draw in draws]
 
     @cached_property
     def _unseen_at(self) -> tuple[FloatArray, FloatArray]:

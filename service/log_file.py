@@ -50,6 +50,7 @@ def pack_log(read: LogRead) -> bytes:
         "forks": len(log.forks),
         "scale_spread": None if log.doubt is None else log.doubt.scale_spread,
         "doubt_kinds": () if log.doubt is None else log.doubt.kinds,
+        "doubt_means": () if log.doubt is None else log.doubt.means,
         "wood": read.wood.name,
         "source": read.source.model_dump(),
         "warnings": read.warnings,
@@ -86,6 +87,7 @@ def unpack_log(data: bytes) -> LogRead:
                 **{name: arrays[f"doubt_{name}"] for name in _DOUBT},
                 scale_spread=words["scale_spread"],
                 kinds=tuple(words.get("doubt_kinds", ())),
+                means=tuple(words.get("doubt_means", ())),
             ),
             colours=SurfaceColours(arrays["colours_rgb"], arrays["colours_known"]) if "colours_rgb" in arrays else None,
         )

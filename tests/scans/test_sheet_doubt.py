@@ -7,7 +7,7 @@ import pytest
 from test_tape import forked, straight
 
 from scans.log import Solid
-from scans.sheet_doubt import BETWEEN, BOW, LIMBS, READINGS
+from scans.sheet_doubt import BETWEEN, BOW, LIMBS, READINGS, RIDGES, RIDGES_MEAN
 from scans.tape import Bow, TapedSection, log_from_sheet
 
 
@@ -28,8 +28,19 @@ def test_samples_of_a_sheet_are_closed_and_differ():
         Solid(sample.wood.vertices_m, sample.wood.faces)
     volumes = [sample.wood.volume_m3 / log.wood.volume_m3 for sample in samples]
     assert 0.003 < np.std(volumes) < 0.06
-    assert {READINGS, BETWEEN, BOW, LIMBS} == set(log.doubt.kinds)
+    assert {READINGS, BETWEEN, BOW, LIMBS, RIDGES} == set(log.doubt.kinds)
     assert log.doubt.wood_modes_m.shape[1] == len(log.doubt.kinds)
+
+
+def test_calipers_lie_on_ridges_so_that_there_is_less_wood_in_the_mean():
+    log = log_from_sheet(straight(), 1.0)
+
+    volumes = [sample.wood.volume_m3 / log.wood.volume_m3 for sample in log.sample(120, 2)]
+    without = replace(log, doubt=replace(log.doubt, means=()))
+    level = [sample.wood.volume_m3 / log.wood.volume_m3 for sample in without.sample(120, 2)]
+
+    # An area goes with the square of the radius.
+    assert np.mean(volumes) - np.mean(level) == pytest.approx(2.0 * RIDGES_MEAN, abs=0.004)
 
 
 def test_the_form_is_surer_at_a_section_than_between_two():

@@ -62,7 +62,7 @@ def test_a_scan_with_doubt_and_what_was_seen(forked):
                 rng.integers(0, 256, log.outer.vertices_m.shape, dtype=np.uint8),
                 rng.random(len(log.outer.vertices_m)) > 0.5,
             ),
-            doubt=SurfaceDoubt(ways[0], sizes[0], ways[1], sizes[1], 0.006, ("a", "b", "c")),
+            doubt=SurfaceDoubt(ways[0], sizes[0], ways[1], sizes[1], 0.006, ("a", "b", "c"), (0.0, -1.5, 0.5)),
         ),
     )
     back = unpack_log(pack_log(read))
@@ -78,7 +78,7 @@ def test_every_field_of_a_log_is_looked_at():
     assert names == {
         "name", "outer", "wood", "bark_thickness_m", "hearts", "forks", "heart_radius_m", "scan_to_log", "face_seen",
         "doubt", "crotch_m", "normal", "direction", "diameter_m", "below_m", "above_m", "outer_ways", "outer_modes_m",
-        "wood_ways", "wood_modes_m", "scale_spread", "kinds", "colours", "rgb", "known",
+        "wood_ways", "wood_modes_m", "scale_spread", "kinds", "means", "colours", "rgb", "known",
     }  # fmt: skip
 
 
