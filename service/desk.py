@@ -274,10 +274,29 @@ def start_way(desk: Desk, log_id: str, request: WayRequest) -> JobShown:
     return _start(desk, "way", log_id, request)
 
 
+def planned_on(desk: Desk, request: PlanRequest | WayRequest) -> tuple[Mill, PriceBook]:
+    """Return the mill and the price book that a log is to be planned on. Raises NotFoundError."""
+    of_plan = request.of_plan if isinstance(request, WayRequest) else None
+    # A plan holds its own whole: a log that is half sawn lies on that mill still, whatever is kept by now.
+    whole = None if of_plan is None else plan_document(desk, of_plan)
+    mill = whole.mill if whole and request.mill_id is None else desk.store.mill(request.mill_id).mill
+    prices = whole.prices if whole and request.prices_id is None else desk.store.price_book(request.prices_id).prices
+    return mill, prices
+
+
+def kept_mill_id(desk: Desk, mill: Mill) -> str | None:
+    """Return the id of the kept mill that is the same still; None where it was changed or removed."""
+    return next((kept.id for kept in desk.store.mills() if kept.mill == mill), None)
+
+
+def kept_prices_id(desk: Desk, prices: PriceBook) -> str | None:
+    """Return the id of the kept price book that is the same still; None where it was changed or removed."""
+    return next((kept.id for kept in desk.store.price_books() if kept.prices == prices), None)
+
+
 def _start(desk: Desk, kind: Any, log_id: str, request: PlanRequest | WayRequest) -> JobShown:
     ready_log(desk, log_id)
-    mill = desk.store.mill(request.mill_id).mill
-    prices = desk.store.price_book(request.prices_id).prices
+    mill, prices = planned_on(desk, request)
     # Whole, so that a job that runs again plans on what it was asked for.
     asked = {
         "request": request.model_dump(mode="json"),
@@ -309,7 +328,7 @@ def made_before(desk: Desk, plan_id: str) -> int:
     return int(made) if made else 0
 
 
-_KEPT = "as kept here"
+_KEPT = "as held in this plan"
 
 
 def cancel_job(desk: Desk, job_id: str) -> JobShown:

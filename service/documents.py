@@ -210,6 +210,11 @@ class PlanRequest(Assumed):
 class WayRequest(Assumed):
     """A way that somebody chose. Lengths are texts with their unit; bare numbers are inches, or mm where metric."""
 
+    of_plan: Id | None = Field(
+        None,
+        description="A plan that it goes on from: of mill_id and prices_id what is left out is that of this plan, as "
+        "it was when it was made; for a log that is half sawn.",
+    )
     roll_deg: float = Field(ge=-3600, le=3600, description="How far to roll the log, clockwise seen from the butt.")
     heights: str = Field(
         max_length=2000,

@@ -19,10 +19,11 @@ from service.pages import (
 )
 from service.pages.rendering import error_page
 
-router = APIRouter(include_in_schema=False)
-for _part in (
+PARTS = (
     new_log_pages, log_pages, way_pages, job_pages, plan_pages, mill_pages, session_pages, solid_pages, static_files,
-):  # fmt: skip
+)  # fmt: skip
+router = APIRouter(include_in_schema=False)
+for _part in PARTS:
     router.include_router(_part.router)
 
-__all__ = ["error_page", "router"]
+__all__ = ["PARTS", "error_page", "router"]

@@ -36,3 +36,9 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits) ->
 def cancel(desk: OwnDesk, job_id: JobId) -> Response:
     """Stop a job."""
     return see(f"/jobs/{at.cancel_job(desk, job_id).id}")
+
+
+@router.get("/jobs/{job_id}/cancel")
+def back_to_job(job_id: JobId) -> Response:
+    """Lead on whoever loads the address of the form again."""
+    return see(f"/jobs/{job_id}")

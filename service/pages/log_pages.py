@@ -184,3 +184,14 @@ def start_plan(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
         doubt="off" if typed.get("search") == "quick" else "on",
     )
     return see(f"/jobs/{at.start_plan(desk, log_id, request).id}")
+
+
+@router.get("/logs/{log_id}/rename")
+@router.get("/logs/{log_id}/about")
+@router.get("/logs/{log_id}/remove")
+@router.get("/logs/{log_id}/marks")
+@router.get("/logs/{log_id}/marks/{mark_id}/remove")
+@router.get("/logs/{log_id}/plans")
+def back_to_log(log_id: LogId) -> Response:
+    """Lead on whoever loads the address of one of the log's forms again."""
+    return see(f"/logs/{log_id}")

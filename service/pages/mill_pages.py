@@ -56,6 +56,12 @@ def remove_mill(desk: OwnDesk, mill_id: MillId) -> Response:
     return see("/mills")
 
 
+@router.get("/mills/{mill_id}/remove")
+def back_to_mill(mill_id: MillId) -> Response:
+    """Lead on whoever loads the address of the form again."""
+    return see(f"/mills/{mill_id}")
+
+
 @router.get("/prices")
 def price_books(request: Request, desk: OwnDesk) -> Response:
     """List the price books."""
@@ -80,12 +86,12 @@ def _prices_page(request: Request, prices_id: str, form: Filled, status: int = 2
 
 @router.post("/prices/{prices_id}")
 def write_prices(request: Request, desk: OwnDesk, prices_id: MaybeId, typed: TypedIn, units: OwnUnits) -> Response:
-    """Keep a price book; or show the form again with another row, or with what is wrong."""
+    """Keep a price book; or show the form again with another row, as it was typed, or with what is wrong."""
     more = typed.pop("more", "")
-    if more in PRICES.rows:
+    if more:
         numbers = row_numbers(typed, more)
         first = "species" if more == "per_board_foot" else "at_m"
-        if len(numbers) < _MOST_ROWS:
+        if more in PRICES.rows and len(numbers) < _MOST_ROWS:
             typed = {**typed, f"{more}.{max(numbers, default=-1) + 1}.{first}": ""}
         return _prices_page(request, prices_id, Filled(typed))
     form = filled(PRICES, typed, units)
@@ -101,6 +107,12 @@ def remove_prices(desk: OwnDesk, prices_id: PricesId) -> Response:
     """Forget a price book."""
     desk.store.remove_price_book(prices_id)
     return see("/prices")
+
+
+@router.get("/prices/{prices_id}/remove")
+def back_to_prices(prices_id: PricesId) -> Response:
+    """Lead on whoever loads the address of the form again."""
+    return see(f"/prices/{prices_id}")
 
 
 @router.post("/check/mill")

@@ -57,6 +57,19 @@ def choose_units(typed: TypedIn) -> Response:
     return there
 
 
+@router.get("/units")
+@router.get("/logs/sample")
+def back_to_yard() -> Response:
+    """Lead on whoever loads the address of a form again."""
+    return see("/")
+
+
+@router.get("/logs")
+def back_to_new_log() -> Response:
+    """Lead on whoever loads the address of the form again."""
+    return see("/logs/new")
+
+
 @router.get("/logs/new")
 def new_log(request: Request, desk: OwnDesk) -> Response:
     """Ask for a scan, or for a log sheet."""

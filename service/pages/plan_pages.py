@@ -1,5 +1,6 @@
 """A log's plans: ranked, one by one, two side by side, and the cut list for the mill."""
 
+from dataclasses import replace
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request
@@ -35,6 +36,12 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     log_id = _log_of(desk, plan_id)
     facts = desk.store.log(log_id).facts
     made = at.made_before(desk, plan_id)
+    notes = plan_view.notes_of(document, () if facts is None else facts.warnings)
+    changed = plan_view.no_longer_kept(
+        document,
+        mill_is_kept=at.kept_mill_id(desk, document.mill) is not None,
+        prices_are_kept=at.kept_prices_id(desk, document.prices) is not None,
+    )
     return {
         "plan_id": plan_id,
         "log_id": log_id,
@@ -47,7 +54,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "minutes": minutes_text,
         "plan_line": PLAN_LINE,
         "made": made,
-        "notes": plan_view.notes_of(document, () if facts is None else facts.warnings),
+        "notes": replace(notes, said=(*changed, *notes.said)),
         "end_on_bed": end_on_bed,
         "side_on_bed": side_on_bed,
         "metal_said": metal_said,
@@ -90,6 +97,12 @@ def compare(
     second = b or next((key for key in keys if key != a), a)
     pair = [plan_view.way_of(document, key, known["made"]) for key in (a, second)]
     return render(request, "compare.html", **known, pair=pair)
+
+
+@router.get("/plans/{plan_id}/remove")
+def back_to_plan(plan_id: PlanId) -> Response:
+    """Lead on whoever loads the address of the form again."""
+    return see(f"/plans/{plan_id}")
 
 
 @router.get("/plans/{plan_id}/{which}")

@@ -76,6 +76,17 @@ _DOUBTED = "the plan"
 """In notes of reading, which know no plan yet, it stands where the log is not what it should be for one."""
 
 
+def no_longer_kept(document: PlanDocument, *, mill_is_kept: bool, prices_are_kept: bool) -> tuple[str, ...]:
+    """Say which of a plan's mill and prices were changed or removed since it was made.
+
+    mill_is_kept, prices_are_kept : whether the same are kept still, in all that they say.
+    """
+    mill = f"This is planned on the mill {document.mill.name} as it was then; it was changed or removed since. "
+    what_to_do = "Before you saw, look whether its scale, kerf and limits are still those of your mill."
+    prices = f"This is planned at the prices {document.prices.name} as they were then; changed or removed since."
+    return (() if mill_is_kept else (mill + what_to_do,)) + (() if prices_are_kept else (prices,))
+
+
 def is_own_way(document: PlanDocument) -> bool:
     """Whether the first plan is what somebody chose, and no plan was searched for."""
     return not document.value_by_roll

@@ -39,3 +39,9 @@ def sign_out(request: Request) -> Response:
     there = see("/sign-in")
     sessions.forget_cookie(there)
     return there
+
+
+@router.get("/sign-out")
+def back_to_yard() -> Response:
+    """Lead on whoever loads the address of the form again."""
+    return see("/")

@@ -28,13 +28,14 @@ router = APIRouter(route_class=PageRoute)
 _ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch")
 Which = Annotated[str, Path(pattern="^[a-z0-9]{1,10}$")]
 FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
+WhichOfPlan = Annotated[str, Query(pattern="^[a-z0-9]{1,10}$")]
 Typed = dict[str, str]
 Errors = dict[str, str]
 
 
 @router.get("/logs/{log_id}/way")
 def own_way(
-    request: Request, desk: OwnDesk, log_id: LogId, units: OwnUnits, plan: FromPlan = None, which: str = "1"
+    request: Request, desk: OwnDesk, log_id: LogId, units: OwnUnits, plan: FromPlan = None, which: WhichOfPlan = "1"
 ) -> Response:
     """Ask for a way of one's own, empty or from a way of a plan."""
     typed: Typed = {}
@@ -48,9 +49,10 @@ def own_way(
             "shim_top": _shim_typed(shim_at(chosen, "top"), units),
             "heights": "\n".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
             "stretch": _stretch_typed(document, chosen.stretch_m, units, INCH_M / 16.0),
-            **_assumed(desk, document),
+            "mill_id": at.kept_mill_id(desk, document.mill) or "",
+            "prices_id": at.kept_prices_id(desk, document.prices) or "",
         }
-    return _page(request, desk, log_id, typed, {})
+    return _page(request, desk, log_id, typed, {}, plan, which)
 
 
 def _shim_typed(height_m: float, units: Units) -> str:
@@ -65,37 +67,45 @@ def _stretch_typed(document: PlanDocument, stretch_m: tuple[float, float], units
     return " to ".join(length_text(round(place_m / step_m) * step_m, units, in_feet=True) for place_m in stretch_m)
 
 
-def _assumed(desk: Desk, document: PlanDocument) -> Typed:
-    """Return the kept mill and price book that a plan was made on, where they are still as they were."""
-    mills = (kept.id for kept in desk.store.mills() if kept.mill == document.mill)
-    books = (kept.id for kept in desk.store.price_books() if kept.prices == document.prices)
-    return {"mill_id": next(mills, ""), "prices_id": next(books, "")}
-
-
-def _page(request: Request, desk: Desk, log_id: str, typed: Typed, errors: Errors, status: int = 200) -> Response:
+def _page(
+    request: Request, desk: Desk, log_id: str, typed: Typed, errors: Errors, plan: str | None, which: str,
+    status: int = 200,
+) -> Response:  # fmt: skip
+    """Return the form. plan, which : what it began with; its mill and prices are offered, kept or not."""
     log = at.ready_log(desk, log_id)
+    document = None
+    if plan is not None:
+        try:
+            document = at.plan_document(desk, plan)
+        except NotFoundError:
+            plan = None  # removed meanwhile: the form then offers what is kept
     return render(
         request, "way.html", status, log=log, typed=typed, errors=errors, mills=desk.store.mills(),
-        books=desk.store.price_books(),
+        books=desk.store.price_books(), began="" if plan is None else f"?plan={plan}&which={which}",
+        own_mill=document is not None and at.kept_mill_id(desk, document.mill) is None and document.mill.name,
+        own_prices=document is not None and at.kept_prices_id(desk, document.prices) is None and document.prices.name,
     )  # fmt: skip
 
 
 @router.post("/logs/{log_id}/way")
-def price_own_way(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, units: OwnUnits) -> Response:
+def price_own_way(
+    request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, units: OwnUnits, plan: FromPlan = None,
+    which: WhichOfPlan = "1",
+) -> Response:  # fmt: skip
     """Price a way of one's own, or plan on from what is sawn already; or show the form with what is wrong."""
-    asked, errors = asked_of(desk, typed, units)
+    asked, errors = asked_of(desk, typed, units, plan)
     if asked is not None:
         try:
             return see(f"/jobs/{at.start_way(desk, log_id, asked).id}")
         except ValueError as error:
             errors |= _said(error)
-    return _page(request, desk, log_id, typed, errors, 422)
+    return _page(request, desk, log_id, typed, errors, plan, which, 422)
 
 
 @router.post("/check/way")
-def check_way(desk: OwnDesk, typed: TypedIn, units: OwnUnits) -> Response:
+def check_way(desk: OwnDesk, typed: TypedIn, units: OwnUnits, plan: FromPlan = None) -> Response:
     """Say what is wrong with a way as it stands."""
-    return errors_answer(asked_of(desk, typed, units)[1], units)
+    return errors_answer(asked_of(desk, typed, units, plan)[1], units)
 
 
 @router.post("/plans/{plan_id}/{which}/seen")
@@ -116,9 +126,8 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
             "made": str(face.made),
             "seen": face.seen,
             "stretch": _stretch_typed(document, plan.stretch_m, units, 1e-6),
-            **_assumed(desk, document),
         }
-        asked, errors = asked_of(desk, way, units)
+        asked, errors = asked_of(desk, way, units, plan_id)
         if asked is not None:
             try:
                 return see(f"/jobs/{at.start_way(desk, desk.store.job(plan_id).log_id, asked).id}")
@@ -142,8 +151,11 @@ def check_face(desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units
     return errors_answer(face_typed(typed, document, cuts, units).errors, units)
 
 
-def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None, Errors]:
-    """Return what was asked for; None where something is wrong, with what it is by the field's name."""
+def asked_of(desk: Desk, typed: Typed, units: Units, of_plan: str | None = None) -> tuple[WayRequest | None, Errors]:
+    """Return what was asked for; None where something is wrong, with what it is by the field's name.
+
+    of_plan : the plan whose mill and prices serve where none are chosen.
+    """
     errors: Errors = {}
     heights = ", ".join(part.strip() for part in re.split(r"[,;\n]", typed.get("heights", "")) if part.strip())
     fields: dict[str, Any] = {
@@ -153,6 +165,7 @@ def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None,
         "units": units,
         "mill_id": typed.get("mill_id") or None,
         "prices_id": typed.get("prices_id") or None,
+        "of_plan": of_plan,
         "seen": tuple(part for part in (typed.get("seen", "").strip(),) if part),
         "stretch": typed.get("stretch", "").strip(),
     }
@@ -171,7 +184,7 @@ def asked_of(desk: Desk, typed: Typed, units: Units) -> tuple[WayRequest | None,
     try:
         asked = WayRequest(**fields)
         way = Way(asked.roll_deg, asked.shim_butt, asked.shim_top, asked.heights, asked.made, asked.seen, asked.stretch)
-        way.given(desk.store.mill(asked.mill_id).mill, units)
+        way.given(at.planned_on(desk, asked)[0], units)
     except (ValueError, NotFoundError) as error:
         return None, _said(error)
     return asked, {}

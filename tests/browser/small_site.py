@@ -23,6 +23,7 @@ class SmallSite:
         self.served: dict[str, str | bytes] = {}
         self.broken: set[str] = set()
         self.slow: dict[str, float] = {}
+        self.breaks_off: set[str] = set()
         self.asked: list[tuple[str, str]] = []
         self.address = ""
         self._server: ThreadingHTTPServer | None = None
@@ -67,6 +68,9 @@ class SmallSite:
         path = handler.path.split("?")[0]
         self.asked.append((handler.command, path))
         time.sleep(self.slow.get(path, 0.0))
+        if path in self.breaks_off:
+            handler.close_connection = True  # it was taken, and no answer comes
+            return
         found: str | bytes | None = self.served.get(path)
         if path.startswith("/static/"):
             found = self.script(path.removeprefix("/static/"))

@@ -6,6 +6,7 @@ const MOST = 24;
 
 const keptAt = document.querySelector('meta[name="kept-at"]')?.content;
 if (keptAt) say(new Date(keptAt));
+const isNotKnown = document.querySelector('meta[name="not-known-if-sent"]') !== null; // the worker's answer to a form
 
 function say(when) {
   const bar = document.createElement("p");
@@ -45,7 +46,10 @@ async function begin() {
   told.port1.onmessage = () => { document.documentElement.dataset.kept = ""; };
   if (!keptAt) active.postMessage({ keep: addresses(isFirst) }, [told.port2]);
   for (const form of document.querySelectorAll("form[data-sign-out]")) {
-    form.addEventListener("submit", () => active.postMessage({ forget: true }));
+    form.addEventListener("submit", () => {
+      active.postMessage({ forget: true });
+      sessionStorage.removeItem(TYPED);
+    });
   }
 }
 
@@ -72,7 +76,7 @@ addEventListener("submit", async (event) => {
   if (isThere) {
     reached.add(form);
     form.requestSubmit(submitter);
-  } else tell(place, "No signal, and this needs one. What you typed stays here: try again where there is one.");
+  } else tell(place, "No signal, so nothing was sent. What you typed stays here: try again where there is one.");
 }, true);
 
 function tell(place, words) {
@@ -85,39 +89,106 @@ function tell(place, words) {
 
 // What is being sent, so that it can be put back; never a passphrase.
 const TYPED = "typed";
+const AS_TYPED = "as_typed"; // asks for a form's page with its rows as they were typed, and for no row more
 
 function remember(form) {
   if (form.querySelector("input[type=password]")) return;
   const typed = [...new FormData(form)].filter(([, value]) => typeof value === "string");
+  // A page that came back from a form lies at the form's address; its own stands in the form of units.
+  const page = document.querySelector(".units input[name=back]")?.value ?? location.pathname + location.search;
+  store({ action: form.getAttribute("action"), typed, page });
+}
+
+function store(sent) {
   try {
-    sessionStorage.setItem(TYPED, JSON.stringify({ action: form.getAttribute("action"), typed }));
+    sessionStorage.setItem(TYPED, JSON.stringify(sent));
   } catch {
     // A full or forbidden store: the browser's own way back may still have it.
   }
 }
 
-function putBack() {
-  const { action, typed } = JSON.parse(sessionStorage.getItem(TYPED) ?? "{}");
-  sessionStorage.removeItem(TYPED); // it came through, or is put back now
-  const form = location.hash === "#typed" && [...document.forms].find((one) => one.getAttribute("action") === action);
-  if (!form || form.method !== "post") return;
-  const values = new Map(typed);
-  for (const element of form.elements) {
-    if (!element.name || element.type === "file") continue;
-    if (["checkbox", "radio"].includes(element.type)) element.checked = values.get(element.name) === element.value;
-    else if (values.has(element.name)) element.value = values.get(element.name);
-    element.dataset.typed = "";
+async function putBack() {
+  const sent = JSON.parse(sessionStorage.getItem(TYPED) ?? "null");
+  if (!sent) return;
+  if (isNotKnown) {
+    store({ ...sent, isOpen: true });
+    const link = document.querySelector("a[href$='#typed']");
+    if (link && sent.page) {
+      const there = new URL(sent.page, location); // it may be kept, where the form's address is not
+      there.search = `${there.search}${there.search ? "&" : "?"}afresh=`;
+      link.href = `${there.pathname}${there.search}#typed`;
+    }
+    return;
   }
-  tell(form, "There was no signal, so nothing was sent. What you typed is here again.");
+  if (location.hash !== "#typed" && !sent.isOpen) {
+    sessionStorage.removeItem(TYPED); // it came through
+    return;
+  }
+  const form = formOf(document, sent.action);
+  if (!form) {
+    store({ ...sent, isOpen: true }); // for when its page is there
+    return;
+  }
+  const values = new Map(sent.typed);
+  let missing = fill(form, values);
+  if (missing.length && form.querySelector("button[name=more]")) {
+    form.inert = true; // what was typed meanwhile would be lost
+    const withRows = await formAsTyped(sent).catch(() => null);
+    if (withRows) form.replaceChildren(...withRows.childNodes);
+    form.inert = false;
+    missing = fill(form, values);
+  }
+  const once = "The signal ended as this was sent, and it is not known whether it arrived: look whether it is there before you send it again.";
+  if (missing.length) {
+    store({ ...sent, isOpen: true });
+    tell(form, `${once} Not all that you typed could be put back; load the page again where there is a signal, or type it: ${missing.join("; ")}.`);
+  } else {
+    sessionStorage.removeItem(TYPED);
+    tell(form, `${once} What you typed is here again.`);
+  }
 }
 
-try {
-  putBack();
-} catch (error) {
-  console.warn(error);
+function formOf(page, action) {
+  return [...page.forms].find((one) => one.method === "post" && one.getAttribute("action") === action);
 }
 
-if ("serviceWorker" in navigator && !location.pathname.startsWith("/sign-in")) {
+// Rows that were added are made by the service: it gives the form again with all of them, and keeps nothing.
+async function formAsTyped({ action, typed }) {
+  const body = new URLSearchParams([...typed, ["more", AS_TYPED]]);
+  const answer = await fetch(action, { method: "POST", body, signal: AbortSignal.timeout(ASK_MS) });
+  return answer.ok ? formOf(new DOMParser().parseFromString(await answer.text(), "text/html"), action) : null;
+}
+
+// Puts values into a form; returns those that found no place there, each as "what it is called: value".
+function fill(form, values) {
+  const placed = new Set();
+  for (const element of form.elements) {
+    const { name, type } = element;
+    if (!name || type === "file" || element.tagName === "BUTTON") continue;
+    if (["checkbox", "radio"].includes(type)) element.checked = values.get(name) === element.value;
+    else if (values.has(name)) element.value = values.get(name);
+    element.dataset.typed = "";
+    if (element.tagName === "SELECT" && values.has(name) && element.value !== values.get(name)) {
+      element.selectedIndex = 0; // what was chosen is no longer offered
+      continue;
+    }
+    placed.add(name);
+    const folded = element.closest("details.more");
+    if (folded && values.get(name)) folded.open = true;
+  }
+  return [...values].filter(([name, value]) => value && !placed.has(name)).map(([name, value]) => `${labelOf(form, name)}${value}`);
+}
+
+function labelOf(form, name) {
+  // A row more is called what the rows before it are.
+  const alike = name.replace(/\.\d+/g, ".0");
+  const label = form.elements[alike]?.labels?.[0]?.textContent.replace("*", "").trim(); // the star of what is needed
+  return label ? `${label}: ` : "";
+}
+
+putBack().catch((error) => console.warn(error));
+
+if ("serviceWorker" in navigator && !isNotKnown && !location.pathname.startsWith("/sign-in")) {
   const start = () => begin().catch((error) => console.warn(error));
   if (document.readyState === "complete") start();
   else addEventListener("load", start);

@@ -7,6 +7,7 @@ const KEPT_AT = "x-kept-at";
 const PATIENCE_MS = 3000;
 const FRESH_MS = 300_000; // what was kept so lately is not asked for ahead again
 const NEVER = /^\/(sign-in|sign-out|api\/|service_worker\.js|healthz)/;
+const AFRESH = "afresh"; // in an address: from a page at the same one, a mark alone would load nothing
 const SOLID = /\.bin$/;
 
 const nameOf = (kind) => `pithline-${VERSION}-${kind}`;
@@ -44,7 +45,14 @@ self.addEventListener("fetch", (event) => {
     return;
   }
   if (isOurs && request.method === "POST" && request.mode === "navigate" && !NEVER.test(pathname)) {
-    event.respondWith(fetch(request).catch(() => notSent(request.referrer)));
+    event.respondWith(fetch(request).catch(() => notKnownIfSent(request.referrer)));
+    return;
+  }
+  if (isOurs && request.mode === "navigate" && new URL(request.url).searchParams.has(AFRESH)) {
+    const there = new URL(request.url);
+    there.searchParams.delete(AFRESH);
+    there.hash = "typed";
+    event.respondWith(Response.redirect(there, 303));
     return;
   }
   const kind = kindOf(request);
@@ -137,20 +145,26 @@ async function notKept() {
 ${lists.length ? `<p>What is kept here:</p>${lists.join("")}` : ""}`);
 }
 
-// What answers a form that was sent where the signal ended. offline.js puts back what was typed.
-function notSent(referrer) {
-  const { origin, pathname, search } = new URL(referrer || self.location.origin);
-  const back = origin === self.location.origin ? `${pathname}${search}`.replace(/[&<>"]/g, (sign) => `&#${sign.charCodeAt(0)};`) : "/";
-  return page("Not sent", `<p>There is no signal just now: nothing was sent, and nothing that you typed is lost.</p>
-<p><a class="button main" href="${back}#typed">Back to what you typed</a></p>`);
+// What answers a form that was sent where the signal ended: before the service had it, or before its answer was here.
+// offline.js puts back what was typed.
+function notKnownIfSent(referrer) {
+  const there = new URL(referrer || self.location.origin);
+  there.searchParams.set(AFRESH, "");
+  const isOurs = there.origin === self.location.origin;
+  const back = isOurs ? `${there.pathname}${there.search}`.replace(/[&<>"]/g, (sign) => `&#${sign.charCodeAt(0)};`) : "/";
+  return page("The signal ended", `<p>It is not known whether this was sent: look at the log, the mill or the prices that it is about before you
+send it again. What you typed is kept.</p>
+<p><a class="button main" href="${back}#typed">Back to what you typed</a></p>`, '<meta name="not-known-if-sent">');
 }
 
 // A page of the worker's own, dressed like any.
-async function page(title, inside) {
-  const [sheet] = (await (await caches.open(nameOf("files"))).keys()).filter(({ url }) => url.includes("/pages.css"));
+async function page(title, inside, head = "") {
+  const files = (await (await caches.open(nameOf("files"))).keys()).map(({ url }) => url);
+  const [sheet, script] = ["/pages.css", "/offline.js"].map((name) => files.find((url) => url.includes(name)));
   const text = `<!doctype html><html lang="en"><head><meta charset="utf-8"><meta name="viewport"
 content="width=device-width, initial-scale=1"><meta name="color-scheme" content="light dark"><title>${title}</title>
-${sheet ? `<link rel="stylesheet" href="${sheet.url}">` : ""}</head><body><header class="top"><a class="house" href="/">Pithline</a></header>
+${sheet ? `<link rel="stylesheet" href="${sheet}">` : ""}
+${head && script ? `${head}<script type="module" src="${script}"></script>` : ""}</head><body><header class="top"><a class="house" href="/">Pithline</a></header>
 <main><h1>${title}</h1>${inside}</main></body></html>`;
   return new Response(text, { status: 503, headers: { "content-type": "text/html; charset=utf-8" } });
 }

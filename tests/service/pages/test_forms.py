@@ -4,6 +4,7 @@ import html
 import re
 
 import pytest
+from fastapi.routing import APIRoute
 from hypothesis import given
 from hypothesis import strategies as st
 from kept_pages import Pages, Planned, desk_of, keep_log, keep_plan, wrongs
@@ -15,6 +16,8 @@ from service import job_state
 from service.documents import WayRequest
 from service.files import MILL_FILE, PRICES_FILE, SHEET_FILE, parse_document, read_sample
 from service.log_sheet import LogSheetTyped
+from service.measures import measures_in
+from service.pages import PARTS
 from service.pages.asked import MILL, PRICES, SHEET
 from service.pages.fields import Asked, checked, filled, length_m, length_text, typed_from
 from service.pages.log_pages import mark_of
@@ -431,11 +434,6 @@ def test_a_face_is_typed_in_the_units_that_stand_beside_its_boxes(client: Pages,
     assert asked["seen"] == ["1: 530 mm x 2700 mm"]
 
 
-def test_the_address_of_the_form_leads_to_the_cut_list(client: Pages, plan_id: str) -> None:
-    found = client.get(f"/plans/{plan_id}/1/seen", follow_redirects=False)
-    assert (found.status_code, found.headers["location"]) == (303, f"/plans/{plan_id}/1/cut-list")
-
-
 def test_a_cut_list_of_the_rest_has_its_made_passes_ticked(client: Pages, log_id: str, planned: Planned) -> None:
     desk = desk_of(client)
     asked = WayRequest(roll_deg=0.0, heights="30, 27", made=2)
@@ -454,16 +452,119 @@ def test_a_cut_list_of_the_rest_has_its_made_passes_ticked(client: Pages, log_id
     assert " checked" not in plain
 
 
-def test_the_rest_is_planned_on_the_plans_own_mill_and_prices(client: Pages, log_id: str, planned: Planned) -> None:
+@pytest.mark.parametrize("kept", ["as it was", "changed", "removed"])
+def test_the_rest_is_planned_on_the_plans_own_mill_and_prices(
+    client: Pages, log_id: str, planned: Planned, kept: str
+) -> None:
     store = desk_of(client).store
-    mill = store.write_mill(planned.document.mill)
-    prices = store.write_price_book(planned.document.prices)
-    others = [store.write_mill(planned.document.mill.model_copy(update={"name": "A newer mill"})).id]
-    plan_id = keep_plan(client, log_id, planned.document)
+    own = planned.document.mill.model_copy(update={"name": "The plan's mill", "kerf_m": 0.0021})
+    prices = planned.document.prices.model_copy(update={"name": "The plan's prices"})
+    mill_id, prices_id = store.write_mill(own).id, store.write_price_book(prices).id
+    newer = store.write_mill(own.model_copy(update={"name": "A newer mill", "scale_zero_m": 0.1})).id
+    plan_id = keep_plan(client, log_id, planned.document.model_copy(update={"mill": own, "prices": prices}))
+    if kept == "changed":
+        store.write_mill(own.model_copy(update={"kerf_m": 0.003, "scale_zero_m": 0.05}), mill_id)
+        store.write_price_book(prices.model_copy(update={"currency": "CAD"}), prices_id)
+    if kept == "removed":
+        store.remove_mill(mill_id)
+        store.remove_price_book(prices_id)
+
     found = client.post(f"/plans/{plan_id}/1/seen", data={"made": "1"}, follow_redirects=False)
-    asked = store.job_request(found.headers["location"][-32:])["request"]
-    store.remove_mill(others[0])
-    assert (asked["mill_id"], asked["prices_id"]) == (mill.id, prices.id)
+    job_id = found.headers["location"][-32:]
+    asked = store.job_request(job_id)
+    rest = planned.document.model_copy(
+        update={"id": job_id, "mill": own, "prices": prices, "value_by_roll": (), "plans": planned.document.plans[:1]}
+    )
+    job = store.step_job(job_id, job_state.started)
+    assert job is not None
+    store.finish_plan(job_id, job.attempt, rest)
+    pages = [html.unescape(client.get(f"/plans/{job_id}{page}").text) for page in ("", "/1/cut-list")]
+    store.remove_mill(newer)
+    if kept != "removed":
+        store.remove_mill(mill_id)
+        store.remove_price_book(prices_id)
+
+    assert Mill.model_validate(asked["mill"]) == own
+    assert PriceBook.model_validate(asked["prices"]) == prices
+    # The first height is that of the plan, as the scale of its own mill shows it.
+    cut = planned.document.plans[0].passes[0]
+    assert asked["request"]["heights"] == measures_in(Units.IMPERIAL, "USD", own).reading(cut.blade_height_m)
+    for page in pages:
+        assert ("on the mill The plan's mill as it was then" in page) is (kept != "as it was")
+        assert ("at the prices The plan's prices as they were then" in page) is (kept != "as it was")
+
+
+def test_a_way_that_begins_with_a_plan_is_priced_on_its_mill_though_it_is_kept_no_longer(
+    client: Pages, log_id: str, planned: Planned
+) -> None:
+    store = desk_of(client).store
+    own = planned.document.mill.model_copy(update={"name": "A mill that is gone", "scale_zero_m": 0.02})
+    plan_id = keep_plan(client, log_id, planned.document.model_copy(update={"mill": own}))
+    page = client.get(f"/logs/{log_id}/way?plan={plan_id}&which=1").text
+    action = html.unescape(page.partition('<form method="post" action="/logs/')[2].partition('"')[0])
+    typed = {"roll_deg": "45", "heights": "24, 20", "mill_id": "", "prices_id": ""}
+
+    refused = client.post(f"/logs/{action}", data={**typed, "heights": "20, 24"})
+    good = client.post(f"/logs/{action}", data=typed, follow_redirects=False)
+    asked = store.job_request(good.headers["location"][-32:])
+    chosen = store.mills()[0]
+    other = client.post(f"/logs/{action}", data={**typed, "mill_id": chosen.id}, follow_redirects=False)
+
+    for text in (page, refused.text):
+        assert '<option value="" selected>A mill that is gone, as the plan has it</option>' in text
+        assert html.unescape(text).count(f'"/logs/{log_id}/way?plan={plan_id}&which=1"') == 2  # sent to, and units
+    assert Mill.model_validate(asked["mill"]) == own
+    assert Mill.model_validate(store.job_request(other.headers["location"][-32:])["mill"]) == chosen.mill
+    assert "as the plan has it" not in client.get(f"/logs/{log_id}/way").text
+
+
+@pytest.mark.parametrize(
+    ("form", "page"),
+    [
+        ("/logs/{log}/marks", "/logs/{log}"),
+        ("/logs/{log}/marks/{log}/remove", "/logs/{log}"),
+        ("/logs/{log}/rename", "/logs/{log}"),
+        ("/logs/{log}/about", "/logs/{log}"),
+        ("/logs/{log}/remove", "/logs/{log}"),
+        ("/logs/{log}/plans", "/logs/{log}"),
+        ("/logs", "/logs/new"),
+        ("/logs/sample", "/"),
+        ("/units", "/"),
+        ("/sign-out", "/"),
+        ("/mills/{log}/remove", "/mills/{log}"),
+        ("/prices/{log}/remove", "/prices/{log}"),
+        ("/jobs/{log}/cancel", "/jobs/{log}"),
+        ("/plans/{log}/remove", "/plans/{log}"),
+        ("/plans/{log}/1/seen", "/plans/{log}/1/cut-list"),
+    ],
+)
+def test_the_address_of_a_form_leads_to_its_page(client: Pages, log_id: str, form: str, page: str) -> None:
+    found = client.get(form.format(log=log_id), follow_redirects=False)
+    assert (found.status_code, found.headers["location"]) == (303, page.format(log=log_id))
+
+
+def test_no_form_has_an_address_without_a_page() -> None:
+    routes = [route for part in PARTS for route in part.router.routes if isinstance(route, APIRoute)]
+    forms = {route.path for route in routes if "POST" in route.methods and not route.path.startswith("/check/")}
+    assert len(forms) > 15
+    assert forms - {route.path for route in routes if "GET" in route.methods} == set()
+
+
+def test_a_form_is_given_again_as_it_was_typed_and_nothing_is_kept(client: Pages) -> None:
+    store = desk_of(client).store
+    rows = {"per_board_foot.0.species": "any", "per_board_foot.4.species": "oak", "per_board_foot.4.price": "7.25"}
+    before = [book.id for book in store.price_books()]
+    prices = client.post("/prices/new", data={**GOOD_PRICES, **rows, "more": "as_typed"})
+    marks = {"section.7.at_m": "3 ft", "mark.2.at_m": "4 ft"}
+    sheet = client.post("/logs/sheet", data={**GOOD_SHEET, **marks, "more": "as_typed"}, follow_redirects=False)
+
+    assert (prices.status_code, sheet.status_code) == (200, 200)
+    assert [book.id for book in store.price_books()] == before
+    assert 'name="per_board_foot.4.price" value="7.25"' in prices.text
+    assert "per_board_foot.5." not in prices.text
+    assert 'name="section.7.at_m" value="3 ft"' in sheet.text
+    assert 'name="mark.2.at_m" value="4 ft"' in sheet.text
+    assert "section.8." not in sheet.text
 
 
 def test_an_upload_that_is_wrong_keeps_what_was_typed(client: Pages) -> None:
