@@ -82,7 +82,7 @@ def no_longer_kept(document: PlanDocument, *, mill_is_kept: bool, prices_are_kep
     mill_is_kept, prices_are_kept : whether the same are kept still, in all that they say.
     """
     mill = f"This is planned on the mill {document.mill.name} as it was then; it was changed or removed since. "
-    what_to_do = "Before you saw, look whether its scale, kerf and limits are still those of your mill."
+    what_to_do = "Before you saw, make sure that your mill, its scale and blade above all, is as the plan has it."
     prices = f"This is planned at the prices {document.prices.name} as they were then; changed or removed since."
     return (() if mill_is_kept else (mill + what_to_do,)) + (() if prices_are_kept else (prices,))
 

@@ -217,6 +217,22 @@ def test_a_plan_is_made_on_the_mill_that_it_names(client, ended, log_id):
     assert "no mill" in refused(client.post(f"/api/logs/{log_id}/plans", json={"mill_id": last["id"]}), 404)
 
 
+def test_a_way_that_goes_on_from_a_plan_is_priced_on_its_mill_though_it_is_gone(client, ended, log_id):
+    mill = client.post("/api/mills", json=tomllib.loads(MILL) | {"name": "Gone", "scale_zero": "1 in"}).json()
+    way = {"roll_deg": 0, "heights": "11, 8 1/2, 6", "doubt": "off"}
+    first = ended(client.post(f"/api/logs/{log_id}/ways", json=way | {"mill_id": mill["id"]}).json()["id"])["plan_id"]
+    client.delete(f"/api/mills/{mill['id']}")
+    on = way | {"heights": "11", "made": 1, "of_plan": first}
+
+    rest = client.get(f"/api/plans/{ended(client.post(f'/api/logs/{log_id}/ways', json=on).json()['id'])['plan_id']}")
+    lost = client.post(f"/api/logs/{log_id}/ways", json=on | {"of_plan": "0" * 32})
+
+    assert rest.json()["mill"] == client.get(f"/api/plans/{first}").json()["mill"]
+    assert rest.json()["mill"]["name"] == "Gone"
+    assert round(rest.json()["plans"][0]["passes"][0]["blade_height_m"] / 0.0254, 3) == 12.0  # its scale begins at 1 in
+    assert "no plan" in refused(lost, 404)
+
+
 def test_a_way_is_priced_and_faces_compared(client, ended, log_id):
     way = {"roll_deg": 0, "heights": "12, 9 1/2, 7", "seen": ["1: 3 in x 5 ft"]}
     job = ended(client.post(f"/api/logs/{log_id}/ways", json=way).json()["id"])
