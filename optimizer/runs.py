@@ -93,7 +93,7 @@ def _at(cumulated: FloatArray, places: FloatArray, count: int, x: float) -> floa
 
 
 @numba.njit(cache=True, nogil=True)
-def run_value(
+def _crosscut_value(
     sold: Sold,
     places: FloatArray,
     area: FloatArray,
@@ -102,17 +102,12 @@ def run_value(
     figured: FloatArray,
     count: int,
 ) -> float:
-    """Return what a run brings, crosscut where it is longer than buyers take.
+    """Return what a run brings that is longer than buyers take, crosscut.
 
     places, area, uncapped, lost, figured : places along the run and the sums up to them, the first `count`.
     """
     start, end = places[0], places[count - 1]
     length = end - start
-    if length < sold.min_length_m:
-        return 0.0
-    if length <= sold.max_length_m:
-        end_at = count - 1
-        return slab_value(sold, length, area[end_at], uncapped[end_at], lost[end_at], figured[end_at])
     parts = int(np.ceil(length / sold.max_length_m - 1e-12))
     if length / parts >= sold.min_length_m:
         total = 0.0
@@ -246,7 +241,7 @@ def _long_run_value(
     uncapped[n] = uncapped[n - 1] + last_reach * 0.5 * (w + last_edge)
     lost_sum[n] = lost_sum[n - 1] + last_reach * lost[last]
     figured_sum[n] = figured_sum[n - 1] + last_reach * figured[last]
-    return run_value(sold, places, area, uncapped, lost_sum, figured_sum, n + 1)
+    return _crosscut_value(sold, places, area, uncapped, lost_sum, figured_sum, n + 1)
 
 
 @numba.njit(cache=True, nogil=True, fastmath=FAST)

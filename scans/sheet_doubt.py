@@ -42,7 +42,7 @@ OUT_DEG, TOWARD_DEG = 2.0, 3.0
 RIDGES_MEAN, RIDGES_SPREAD = -0.015, 0.01
 """How much the mean radius is under what was read, and how far about that, as shares of the radius. Calipers and tapes
 lie on ridges, lumps and flare and give too large an area: known of stems since Matern (1956; from memory). How much:
-learnt on the first 48 invented logs of `doubt.py sheets` in tests/benchmarks, no source."""
+from the volumes of the first 24 invented logs of tests/benchmarks/taped_logs.py, no source."""
 
 TAPE_SPREAD = 0.002
 """What the taped length is off, as a share: a quarter of an inch in ten feet."""
