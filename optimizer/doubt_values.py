@@ -76,7 +76,8 @@ def lay_values(
         flipped, bed = (np.zeros((rows, entries)), np.zeros((rows, entries))) if terms.can_flip else (down, down)
         lay = log.lay(rolled.roll_deg, tilt_deg)
         lay = replace(lay, lift_m=lay.lift_m - float(log.blade_off_m[0]))
-        here = lay_table(log.stations, lay, height_m, terms, problem.heart)
+        own = terms._replace(widest_reach_m=terms.widest_reach_m - log.reach_spare_m)
+        here = lay_table(log.stations, lay, height_m, own, problem.heart)
         _add(terms, here, stride, share, down, flipped, bed, cost)
         return (down, flipped, bed, cost) if terms.can_flip else (down, cost)
 

@@ -41,6 +41,9 @@ MARK_OFF_M = 0.015
 FORK_OFF_DEG = 4.0
 """How far a mark, and the plane of a fork, may be off, standard deviation (common practice, no source)."""
 
+REACH_SPARE_M = 0.015
+"""A pass fails on a possible log from so far under the throat: stubs, bumps and flare that nobody saw."""
+
 MOST_PASSES = 64
 _DIRECTIONS = 64
 """In which a log's supports are looked for, round each station."""
@@ -70,7 +73,7 @@ class PossibleLog:
     """A log as it may be, and as it may be set: what a plan is tried on.
 
     supports_m : (P, 3) points that it can rest on. roll_off_deg, tilt_off_deg : how far off it is set.
-    blade_off_m : (MOST_PASSES,) how far off each pass is made.
+    blade_off_m : (MOST_PASSES,) how far off each pass is made. reach_spare_m : how far under the throat a pass fails.
     """
 
     log: Log
@@ -80,6 +83,7 @@ class PossibleLog:
     roll_off_deg: float
     tilt_off_deg: float
     blade_off_m: FloatArray
+    reach_spare_m: float
 
     def lay(self, roll_deg: float, tilt_deg: float) -> Lay:
         """Return how it lies where it was meant to lie so: set a little off, and lifted anew."""
@@ -198,7 +202,13 @@ class PossibleLogs:
             tilt_off_deg=float(np.degrees(tilt)),
             # A thickness lies between two passes.
             blade_off_m=draw.blade * (set_up.thickness_error_m / np.sqrt(2.0) if BLADE in on else 0.0),
+            reach_spare_m=REACH_SPARE_M if self._may_bulge(on) else 0.0,
         )
+
+    def _may_bulge(self, on: frozenset[str]) -> bool:
+        """Tell whether there may be bumps that nobody saw; a mesh with no doubt of its own was seen all round."""
+        doubt = self.whole.log.doubt
+        return doubt is not None and not on.isdisjoint(doubt.kinds or (UNSEEN, SURFACE))
 
     @cached_property
     def _as_given(self) -> tuple[Log, Stations, FloatArray]:

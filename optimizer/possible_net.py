@@ -132,7 +132,7 @@ def _outcome(
         chords, stations.cell_m, stations.first, stations.last, money.min_width_m, money.min_length_m * tilt_cos,
         money.worth_step_m, money.worth_m,
     )  # fmt: skip
-    fits = (reach_m > 0.0) & (reach_m <= money.widest_reach_m)
+    fits = (reach_m > 0.0) & (reach_m <= money.widest_reach_m - log.reach_spare_m)
     sawing = np.maximum(money.cost_per_m * length, money.cost_per_m2 * area)[at_pass] / tilt_cos
     cost = len(pass_m) * money.pass_cost + float(sawing.sum()) + plan.fixed_cost
     inside = turned_inside(stations, lay, problem.heart)

@@ -17,7 +17,7 @@ IntArray = NDArray[np.int64]
 
 HEART_RADIUS_M = 0.0254
 """Radius of the heart strip unless said otherwise: 1 in (common practice, no source)."""
-_GUESSED_WITHIN = 1.25
+_GUESSED_WITHIN = 1.7
 
 
 def frozen(array: FloatArray) -> FloatArray:
@@ -234,7 +234,8 @@ class Log:
     def guessed_within_m(self) -> float | None:
         """How near the truth four of five places lie that no scan saw, the scale's error not counted. [m].
 
-        A multiple of `surface_error_m`, learnt on 48 invented scans (tests/benchmarks/scans.py, seeds 0-23, 100-123).
+        A multiple of `surface_error_m`, learnt on 36 invented scans (tests/benchmarks/surfaces.py, seeds 100-111,
+        744-767), where it held 81 % of such places.
         """
         return None if self.surface_error_m is None else _GUESSED_WITHIN * self.surface_error_m
 

@@ -18,7 +18,16 @@ from optimizer.lengths import INCH_M
 from optimizer.mill import SetUp
 from optimizer.passes import best_cuts
 from optimizer.planning import ONE_STRETCH
-from optimizer.possible_logs import BLADE, ROLL, SHIMS, SIZE, SURFACE, PossibleLogs
+from optimizer.possible_logs import (
+    BLADE,
+    REACH_SPARE_M,
+    ROLL,
+    SHIMS,
+    SIZE,
+    SURFACE,
+    PossibleLogs,
+    doubt_of,
+)
 from optimizer.possible_net import Heights, outcomes
 from optimizer.search import search
 from optimizer.terms import terms_for
@@ -145,6 +154,27 @@ def test_a_pass_that_fails_in_the_throat_takes_the_layers_beside_it(problem, pla
     beside = [slab for slab in plan.slabs if slab.layer in {widest, widest + 1}]
     worth = sum(slab.price - 0.8 * slab.board_feet - 8.0 for slab in beside)
     assert lost == pytest.approx(worth, rel=0.01)
+
+
+def test_a_pass_near_the_throat_fails_where_a_surface_may_bulge(problem, plan):
+    log = replace(problem.log, doubt=doubt_of(problem.log))
+    widest_m = max(p.reach_m for p in plan.passes)
+
+    def net(spare_m, sources, log=log):
+        mill = problem.mill.model_copy(update={"throat_m": widest_m + spare_m})
+        other = replace(problem, log=log, mill=mill)
+        possible = PossibleLogs(other)
+        still = replace(possible.draw(0, 0), size=0.0, form=np.zeros_like(possible.draw(0, 0).form))
+        logs = [possible.of(replace(still, roll=0.0), frozenset(sources))]
+        values = lay_values(other, problem.supports.turned(plan.lay.roll_deg), plan.lay.tilt_deg, logs)
+        return outcomes(other, Heights.of(other, plan), logs).net[0], values.down.sum()
+
+    free = net(0.2, (SURFACE,))
+    assert net(REACH_SPARE_M + 0.002, (SURFACE,))[0] == free[0]
+    assert net(REACH_SPARE_M - 0.002, (SURFACE,))[0] < 0.98 * free[0]
+    assert net(REACH_SPARE_M - 0.002, (SURFACE,))[1] < net(REACH_SPARE_M - 0.002, (ROLL,))[1]
+    # Set-up alone makes no bumps, and a closed mesh with no doubt of its own was seen all round.
+    assert net(0.002, (ROLL,))[0] == net(0.002, (SURFACE,), problem.log)[0] == free[0]
 
 
 def test_a_roll_that_is_never_just_so_makes_a_sharp_peak_worth_less(problem, plan):

@@ -103,7 +103,7 @@ def test_samples_are_logs_that_differ_most_where_nothing_was_seen():
     assert all((one.outer.vertices_m == two.outer.vertices_m).all() for one, two in zip(samples, again, strict=False))
     assert moves[:, ~seen].mean() > 1.2 * moves[:, seen].mean()
     assert 0.001 < log.surface_error_m < 0.03
-    assert log.guessed_within_m == pytest.approx(1.25 * log.surface_error_m)
+    assert log.guessed_within_m == pytest.approx(1.7 * log.surface_error_m)
     assert all(one.wood.volume_m3 < one.outer.volume_m3 for one in samples)
     assert np.std([one.outer.volume_m3 for one in samples]) / log.outer.volume_m3 > 0.008
 
