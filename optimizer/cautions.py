@@ -10,7 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.caution_words import Level, Verdict, count_text, slab_name
+from optimizer.caution_words import Level, Verdict, count_text, of_plan, slab_name
 from optimizer.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
@@ -27,6 +27,8 @@ PERSON_LIFT_KG = 23.0
 """Ideal-case limit of the NIOSH lifting equation, 51 lb (Publication 94-110)."""
 GEAR_LIFT_KG = 50.0
 """Common practice, no source."""
+NEAR_THROAT_M = 0.1
+"""Stubs and flare stand out so far on the side that nobody saw (common practice, no source)."""
 RULES_READ = 2026
 """The year that the rules behind the cautions were read."""
 
@@ -188,6 +190,17 @@ def _flip(case: _Case) -> Verdict:
     return ("warning", "passes follow a flip") if case.flips else None
 
 
+def _near_throat(case: _Case) -> Verdict:
+    passes = [(cut.reach_m, cut.order, plan) for plan in case.plans for cut in plan.passes]
+    reach_m, order, plan = max(passes, key=lambda found: found[0], default=(0.0, 0, None))
+    if plan is None or reach_m <= case.mill.throat_m - NEAR_THROAT_M:
+        return None
+    return "note", (
+        f"pass {order}{of_plan(plan, named=case.named)} spans {short_length(reach_m)} of the throat's "
+        f"{short_length(case.mill.throat_m)}"
+    )
+
+
 def _chainsaw(case: _Case) -> Verdict:
     if not any(is_crosscut(case.log, plan) for plan in case.plans):
         return None
@@ -316,6 +329,11 @@ _RULES: tuple[_Rule, ...] = (
         "rotten_log",
         _rotten_log,
         "Hollow or shaken logs break under clamps and lifting. Do not rely on the wood to hold.",
+    ),
+    _Rule(
+        "near_throat",
+        _near_throat,
+        "Trim stubs and flare flush, on the side that nobody saw too: they meet the guides first.",
     ),
     _Rule(
         "chainsaw",

@@ -28,7 +28,7 @@ _OF_HOST = 0.75
 """A stub is thinner than this share of what it stands on."""
 
 _LONGEST_M = 1.0
-"""What is longer is a limb, or no part of the log: a beam that it lies on looks round where few of its sides were seen."""
+"""What is longer is a limb, or no part of the log: a beam that it lies on looks round where little of it was seen."""
 
 _UP = np.array([0.0, 0.0, 1.0])
 

@@ -392,3 +392,14 @@ def test_all_that_can_make_the_log_roll_is_said_the_flip_too() -> None:
     assert "flipped" in rolls.reason
     assert "rolled" in rolls.reason
     assert "flipped" not in still.reason
+
+
+@pytest.mark.parametrize(("reach_m", "level"), [(1.299, None), (1.301, "note"), (1.4, "note")])
+def test_a_pass_near_the_throat_asks_for_stubs_to_be_trimmed(reach_m: float, level: str | None) -> None:
+    passes = (a_pass(1, 0.7), a_pass(2, 0.6).model_copy(update={"reach_m": reach_m}))
+
+    shown = cautions_for(a_log(), Mill(throat_m=1.4, kerf_m=0.001, height_step_m=0.001), [a_plan(passes=passes)], "oak")
+
+    found = {caution.id: caution for caution in shown}
+    assert (found["near_throat"].level if level else found.get("near_throat")) == level
+    assert level is None or found["near_throat"].reason.startswith("pass 2 ")

@@ -90,7 +90,9 @@ def every_caution() -> Iterator[Caution]:
     for most_kg in (800.0, 1000.0):
         for keep_out_m in (0.0, 0.05):
             for wood in ("walnut, black", "ash, white"):
-                mill = a_mill(max_log_mass_kg=most_kg, loader_limit_kg=60.0, metal_keep_out_m=keep_out_m)
+                mill = a_mill(
+                    throat="33 in", max_log_mass_kg=most_kg, loader_limit_kg=60.0, metal_keep_out_m=keep_out_m
+                )
                 yield from cautions_for(forked, mill, [plan], wood)
     for stretch_m in ((0.0, 1.2), (0.0, 1.25)):
         cut = a_plan(stretch_m=stretch_m)
