@@ -25,6 +25,7 @@ from optimizer.lay import GAP_TOLERANCE_M, Gap, Lay
 from optimizer.layer_masses import LayerMass, SurfaceNeighbours, layer_mass
 from optimizer.outlines import width_profile
 from optimizer.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
+from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced, PricedPass, PricedSlab
 from optimizer.search import Problem
 from optimizer.wood import Wood
@@ -47,7 +48,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
     bed = problem.bodies.on_bed(lay)
     passes = priced.passes
     before = [p for p in passes if not p.flipped]
-    parts = _Parts(density)
+    parts = _Parts(density, (*priced.entries, priced.bed_entry))
     standing = _Standing(bed, lay.to_bed(problem.log.wood.vertices_m), problem.bodies.neighbours)
     parts.offcut("first", standing.mass(before[0].blade_height_m + kerf_m, MOST))
     parts.add_layers(standing, before, priced.slabs, 1, kerf_m)
@@ -121,9 +122,10 @@ class _Standing:
 
 @dataclass
 class _Parts:
-    """What the log comes apart into, gathered in sawing order."""
+    """What the log comes apart into, gathered in sawing order. meant : what each layer is sawn for, the first first."""
 
     density_kg_m3: float
+    meant: tuple[MenuEntry | None, ...]
     slabs: list[Slab] = field(default_factory=list)
     waste: list[Waste] = field(default_factory=list)
     offcuts: list[Offcut] = field(default_factory=list)
@@ -151,7 +153,15 @@ class _Parts:
         found, waste_m3 = _layer(wood, sold, lower_m, upper_m, self.density_kg_m3)
         self.slabs += found
         if waste_m3 > SPECK_M3:
-            self.waste.append(Waste(layer=layer, volume_m3=waste_m3, mass_kg=waste_m3 * self.density_kg_m3))
+            entry = None if sold else self.meant[layer - 1]
+            self.waste.append(
+                Waste(
+                    layer=layer,
+                    volume_m3=waste_m3,
+                    mass_kg=waste_m3 * self.density_kg_m3,
+                    quarters=None if entry is None else entry.quarters,
+                )
+            )
 
 
 def _layer(

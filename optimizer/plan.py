@@ -193,6 +193,11 @@ class Waste(Document):
     layer: int = Field(description="From 1 in sawing order.")
     volume_m3: Exact = Field(description="Wood. [m3]")
     mass_kg: Exact = Field(description="Green. [kg]")
+    quarters: int | None = Field(
+        None,
+        description="Thickness that a layer is sawn for which gives no slab on the log as given, and may where it turns "
+        "out larger; none: it gives one, or is sawn for nothing.",
+    )
 
 
 class Offcut(Document):

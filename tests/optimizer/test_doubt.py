@@ -10,6 +10,7 @@ import shapes
 from test_planning import planned
 
 from optimizer import doubt_report, planning
+from optimizer.describe import describe
 from optimizer.doubt_choice import chosen_in_doubt
 from optimizer.doubt_report import chances_best, doubt_of_plan, drawn, in_order, weighed
 from optimizer.doubt_values import best_average_cuts, lay_values, possible_terms
@@ -31,6 +32,7 @@ from optimizer.possible_logs import (
 from optimizer.possible_net import Heights, outcomes
 from optimizer.search import search
 from optimizer.terms import terms_for
+from optimizer.wood import find_wood
 
 SET_UP = SetUp(roll_error_deg=3.0, shim_error_m=0.006, thickness_error_m=0.001)
 STEP = {"height_step_m": INCH_M / 4, "kerf_m": INCH_M / 8}
@@ -243,6 +245,20 @@ def test_a_document_in_doubt_holds_its_ranges_and_one_without_is_exact():
 
 
 @pytest.mark.usefixtures("few_logs")
+def test_a_layer_without_a_slab_says_what_it_was_sawn_for(problem, plan):
+    least = problem.menu[0]
+    top = plan.passes[0].row
+    rows = [top + 2 * least.drop_steps, top + least.drop_steps, *(p.row for p in plan.passes)]
+    priced = problem.price_rows(plan.lay, rows, [least, None, *plan.entries])
+    assert min(slab.layer for slab in priced.slabs) > 2
+
+    described = describe(problem, find_wood("ash, white"), priced, 1, problem.log.wood.volume_m3)
+
+    assert {w.layer: w.quarters for w in described.waste if w.layer < 3} == {1: least.quarters, 2: None}
+    sold = {slab.layer for slab in priced.slabs}
+    assert all(w.quarters is None for w in described.waste if w.layer in sold)
+
+
 def test_a_stretch_is_cut_from_the_possible_log():
     mill = books.mill(set_up=SET_UP, bed_length_m=2.4, **STEP)
     document = planned(shapes.frustum(0.35, 0.25, 2.8), mill, lays=20, doubt=True)

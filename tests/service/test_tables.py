@@ -8,6 +8,7 @@ from plan_documents import a_document, a_log, a_mill, a_pass, a_plan, a_price_bo
 
 from optimizer.cautions import PLAN_LINE, cautions_for
 from optimizer.plan import Doubt, Mark, PlanDocument, Waste
+from service.slab_numbers import numbers_said
 from service.tables import Assumed, plan_text
 from service.units import Units
 
@@ -264,3 +265,27 @@ def test_a_number_that_no_slab_has_is_explained() -> None:
 
     assert said in " ".join(text_of(a_document(plans=(second,))).split())
     assert "number of its layer" not in text_of(a_document())
+
+
+@pytest.mark.parametrize(
+    ("layers", "meant", "said"),
+    [
+        ((2,), (1,), "layer 1 gives none on the log as given, though it may where it turns out larger."),
+        (
+            (3,),
+            (1, 2),
+            "layers 1 and 2 give none on the log as given, though they may where it turns out larger.",
+        ),
+        ((4,), (2,), "layers 1, 2 and 3 give none on the log as given, though 2 may where it turns out larger."),
+        ((3,), (), "layers 1 and 2 give none."),
+    ],
+)
+def test_a_layer_that_may_give_a_slab_is_told_in_doubt(
+    layers: tuple[int, ...], meant: tuple[int, ...], said: str
+) -> None:
+    slabs = tuple(a_slab(id=str(layer), layer=layer) for layer in layers)
+    waste = tuple(Waste(layer=layer, volume_m3=0.01, mass_kg=9.0, quarters=8) for layer in meant)
+    plan = a_plan(slabs=slabs, waste=waste)
+
+    assert numbers_said(plan.model_copy(update={"net_p10": 1000.0})).endswith(f"; {said}")
+    assert "larger" not in numbers_said(plan)
