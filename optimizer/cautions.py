@@ -14,6 +14,7 @@ from optimizer.caution_words import Level, Verdict, count_text, of_plan, slab_na
 from optimizer.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
+from optimizer.possible_logs import REACH_SPARE_M
 from optimizer.quantities import mass, short_length
 
 PLAN_LINE = (
@@ -28,7 +29,8 @@ PERSON_LIFT_KG = 23.0
 GEAR_LIFT_KG = 50.0
 """Common practice, no source."""
 NEAR_THROAT_M = 0.1
-"""Stubs and flare stand out so far on the side that nobody saw (common practice, no source)."""
+"""Stubs and flare may stand out so far (common practice, no source); what a plan in doubt reckons with is less,
+`REACH_SPARE_M`, as most passes meet none."""
 RULES_READ = 2026
 """The year that the rules behind the cautions were read."""
 
@@ -195,16 +197,19 @@ def _near_throat(case: _Case) -> Verdict:
     reach_m, order, plan = max(passes, key=lambda found: found[0], default=(0.0, 0, None))
     if plan is None or reach_m <= case.mill.throat_m - NEAR_THROAT_M:
         return None
-    return "note", (
+    reason = (
         f"pass {order}{of_plan(plan, named=case.named)} spans {short_length(reach_m)} of the throat's "
         f"{short_length(case.mill.throat_m)}"
     )
+    if reach_m <= case.mill.throat_m - REACH_SPARE_M:
+        return "note", reason
+    return "warning", f"{reason}: a bump that was not measured stops it"
 
 
 def _chainsaw(case: _Case) -> Verdict:
-    if not any(is_crosscut(case.log, plan) for plan in case.plans):
-        return None
-    return "warning", "the log is crosscut before it goes on the bed"
+    if any(is_crosscut(case.log, plan) for plan in case.plans):
+        return "warning", "the log is crosscut before it goes on the bed"
+    return ("warning", "stubs are trimmed before the log goes on the bed") if _near_throat(case) else None
 
 
 def _rotten_log(case: _Case) -> Verdict:
@@ -333,12 +338,13 @@ _RULES: tuple[_Rule, ...] = (
     _Rule(
         "near_throat",
         _near_throat,
-        "Trim stubs and flare flush, on the side that nobody saw too: they meet the guides first.",
+        "Look for stubs and flare all round, underneath too. Roll and chock the log to reach them, and trim them flush "
+        "before it goes on the bed. Stop the feed where wood comes near a guide.",
     ),
     _Rule(
         "chainsaw",
         _chainsaw,
-        "Crosscut with chain brake, helmet, eye, ear and leg protection and cut-resistant boots; never alone.",
+        "Use a chainsaw with chain brake, helmet, eye, ear and leg protection and cut-resistant boots; never alone.",
     ),
     _Rule(
         "crosscut_metal",

@@ -65,9 +65,10 @@ def price_given_in_doubt(
     if given.made is not None:
         exact = _planned_on(problem, exact, given.made, logs, picked(weights, PLANNED_LOGS), workers)
     likely_rows = picked(weights, 4 * SEEN_LOGS)
+    sawn = given.made or 0
 
     def on_likely(priced: Priced) -> Weighed:
-        tried = outcomes(problem, Heights.of(problem, priced), logs)
+        tried = outcomes(problem, Heights.of(problem, priced, sawn if priced is exact else 0), logs)
         return Weighed(priced, Outcomes(**{name: values[likely_rows] for name, values in vars(tried).items()}))
 
     return Onward(exact, on_likely(exact), notes, len(logs), None if plain is None else on_likely(plain))
@@ -103,6 +104,7 @@ def _planned_on(
 ) -> Priced:
     """Return a way with the passes after those made planned anew, by the mean over the possible logs drawn."""
     rolled = problem.supports.turned(exact.lay.roll_deg)
+    rows = [p.row for p in exact.passes if not p.flipped][:made]
     often = Counter(drawn_rows)
     values = lay_values(
         problem,
@@ -113,8 +115,8 @@ def _planned_on(
         exact=True,
         stride=STRIDE,
         workers=workers,
+        made_row=rows[-1],
     )
-    rows = [p.row for p in exact.passes if not p.flipped][:made]
     here = rows[-1] - values.table.lowest_row
     if not 0 <= here < len(values.table.possible):
         return exact

@@ -58,12 +58,13 @@ def lay_values(
     exact: bool = False,
     stride: int = 1,
     workers: int = 1,
+    made_row: int | None = None,
 ) -> LayValues:
     """Return the values of a lay's layers, averaged over possible logs.
 
     weights : (N,) of the logs, their sum 1; None for logs that are all as likely. exact : whether the reach on the log
     as given is taken from its mesh. stride : only every so many rows are worked out; those between lie on straight
-    lines. workers : how many logs are worked out at a time.
+    lines. workers : how many logs are worked out at a time. made_row : the last pass made, which went through.
     """
     table = problem.table(problem.coarse, rolled, tilt_deg, exact=exact)
     terms = possible_terms(problem)
@@ -78,6 +79,9 @@ def lay_values(
         lay = replace(lay, lift_m=lay.lift_m - float(log.blade_off_m[0]))
         own = terms._replace(widest_reach_m=terms.widest_reach_m - log.reach_spare_m)
         here = lay_table(log.stations, lay, height_m, own, problem.heart)
+        made = -1 if made_row is None else made_row - here.lowest_row
+        if 0 <= made < len(here.possible):
+            here.possible[made] = True
         _add(terms, here, stride, share, down, flipped, bed, cost)
         return (down, flipped, bed, cost) if terms.can_flip else (down, cost)
 

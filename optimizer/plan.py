@@ -195,8 +195,8 @@ class Waste(Document):
     mass_kg: Exact = Field(description="Green. [kg]")
     quarters: int | None = Field(
         None,
-        description="Thickness that a layer is sawn for which gives no slab on the log as given, and may where it "
-        "turns out larger; none: it gives one, or is sawn for nothing.",
+        description="Thickness that the layer is sawn for though it gives no slab on the log as given (it may on a "
+        "possible log); none where it gives one, or is not sawn for one.",
     )
 
 

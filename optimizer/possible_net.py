@@ -34,6 +34,7 @@ class Heights:
     pass_m : (P,) the bottoms of the kerfs, as the blade goes over the first bed frame; flipped : (P,) whether it goes
     upside down there, its kerf below. upper, lower : (L,) the passes whose faces bound each layer that is for sale;
     lower_kerf, upper_kerf : (L,) how many kerfs the face lies above, or below, the pass. entries : (L,) of the menu.
+    made : how many passes are sawn already, and so went through the throat.
     """
 
     roll_deg: float
@@ -45,10 +46,11 @@ class Heights:
     lower_kerf: IntArray
     entries: IntArray
     fixed_cost: float
+    made: int = 0
 
     @classmethod
-    def of(cls, problem: Problem, plan: Priced) -> "Heights":
-        """Return the heights of a plan."""
+    def of(cls, problem: Problem, plan: Priced, made: int = 0) -> "Heights":
+        """Return the heights of a plan, of which some passes are made."""
         before = [p.blade_height_m for p in plan.passes if not p.flipped]
         face_m = plan.flip_face_m
         after = [face_m - p.blade_height_m for p in plan.passes if p.flipped and face_m is not None]
@@ -73,6 +75,7 @@ class Heights:
             np.array([*before, *after]),
             *_columns(columns),
             problem.mill.money(problem.mill.pace.minutes_per_flip) if after else 0.0,
+            made,
         )
 
 
@@ -140,9 +143,10 @@ def _outcome(
     cell_m = float(stations.cell_m[stations.first]) / tilt_cos
     room = room_for(stations.last - stations.first, chords.most, inside.most)
     net, board_feet = -cost, 0.0
-    made = fits[at_pass]
+    through = fits[at_pass]
+    through[: plan.made] = True
     for k, entry in enumerate(plan.entries):
-        if not (made[plan.upper[k]] and made[plan.lower[k]]):
+        if not (through[plan.upper[k]] and through[plan.lower[k]]):
             continue
         where = (chords, at_upper[k], chords, at_lower[k], stations.first, stations.last, cell_m, chords.most <= 2)
         value = layer_value(money, entry, *where, inside, lower_m[k], upper_m[k], room, 0.0)

@@ -28,7 +28,7 @@ _OF_HOST = 0.75
 """A stub is thinner than this share of what it stands on."""
 
 _LONGEST_M = 1.0
-"""What is longer is a limb, or no part of the log: a beam that it lies on looks round where little of it was seen."""
+"""What stands out farther is a limb, or no part of the log: a beam under it looks round where little was seen."""
 
 _UP = np.array([0.0, 0.0, 1.0])
 
@@ -103,7 +103,7 @@ def _stub(members: Members, places: FloatArray, normals: FloatArray) -> _Stub | 
         return None
     tip = float(np.quantile(local[within, 0], 0.97))
     start = _root(members, places.mean(axis=0) + np.array([0.0, *middles[0]]) @ axes, along, at[0], radius)
-    if tip - start > _LONGEST_M:
+    if tip - float(edges[0]) > _LONGEST_M:
         return None
     knots = np.linspace(start, tip, max(4, int(np.ceil((tip - start) / _KNOT_M)) + 1))
     middle = np.stack([np.interp(knots, at, np.array(middles)[:, k]) for k in range(2)], axis=1)

@@ -19,7 +19,7 @@ from service.units import Units
 
 WRONG_INPUT = 2
 GARBAGE_AFTER = 100_000
-"""How many new objects the garbage collector waits for in this process, instead of 700."""
+"""How many new objects the garbage collector waits for in a short run."""
 _USAGE_ERROR: Any = typer.BadParameter.__base__
 """What Typer raises for a wrong option, whichever package it takes it from."""
 
@@ -347,8 +347,9 @@ def _guarded(work: Callable[[], Any], units: Units) -> int:
 
 def main() -> None:
     """Run the command line of this process."""
-    # Imports and compiled kernels make many objects that stay: looking through them often is a tenth of a short run.
-    gc.set_threshold(GARBAGE_AFTER)
+    if sys.argv[1:2] != ["serve"]:
+        # Imports and compiled kernels make many objects that stay: to look through them often takes a tenth of a run.
+        gc.set_threshold(GARBAGE_AFTER)
     code = run(sys.argv[1:])
     # What the process leaves behind goes with it: to look through it all once more takes a third of a second.
     gc.freeze()

@@ -13,11 +13,13 @@ from numpy.typing import NDArray
 from optimizer.plan import Mark, Source
 from optimizer.wood import UNKNOWN_NAME, find_wood, unknown_wood
 from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt
+from scans.surface_noise import noise_modes_m
 from service.log_reading import LogRead
 
-VERSION: Final = 2
-READ: Final = (1, 2)
-"""Version 1 knew no colours."""
+VERSION: Final = 3
+READ: Final = (1, 2, 3)
+"""Version 1 knew no colours; until version 2 a scan's doubt was wider, and had no noise of what was seen."""
+_WIDER = 1.6
 _DOUBT = ("outer_ways", "outer_modes_m", "wood_ways", "wood_modes_m")
 _FORK = ("crotch_m", "normal", "direction")
 _WORDS = ("bark_on", "bark_ratio", "end_trim_m", "cost", "species_from", "bark_from", "end_trim_from")
@@ -81,14 +83,7 @@ def unpack_log(data: bytes) -> LogRead:
             heart_radius_m=words["heart_radius_m"],
             scan_to_log=arrays["scan_to_log"],
             face_seen=arrays.get("face_seen"),
-            doubt=None
-            if words["scale_spread"] is None
-            else SurfaceDoubt(
-                **{name: arrays[f"doubt_{name}"] for name in _DOUBT},
-                scale_spread=words["scale_spread"],
-                kinds=tuple(words.get("doubt_kinds", ())),
-                means=tuple(words.get("doubt_means", ())),
-            ),
+            doubt=_doubt(arrays, words),
             colours=SurfaceColours(arrays["colours_rgb"], arrays["colours_known"]) if "colours_rgb" in arrays else None,
         )
     return LogRead(
@@ -98,6 +93,21 @@ def unpack_log(data: bytes) -> LogRead:
         warnings=tuple(words["warnings"]),
         marks=tuple(Mark.model_validate(mark) for mark in words["marks"]),
         **{name: words[name] for name in _WORDS},
+    )
+
+
+def _doubt(arrays: Any, words: dict[str, Any]) -> SurfaceDoubt | None:
+    if words["scale_spread"] is None:
+        return None
+    kept = {name: arrays[f"doubt_{name}"] for name in _DOUBT}
+    kinds = tuple(words.get("doubt_kinds", ()))
+    if words["version"] < VERSION and not kinds:
+        for name, solid in (("outer", "outer"), ("wood", "wood" if "wood_vertices_m" in arrays else "outer")):
+            modes = kept[f"{name}_modes_m"]
+            noise = noise_modes_m(arrays[f"{solid}_vertices_m"], modes.shape[1])
+            kept[f"{name}_modes_m"] = (modes / _WIDER + noise).astype(np.float32)
+    return SurfaceDoubt(
+        **kept, scale_spread=words["scale_spread"], kinds=kinds, means=tuple(words.get("doubt_means", ()))
     )
 
 

@@ -1,21 +1,29 @@
 """Why a number of a slab may be missing, in words."""
 
-from optimizer.plan import Plan
+from optimizer.plan import Plan, Waste
 
 
 def numbers_said(plan: Plan) -> str:
-    """Say which layers give no slab, where slabs follow them: a slab has its layer's number; nothing where none is."""
+    """Say which layers give no slab, where slabs follow them: a slab has its layer's number; nothing where none is.
+
+    In doubt also say which of these, and of those after the last slab, may give one.
+    """
     sold = {slab.layer for slab in plan.slabs}
     empty = [layer for layer in range(1, max(sold, default=0)) if layer not in sold]
-    if not empty:
-        return ""
-    meant = {waste.layer for waste in plan.waste if waste.quarters is not None}
-    which = f"layer {empty[0]} gives none" if len(empty) == 1 else f"layers {_listed(empty)} give none"
-    may = [layer for layer in empty if layer in meant] if plan.net_p10 is not None else []
+    said = ""
+    if empty:
+        which = f"layer {empty[0]} gives" if len(empty) == 1 else f"layers {_listed(empty)} give"
+        said = f"A slab has the number of its layer, counted in sawing order; {which} none. "
+    may = sorted({waste.layer for waste in plan.waste if may_be_sold(plan, waste)})
     if may:
-        they = ("it" if len(may) == 1 else "they") if may == empty else f"{_listed(may)}"
-        which += f" on the log as given, though {they} may where it turns out larger"
-    return f"A slab has the number of its layer, counted in sawing order; {which}."
+        layers = f"Layer {may[0]} gives" if len(may) == 1 else f"Layers {_listed(may)} give"
+        said += f"{layers} no slab on the log as given, but may if the log turns out larger."
+    return said.strip()
+
+
+def may_be_sold(plan: Plan, waste: Waste) -> bool:
+    """Tell whether a layer without a slab may give one on a possible log: in doubt, if it is sawn for one."""
+    return plan.net_p10 is not None and waste.quarters is not None
 
 
 def _listed(layers: list[int]) -> str:

@@ -9,10 +9,11 @@ from math import floor
 from optimizer.cautions import LEVELS, lift_kg
 from optimizer.metal_cautions import CROSSCUT_M
 from optimizer.plain_way_stop import passes_before_metal
-from optimizer.plan import Caution, Plan, PlanDocument, Shim, Slab
+from optimizer.plan import Caution, Plan, PlanDocument, Shim, Slab, Waste
 from service.doubt_text import SOURCE_WORDS, face_range, worth
 from service.measures import Measures, turn_deg
 from service.refusals import NotFoundError
+from service.slab_numbers import may_be_sold
 from service.tables import LEAST_AREA_M2
 from service.way import own_way_name
 
@@ -200,7 +201,13 @@ def left_on_bed(plan: Plan) -> list[Piece]:
 
 def _of_layer(plan: Plan, layer: int) -> list[Piece]:
     slabs = [Piece("slab", slab.id, slab, slab.mass_kg) for slab in plan.slabs if slab.layer == layer]
-    return slabs + [Piece("waste", "waste", None, waste.mass_kg) for waste in plan.waste if waste.layer == layer]
+    return slabs + [
+        Piece("waste", _waste(plan, waste), None, waste.mass_kg) for waste in plan.waste if waste.layer == layer
+    ]
+
+
+def _waste(plan: Plan, waste: Waste) -> str:
+    return f"waste, unless it makes {waste.quarters}/4" if may_be_sold(plan, waste) else "waste"
 
 
 def _offcuts(plan: Plan, where: str) -> list[Piece]:

@@ -6,6 +6,8 @@ The truth's size and place are made those of the log first, by what was seen: th
 Sawn faces and places within 8 cm of an end are left out, and what lies over 15 cm off. mm.
 seen, unseen    off, root mean square; what the doubt says; how many places lie within 1.28 times of what it says (80 %
                 of normal errors would).
+at the butt     the same of what was not seen within 0.2 m of the butt, in the last line alone.
+guessed         how much of what was not seen lies within `Log.guessed_within_m`, ends and all.
 Then how errors at two places go together by the distance between them: the mean of their product, mm2.
 """
 
@@ -24,7 +26,7 @@ from optimizer.possible_logs import _outward  # noqa: E402
 from scans.scan_surface import points_on_faces  # noqa: E402
 
 WITHIN = 1.2816
-END_M, FARTHEST_M = 0.08, 0.15
+END_M, FARTHEST_M, BUTT_M = 0.08, 0.15, 0.2
 APART_M = (0.015, 0.03, 0.06, 0.12, 0.25, 0.5, 1.0)
 
 
@@ -74,8 +76,8 @@ def together(log, error_m, modes, rng):
 
 def main(first=100, count=12):
     """Print a row a seed, and how errors go together."""
-    rows, products = [], []
-    print("seed  limbs  scale    seen: off  said  within    unseen: off  said  within")
+    rows, products, at_butt = [], [], []
+    print("seed  limbs  scale    seen: off  said  within    unseen: off  said  within  guessed")
     for seed in range(first, first + count):
         made = scanned(seed)
         if made is None:
@@ -89,18 +91,24 @@ def main(first=100, count=12):
             off, said = (1000.0 * np.sqrt(np.mean(values[part] ** 2)) for values in (error_m, said_m))
             row += [off, said, np.mean(np.abs(error_m[part]) < WITHIN * said_m[part])]
             products.append(together(log, error_m, part, rng))
-        rows.append([*row, scale])
+        butt = (share == 1.0) & (x < x.min() + BUTT_M) & (np.abs(error_m) < FARTHEST_M)
+        at_butt.append([np.mean(values[butt] ** 2) if butt.any() else np.nan for values in (error_m, said_m)])
+        middle, area = np.abs(error_m[log.outer.faces].mean(axis=1)), log._face_areas_m2 * ~log.face_seen
+        guessed = (area * (middle <= log.guessed_within_m)).sum() / max(area.sum(), 1e-12)
+        rows.append([*row, scale, guessed])
         print(
             f"{seed:4d}  {max(0, len(log.hearts) - 1):5d} {scale:+7.2%}  {row[0]:9.1f} {row[1]:5.1f} {row[2]:7.0%}  "
-            f"{row[3]:13.1f} {row[4]:5.1f} {row[5]:7.0%}",
+            f"{row[3]:13.1f} {row[4]:5.1f} {row[5]:7.0%}  {guessed:7.0%}",
             flush=True,
         )
     at = np.sqrt(np.mean(np.square(rows), axis=0))
     within = np.mean(rows, axis=0)
     print(
         f"all          {at[6]:7.2%}  {at[0]:9.1f} {at[1]:5.1f} {within[2]:7.0%}  {at[3]:13.1f} {at[4]:5.1f} "
-        f"{within[5]:7.0%}"
+        f"{within[5]:7.0%}  {within[7]:7.0%}"
     )
+    off, said = 1000.0 * np.sqrt(np.nanmean(at_butt, axis=0))
+    print(f"at the butt: {off:.1f}, said {said:.1f}")
     products = np.array(products).reshape(-1, 2, len(APART_M) + 1, 2).mean(axis=0) * 1e6
     print("apart m   seen: is  said   unseen: is   said")
     for k, apart in enumerate((*APART_M, 0.0)):

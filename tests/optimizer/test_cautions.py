@@ -394,7 +394,9 @@ def test_all_that_can_make_the_log_roll_is_said_the_flip_too() -> None:
     assert "flipped" not in still.reason
 
 
-@pytest.mark.parametrize(("reach_m", "level"), [(1.299, None), (1.301, "note"), (1.4, "note")])
+@pytest.mark.parametrize(
+    ("reach_m", "level"), [(1.299, None), (1.301, "note"), (1.384, "note"), (1.386, "warning"), (1.4, "warning")]
+)
 def test_a_pass_near_the_throat_asks_for_stubs_to_be_trimmed(reach_m: float, level: str | None) -> None:
     passes = (a_pass(1, 0.7), a_pass(2, 0.6).model_copy(update={"reach_m": reach_m}))
 
@@ -403,3 +405,5 @@ def test_a_pass_near_the_throat_asks_for_stubs_to_be_trimmed(reach_m: float, lev
     found = {caution.id: caution for caution in shown}
     assert (found["near_throat"].level if level else found.get("near_throat")) == level
     assert level is None or found["near_throat"].reason.startswith("pass 2 ")
+    # Who trims works with a chainsaw.
+    assert ("chainsaw" in found) == (level is not None)

@@ -244,7 +244,6 @@ def test_a_document_in_doubt_holds_its_ranges_and_one_without_is_exact():
     assert plan.net_expected >= max(p.net_expected for p in doubtful.plans) - 0.005
 
 
-@pytest.mark.usefixtures("few_logs")
 def test_a_layer_without_a_slab_says_what_it_was_sawn_for(problem, plan):
     least = problem.menu[0]
     top = plan.passes[0].row
@@ -259,6 +258,7 @@ def test_a_layer_without_a_slab_says_what_it_was_sawn_for(problem, plan):
     assert all(w.quarters is None for w in described.waste if w.layer in sold)
 
 
+@pytest.mark.usefixtures("few_logs")
 def test_a_stretch_is_cut_from_the_possible_log():
     mill = books.mill(set_up=SET_UP, bed_length_m=2.4, **STEP)
     document = planned(shapes.frustum(0.35, 0.25, 2.8), mill, lays=20, doubt=True)

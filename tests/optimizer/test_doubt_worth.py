@@ -1,6 +1,7 @@
 """What a measurement is worth before it is made, and what a face seen tells."""
 
 import re
+from dataclasses import replace
 
 import books
 import numpy as np
@@ -15,7 +16,7 @@ from optimizer.doubt_worth import gain_of, would_pay
 from optimizer.given import FaceSeen, Given, GivenError
 from optimizer.lengths import INCH_M
 from optimizer.mill import SetUp
-from optimizer.possible_logs import PossibleLogs
+from optimizer.possible_logs import PossibleLogs, doubt_of
 from optimizer.possible_net import Heights, outcomes
 from optimizer.search import search
 
@@ -112,6 +113,28 @@ def test_what_is_made_stays_and_the_face_changes_the_rest(problem, given, monkey
     assert any("fits" in note or "nearest" in note for note in wide.notes)
     with pytest.raises(GivenError, match="1 to 1, got 2"):
         price_given_in_doubt(problem, Given(**{**vars(given), "seen": (FaceSeen(2, 0.3, 2.0),)}), 0, 2)
+
+
+def test_a_pass_that_is_made_went_through_the_throat(problem, monkeypatch):
+    monkeypatch.setattr(doubt_seen, "SEEN_LOGS", 12)
+    monkeypatch.setattr(doubt_seen, "PLANNED_LOGS", 4)
+    log = replace(problem.log, doubt=doubt_of(problem.log))
+    plan = search(problem, 40, workers=1).plans[0]
+    heights = tuple(p.blade_height_m for p in plan.passes)
+
+    def on(throat_m, made):
+        other = replace(problem, log=log, mill=problem.mill.model_copy(update={"throat_m": throat_m}))
+        way = Given(plan.lay.roll_deg, 0.0, 0.0, heights[:made] if made else heights, made=made)
+        return price_given_in_doubt(other, way, 0, 1)
+
+    reach_m = [p.reach_m for p in on(3.0, None).priced.passes]
+    widest = int(np.argmax(reach_m))
+
+    def net(over_m, made):
+        return on(reach_m[widest] + over_m, made).weighed.expected
+
+    assert net(0.006, None) < 0.9 * net(0.5, None)
+    assert net(0.006, len(heights)) == pytest.approx(net(0.5, len(heights)), rel=1e-6)
 
 
 def test_a_document_in_doubt_may_say_what_would_pay(monkeypatch):

@@ -30,8 +30,13 @@ def test_a_rod_that_stands_out_is_a_stub_as_thick_and_long():
     assert found.line_m(1, found.lengths_m[1:])[0] == pytest.approx([1.0, 0.5, 0.0], abs=0.03)
 
 
-@pytest.mark.parametrize("beside", [0.0, 0.45])
-def test_a_beam_that_the_log_lies_on_is_none(beside):
-    places, normals = rod([1.0, beside - 1.2, -0.38], [1.0, beside + 1.2, -0.38], 0.12)
+def test_a_thick_stub_may_be_long():
+    places, normals = rod([1.0, 0.2, 0.0], [1.0, 1.2, 0.0], 0.16)
+
+    assert with_stubs(tubes(0.25), places, normals).count == 2
+
+
+def test_a_beam_that_the_log_lies_on_is_none():
+    places, normals = rod([1.0, -0.75, -0.38], [1.0, 1.65, -0.38], 0.12)
 
     assert with_stubs(tubes(0.25, 0.25, apart=0.6), places, normals).count == 2

@@ -9,6 +9,7 @@ from small_log import STRAIGHT
 
 from optimizer.plan import Mark, Source
 from scans.log import Fork, Log, SurfaceColours, SurfaceDoubt
+from scans.surface_noise import noise_modes_m
 from service.files import FileRead, read_sample
 from service.log_file import pack_log, unpack_log
 from service.log_reading import AboutLog, read_log
@@ -85,7 +86,7 @@ def test_every_field_of_a_log_is_looked_at():
 def test_a_file_from_before_colours_were_kept_still_opens(forked):
     with np.load(io.BytesIO(pack_log(forked))) as arrays:
         older = dict(arrays)
-    older["words"] = np.frombuffer(older["words"].tobytes().replace(b'"version": 2', b'"version": 1'), np.uint8)
+    older["words"] = np.frombuffer(older["words"].tobytes().replace(b'"version": 3', b'"version": 1'), np.uint8)
     stream = io.BytesIO()
     np.savez(stream, **older)
 
@@ -93,12 +94,33 @@ def test_a_file_from_before_colours_were_kept_still_opens(forked):
     assert same(unpack_log(stream.getvalue()), forked)
 
 
+def test_the_doubt_of_a_scan_kept_before_is_what_it_would_be_now(forked):
+    log = forked.log
+    rng = np.random.default_rng(0)
+    sizes = [rng.normal(size=(len(solid.vertices_m), 3)).astype(np.float32) for solid in (log.outer, log.wood)]
+    ways = [np.ones_like(solid.vertices_m) for solid in (log.outer, log.wood)]
+    doubt = SurfaceDoubt(ways[0], sizes[0], ways[1], sizes[1], 0.006)
+    packed = pack_log(dataclasses.replace(forked, log=dataclasses.replace(log, doubt=doubt)))
+    with np.load(io.BytesIO(packed)) as arrays:
+        older = dict(arrays)
+    older["words"] = np.frombuffer(older["words"].tobytes().replace(b'"version": 3', b'"version": 2'), np.uint8)
+    stream = io.BytesIO()
+    np.savez(stream, **older)
+
+    back = unpack_log(stream.getvalue()).log.doubt
+
+    # It was twice what the fit says, and is 1.25 times that, with the noise of what was seen.
+    for solid, size, found in ((log.outer, sizes[0], back.outer_modes_m), (log.wood, sizes[1], back.wood_modes_m)):
+        assert found == pytest.approx(1.25 / 2.0 * size + noise_modes_m(solid.vertices_m, 3), abs=1e-6)
+    assert same(unpack_log(packed).log.doubt, doubt)
+
+
 def test_a_file_of_another_version_is_refused(forked):
     with np.load(io.BytesIO(pack_log(forked))) as arrays:
         changed = dict(arrays)
-    changed["words"] = np.frombuffer(changed["words"].tobytes().replace(b'"version": 2', b'"version": 9'), np.uint8)
+    changed["words"] = np.frombuffer(changed["words"].tobytes().replace(b'"version": 3', b'"version": 9'), np.uint8)
     stream = io.BytesIO()
     np.savez(stream, **changed)
 
-    with pytest.raises(ValueError, match="version 9, not 1 or 2"):
+    with pytest.raises(ValueError, match="version 9, not 1 or 2 or 3"):
         unpack_log(stream.getvalue())
