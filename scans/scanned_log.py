@@ -56,8 +56,8 @@ _READMITTED_M = 0.02
 _MODES = 48
 _MODES_WIDENED = 1.25
 """The fit is sure enough of most of what was not seen, and too sure where a butt flares. So widened it says 14.4 mm,
-where 36 invented scans were 11.2 mm off (root mean square), and 19.0 mm within 0.2 m of the butt, where they were 19.4 mm
-off (our measurement, tests/benchmarks/surfaces.py, seeds 744-779)."""
+where 36 invented scans were 11.2 mm off (root mean square), and 19.0 mm within 0.2 m of the butt, where they were
+19.4 mm off (our measurement, tests/benchmarks/surfaces.py, seeds 744-779)."""
 
 STAGES = (
     "finding stem and limbs",

@@ -76,8 +76,12 @@ WorkersOption = Annotated[int | None, typer.Option(min=1, help="Processor cores 
 
 def _commands() -> ModuleType:
     """Load what does the work: half a second that help need not wait for."""
+    is_first = "service.commands" not in sys.modules
     from service import commands  # noqa: PLC0415 - late on purpose
 
+    if is_first:
+        # Modules stay until the end: no need to look through them for garbage again and again, least of all at the end.
+        gc.freeze()
     return commands
 
 
@@ -350,7 +354,4 @@ def main() -> None:
     if sys.argv[1:2] != ["serve"]:
         # Imports and compiled kernels make many objects that stay: to look through them often takes a tenth of a run.
         gc.set_threshold(GARBAGE_AFTER)
-    code = run(sys.argv[1:])
-    # What the process leaves behind goes with it: to look through it all once more takes a third of a second.
-    gc.freeze()
-    sys.exit(code)
+    sys.exit(run(sys.argv[1:]))
