@@ -258,6 +258,25 @@ def test_a_layer_without_a_slab_says_what_it_was_sawn_for(problem, plan):
     assert all(w.quarters is None for w in described.waste if w.layer in sold)
 
 
+def test_layers_after_a_flip_say_what_they_were_sawn_for():
+    problem = fork(can_flip=True, slabs_stay_on=True, throat_depth_m=0.45)
+    plan = search(problem, 60, workers=1).plans[0]
+    before, after = ([p.blade_height_m for p in plan.passes if p.flipped == flipped] for flipped in (False, True))
+    kerf_m = problem.mill.kerf_m
+    green_m = [*(-np.diff(before) - kerf_m), *(-np.diff(after) - kerf_m)]
+    green_m += [after[-1]] if plan.bed_entry is not None else []
+
+    described = describe(problem, find_wood("ash, white"), replace(plan, slabs=()), 1, problem.log.wood.volume_m3)
+
+    told = {waste.layer: waste.quarters for waste in described.waste}
+    thick = {entry.quarters: entry.drop_steps * problem.mill.height_step_m - kerf_m for entry in problem.menu}
+    meant = [layer for layer, entry in enumerate((*plan.entries, plan.bed_entry), start=1) if entry is not None]
+    assert len(after) > 1
+    assert meant
+    for layer in meant:
+        assert thick[told[layer]] == pytest.approx(green_m[layer - 1], abs=problem.mill.height_step_m)
+
+
 @pytest.mark.usefixtures("few_logs")
 def test_a_stretch_is_cut_from_the_possible_log():
     mill = books.mill(set_up=SET_UP, bed_length_m=2.4, **STEP)
