@@ -14,8 +14,8 @@ from optimizer.caution_words import Level, Verdict, count_text, of_plan, slab_na
 from optimizer.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
-from optimizer.possible_logs import REACH_SPARE_M
 from optimizer.quantities import mass, short_length
+from optimizer.terms import REACH_SPARE_M
 
 PLAN_LINE = (
     "This plan is geometry. Your equipment's manual, the law where you work and trained judgement at the log "
@@ -29,8 +29,8 @@ PERSON_LIFT_KG = 23.0
 GEAR_LIFT_KG = 50.0
 """Common practice, no source."""
 NEAR_THROAT_M = 0.1
-"""Stubs and flare may stand out so far (common practice, no source); what a plan in doubt reckons with is less,
-`REACH_SPARE_M`, as most passes meet none."""
+"""Stubs and flare may stand out so far (common practice, no source); a plan in doubt counts on less, `REACH_SPARE_M`,
+as most passes meet none."""
 RULES_READ = 2026
 """The year that the rules behind the cautions were read."""
 

@@ -13,6 +13,7 @@ from optimizer.lay import Lay
 from optimizer.search import Problem
 from optimizer.stations import Stations, stations_of
 from optimizer.stretch import cut_stretch
+from optimizer.terms import REACH_SPARE_M
 from optimizer.zones import Zone, clipped, feather
 from scans.log import FloatArray, Fork, IntArray, Log, Solid, SurfaceDoubt, SurfaceDraw
 
@@ -40,11 +41,6 @@ or where it was pointed out on the ends (common practice, no source)."""
 MARK_OFF_M = 0.015
 FORK_OFF_DEG = 4.0
 """How far a mark, and the plane of a fork, may be off, standard deviation (common practice, no source)."""
-
-REACH_SPARE_M = 0.015
-"""A pass fails on a possible log from so far under the throat: stubs, bumps and flare that nobody saw. Of 24 plans
-chosen in doubt without it two were 1 and 7 mm over the throat on the true log (our measurement, seeds 100-111 and
-744-755 of tests/benchmarks/doubt.py); it cost next to nothing on the others."""
 
 MOST_PASSES = 64
 _DIRECTIONS = 64

@@ -20,6 +20,7 @@ VERSION: Final = 3
 READ: Final = (1, 2, 3)
 """Version 1 knew no colours; until version 2 a scan's doubt was wider, and had no noise of what was seen."""
 _WIDER = 1.6
+"""By what: twice what the fit says of what was not seen, where it is 1.25 times that now."""
 _DOUBT = ("outer_ways", "outer_modes_m", "wood_ways", "wood_modes_m")
 _FORK = ("crotch_m", "normal", "direction")
 _WORDS = ("bark_on", "bark_ratio", "end_trim_m", "cost", "species_from", "bark_from", "end_trim_from")
@@ -102,10 +103,11 @@ def _doubt(arrays: Any, words: dict[str, Any]) -> SurfaceDoubt | None:
     kept = {name: arrays[f"doubt_{name}"] for name in _DOUBT}
     kinds = tuple(words.get("doubt_kinds", ()))
     if words["version"] < VERSION and not kinds:
-        for name, solid in (("outer", "outer"), ("wood", "wood" if "wood_vertices_m" in arrays else "outer")):
+        vertices = {"outer": arrays["outer_vertices_m"]}
+        vertices["wood"] = arrays.get("wood_vertices_m", vertices["outer"])
+        for name, points_m in vertices.items():
             modes = kept[f"{name}_modes_m"]
-            noise = noise_modes_m(arrays[f"{solid}_vertices_m"], modes.shape[1])
-            kept[f"{name}_modes_m"] = (modes / _WIDER + noise).astype(np.float32)
+            kept[f"{name}_modes_m"] = modes / np.float32(_WIDER) + noise_modes_m(points_m, modes.shape[1])
     return SurfaceDoubt(
         **kept, scale_spread=words["scale_spread"], kinds=kinds, means=tuple(words.get("doubt_means", ()))
     )

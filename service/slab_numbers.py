@@ -1,5 +1,7 @@
 """Why a number of a slab may be missing, in words."""
 
+from collections.abc import Sequence
+
 from optimizer.plan import Plan, Waste
 
 
@@ -10,15 +12,15 @@ def numbers_said(plan: Plan) -> str:
     """
     sold = {slab.layer for slab in plan.slabs}
     empty = [layer for layer in range(1, max(sold, default=0)) if layer not in sold]
-    said = ""
-    if empty:
-        which = f"layer {empty[0]} gives" if len(empty) == 1 else f"layers {_listed(empty)} give"
-        said = f"A slab has the number of its layer, counted in sawing order; {which} none. "
     may = sorted({waste.layer for waste in plan.waste if may_be_sold(plan, waste)})
-    if may:
-        layers = f"Layer {may[0]} gives" if len(may) == 1 else f"Layers {_listed(may)} give"
-        said += f"{layers} no slab on the log as given, but may if the log turns out larger."
-    return said.strip()
+    told = []
+    if empty:
+        larger = " on the log as given, but may if it turns out larger" if may == empty else ""
+        told.append(f"A slab has the number of its layer, counted in sawing order; {_gives(empty)} none{larger}.")
+    if may and may != empty:
+        which = _gives(may)
+        told.append(f"{which[0].upper()}{which[1:]} no slab on the log as given, but may if it turns out larger.")
+    return " ".join(told)
 
 
 def may_be_sold(plan: Plan, waste: Waste) -> bool:
@@ -26,6 +28,11 @@ def may_be_sold(plan: Plan, waste: Waste) -> bool:
     return plan.net_p10 is not None and waste.quarters is not None
 
 
-def _listed(layers: list[int]) -> str:
-    *before, last = map(str, layers)
-    return f"{', '.join(before)} and {last}" if before else last
+def numbered(noun: str, numbers: Sequence[int]) -> str:
+    """Name some things by their numbers: "layer 1", "layers 1, 2 and 3"."""
+    *before, last = map(str, numbers)
+    return f"{noun}s {', '.join(before)} and {last}" if before else f"{noun} {last}"
+
+
+def _gives(layers: Sequence[int]) -> str:
+    return f"{numbered('layer', layers)} {'gives' if len(layers) == 1 else 'give'}"

@@ -13,7 +13,7 @@ from optimizer.plan import Caution, Plan, PlanDocument, Shim, Slab, Waste
 from service.doubt_text import SOURCE_WORDS, face_range, worth
 from service.measures import Measures, turn_deg
 from service.refusals import NotFoundError
-from service.slab_numbers import may_be_sold
+from service.slab_numbers import may_be_sold, numbered
 from service.tables import LEAST_AREA_M2
 from service.way import own_way_name
 
@@ -201,9 +201,8 @@ def left_on_bed(plan: Plan) -> list[Piece]:
 
 def _of_layer(plan: Plan, layer: int) -> list[Piece]:
     slabs = [Piece("slab", slab.id, slab, slab.mass_kg) for slab in plan.slabs if slab.layer == layer]
-    return slabs + [
-        Piece("waste", _waste(plan, waste), None, waste.mass_kg) for waste in plan.waste if waste.layer == layer
-    ]
+    rest = [waste for waste in plan.waste if waste.layer == layer]
+    return slabs + [Piece("waste", _waste(plan, waste), None, waste.mass_kg) for waste in rest]
 
 
 def _waste(plan: Plan, waste: Waste) -> str:
@@ -268,11 +267,10 @@ def chance_said(document: PlanDocument, plan: Plan) -> str:
     own = f"on {100.0 * plan.chance_best:.0f} of 100 logs that this may be"
     if len(alike) < 2:
         return own
-    ranks = [str(other.rank) for other in alike if other is not plan]
-    twins = f"plan {ranks[0]}" if len(ranks) == 1 else f"plans {', '.join(ranks[:-1])} and {ranks[-1]}"
+    ranks = [other.rank for other in alike if other is not plan]
     lie = "lies" if len(ranks) == 1 else "lie"
     together = sum(other.chance_best or 0.0 for other in alike)
-    return f"{own}. With {twins}, which {lie} much like it: on {100.0 * together:.0f}"
+    return f"{own}. With {numbered('plan', ranks)}, which {lie} much like it: on {100.0 * together:.0f}"
 
 
 def _are_alike(one: Plan, other: Plan) -> bool:

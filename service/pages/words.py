@@ -37,8 +37,8 @@ layer = layer
 slab = slab
     The part of a layer that is wide and long enough for your buyers, cut to its length.
 waste = waste
-    What a layer holds beside the slabs: too narrow or too short to sell. Where it says "unless it makes 8/4", a
-    log that turns out larger gives a slab there.
+    What a layer holds beside the slabs: too narrow or too short to sell. Where it says "unless it makes 8/4", it
+    may give a slab if the log turns out larger.
 offcut = offcut
     The rounded piece above the first face, and the last piece left on the bed.
 flip = flip

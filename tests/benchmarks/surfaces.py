@@ -41,7 +41,7 @@ def off_truth(log, true):
         nearest = tree.query(vertices, k=8)[1]
         return np.median(np.einsum("vki,vki->vk", points[nearest] - vertices[:, None], normals[nearest]), axis=1)
 
-    moved, seen, scale = log.outer.vertices_m.copy(), unseen_share(log) == 0.0, 1.0
+    moved, seen, scale = log.outer.vertices_m.copy(), log._unseen_at[0] == 0.0, 1.0
     for _ in range(3):
         error = off(moved)
         near = seen & (np.abs(error) < 0.05)
@@ -53,16 +53,10 @@ def off_truth(log, true):
     return off(moved), scale - 1.0
 
 
-def unseen_share(log):
-    """How much of what surrounds each vertex was not seen (V,)."""
-    around = np.bincount(log.outer.faces.ravel(), minlength=len(log.outer.vertices_m))
-    return np.bincount(log.outer.faces.ravel(), np.repeat(~log.face_seen, 3), minlength=len(around)) / around
-
-
-def together(log, error_m, modes, rng):
+def together(log, error_m, part, rng):
     """Mean products of errors, and of what the doubt says, at places so far apart; last at one place. (D + 1, 2)."""
-    vertices = log.outer.vertices_m[modes]
-    errors, ways = error_m[modes], log.doubt.outer_modes_m[modes].astype(np.float64)
+    vertices = log.outer.vertices_m[part]
+    errors, ways = error_m[part], log.doubt.outer_modes_m[part].astype(np.float64)
     tree, some = cKDTree(vertices), rng.integers(0, len(vertices), 3000)
     rows = []
     for apart in APART_M:
@@ -84,7 +78,7 @@ def main(first=100, count=12):
             continue
         log, true = made
         error_m, scale = off_truth(log, true)
-        said_m, share, x = log.doubt.outer_error_m(), unseen_share(log), log.outer.vertices_m[:, 0]
+        said_m, share, x = log.doubt.outer_error_m(), log._unseen_at[0], log.outer.vertices_m[:, 0]
         side = (x > x.min() + END_M) & (x < x.max() - END_M) & (np.abs(error_m) < FARTHEST_M)
         row, rng = [], np.random.default_rng(0)
         for part in (side & (share == 0.0), side & (share == 1.0)):

@@ -114,6 +114,15 @@ def typed_in(page: Page) -> None:
     page.get_by_label("Flip").check()
 
 
+def lose_what_was_typed(page: Page, site: SmallSite) -> None:
+    """Type, and send it where the signal ends just then: the service was there when it was asked."""
+    typed_in(page)
+    page.route("**/healthz", lambda route: route.fulfill(body="ok"))
+    site.stop()
+    page.get_by_role("button", name="Change").click()
+    page.get_by_role("heading", name="The signal ended").wait_for()
+
+
 def is_typed(page: Page) -> bool:
     return page.get_by_label("Width").input_value() == "21 1/2" and page.get_by_label("Flip").is_checked()
 
@@ -136,12 +145,7 @@ def test_a_form_that_cannot_be_sent_keeps_what_was_typed_and_says_so(opened, sit
 
 
 def test_a_signal_that_ends_as_a_form_is_sent_loses_nothing(opened, site):
-    typed_in(opened)
-    opened.route("**/healthz", lambda route: route.fulfill(body="ok"))
-    site.stop()
-
-    opened.get_by_role("button", name="Change").click()
-    opened.get_by_role("heading", name="The signal ended").wait_for()
+    lose_what_was_typed(opened, site)
     assert "not known whether this was sent" in opened.get_by_role("main").inner_text()
     opened.get_by_role("link", name="Back to what you typed").click()
     opened.get_by_role("alert").wait_for()
@@ -172,11 +176,7 @@ def test_a_form_that_the_service_had_is_not_said_to_be_unsent(opened, site):
 
 
 def test_a_page_without_the_form_leaves_what_was_typed_for_the_one_that_has_it(opened, site):
-    typed_in(opened)
-    opened.route("**/healthz", lambda route: route.fulfill(body="ok"))
-    site.stop()
-    opened.get_by_role("button", name="Change").click()
-    opened.get_by_role("heading", name="The signal ended").wait_for()
+    lose_what_was_typed(opened, site)
     opened.locator("a[href='/logs/a?afresh=#typed']").wait_for()
     site.start_again()
 
@@ -196,12 +196,7 @@ def test_what_was_typed_leads_back_from_a_form_that_came_back_to_its_own_page(op
     site.served["/logs/a/change"] = site.served["/logs/a"] + units
     opened.get_by_role("button", name="Change").click()
     opened.wait_for_url("**/logs/a/change")
-    typed_in(opened)
-    opened.route("**/healthz", lambda route: route.fulfill(body="ok"))
-    site.stop()
-
-    opened.get_by_role("button", name="Change").click()
-    opened.get_by_role("heading", name="The signal ended").wait_for()
+    lose_what_was_typed(opened, site)
     opened.locator("a[href='/logs/a?afresh=#typed']").click()
     opened.get_by_role("alert").wait_for()
 
@@ -210,11 +205,7 @@ def test_what_was_typed_leads_back_from_a_form_that_came_back_to_its_own_page(op
 
 
 def test_what_finds_no_place_is_kept_and_named(opened, site):
-    typed_in(opened)
-    opened.route("**/healthz", lambda route: route.fulfill(body="ok"))
-    site.stop()
-    opened.get_by_role("button", name="Change").click()
-    opened.get_by_role("heading", name="The signal ended").wait_for()
+    lose_what_was_typed(opened, site)
     site.start_again()
     whole = site.served["/logs/a"]
     site.served["/logs/a"] = whole.replace('<input name="width">', "")

@@ -21,7 +21,6 @@ from optimizer.passes import best_cuts
 from optimizer.planning import ONE_STRETCH
 from optimizer.possible_logs import (
     BLADE,
-    REACH_SPARE_M,
     ROLL,
     SHIMS,
     SIZE,
@@ -31,7 +30,7 @@ from optimizer.possible_logs import (
 )
 from optimizer.possible_net import Heights, outcomes
 from optimizer.search import search
-from optimizer.terms import terms_for
+from optimizer.terms import REACH_SPARE_M, terms_for
 from optimizer.wood import find_wood
 
 SET_UP = SetUp(roll_error_deg=3.0, shim_error_m=0.006, thickness_error_m=0.001)
