@@ -226,6 +226,7 @@ def test_what_came_through_is_not_put_back(opened):
     typed_in(opened)
     opened.get_by_role("button", name="Change").click()
     opened.get_by_role("heading", name="Changed").wait_for()
+    opened.locator("html[data-kept]").wait_for(state="attached")  # its script ran
 
     opened.goto("/logs/a#typed")
 
