@@ -8,7 +8,7 @@ alone.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, PlainSerializer, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PlainSerializer, ValidationError
 
 from optimizer.mill import Mill
 from optimizer.prices import PriceBook
@@ -17,6 +17,8 @@ from optimizer.typed import one_line
 SCHEMA = "pithline.plan/1.0"
 
 Exact = Annotated[float, PlainSerializer(lambda x: round(x, 9), return_type=float)]
+AsWritten = Annotated[Exact, AfterValidator(lambda x: round(x, 9))]
+"""Of what is planned on: from one that was written and read again the plan is the same."""
 Short = Annotated[float, PlainSerializer(lambda x: round(x, 5), return_type=float)]
 """Coordinates of outlines: to a hundredth of a millimetre, so that the document stays small."""
 Point2 = tuple[Short, Short]
@@ -68,11 +70,11 @@ class Mark(Document):
 
     id: str = Field(description="Names the mark within the log.")
     kind: Literal["metal", "knot", "rot", "crack", "pith"] = Field(description="What is there.")
-    x_m: Exact = Field(description="Log frame. [m]")
-    y_m: Exact = Field(description="Log frame. [m]")
-    z_m: Exact = Field(description="Log frame. [m]")
-    radius_m: Exact = Field(description="Radius of the rod. [m]")
-    depth_m: Exact = Field(description="How far it goes inwards. [m]")
+    x_m: AsWritten = Field(description="Log frame. [m]")
+    y_m: AsWritten = Field(description="Log frame. [m]")
+    z_m: AsWritten = Field(description="Log frame. [m]")
+    radius_m: AsWritten = Field(description="Radius of the rod. [m]")
+    depth_m: AsWritten = Field(description="How far it goes inwards. [m]")
 
 
 class CrossSection(Document):

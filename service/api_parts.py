@@ -28,6 +28,17 @@ MillId = Annotated[str, _id("mill")]
 PricesId = Annotated[str, _id("price book")]
 JobId = Annotated[str, _id("job")]
 PlanId = Annotated[str, _id("plan")]
+WayKey = Annotated[
+    str, Path(pattern="^[a-z0-9]{1,10}$", description="A way of the plan: its rank, level or plain.", examples=["1"])
+]
+Step = Annotated[
+    str,
+    Path(
+        pattern="^[a-z0-9-]{1,16}$",
+        description="A step of the way: pass-3, roll, shim-1, crosscut, sweep, stop.",
+        examples=["pass-1"],
+    ),
+]
 
 NOT_MODIFIED: dict[int | str, dict[str, Any]] = {304: {"description": "It is what If-None-Match names."}}
 

@@ -9,8 +9,8 @@ from fastapi.responses import PlainTextResponse, StreamingResponse
 from optimizer.plan import PlanDocument
 from service import api_examples
 from service import desk as at
-from service.api_parts import NOT_MODIFIED, JobId, Limit, LogId, OwnDesk, PlanId, errors, tagged
-from service.documents import JobShown, PlanLine, PlanRequest, WayRequest
+from service.api_parts import NOT_MODIFIED, JobId, Limit, LogId, OwnDesk, PlanId, Step, WayKey, errors, tagged
+from service.documents import JobShown, PlanLine, PlanRequest, TickSaid, TickShown, WayRequest
 from service.units import Units
 
 router = APIRouter(prefix="/api", tags=["plans and jobs"])
@@ -27,6 +27,7 @@ OwnUnits = Annotated[
         openapi_examples={"metric": {"value": "metric"}, "imperial": {"value": "imperial"}},
     ),
 ]
+TickAsked = Annotated[TickSaid, Query()]
 Whole = Annotated[bool, Query(description="Every plan in full, as --all prints it.", examples=[True])]
 _TEXT: dict[int | str, dict[str, Any]] = {
     200: {"description": "Plain text, UTF-8.", "content": {"text/plain": {"schema": {"type": "string"}}}}
@@ -93,6 +94,24 @@ def get_plan_text(
 def remove_plan(desk: OwnDesk, plan_id: PlanId) -> None:
     """Forget a plan."""
     desk.store.remove_plan(plan_id)
+
+
+@router.get("/plans/{plan_id}/ticks", responses=errors(404, 422))
+def list_ticks(desk: OwnDesk, plan_id: PlanId) -> list[TickShown]:
+    """List the ticks on a plan's cut lists, those that were taken back too."""
+    return desk.store.ticks(plan_id)
+
+
+@router.put("/plans/{plan_id}/ticks/{way}/{step}", responses=errors(404, 422))
+def tick(desk: OwnDesk, plan_id: PlanId, way: WayKey, step: Step, said: TickAsked) -> TickShown:
+    """Tick a step of a cut list off; the answer says how it stands then, as a change that comes late may not."""
+    return at.change_tick(desk, plan_id, way, step, said.change(is_ticked=True))
+
+
+@router.delete("/plans/{plan_id}/ticks/{way}/{step}", responses=errors(404, 422))
+def untick(desk: OwnDesk, plan_id: PlanId, way: WayKey, step: Step, said: TickAsked) -> TickShown:
+    """Take a tick back; the answer says how it stands then, as one that comes late takes back none it did not see."""
+    return at.change_tick(desk, plan_id, way, step, said.change(is_ticked=False))
 
 
 @router.get("/jobs", responses=errors(422))

@@ -29,6 +29,7 @@ from service.documents import (
     MarkPlaced,
     PlanRequest,
     SpeciesLine,
+    TickShown,
     WayRequest,
 )
 from service.errors import InputError
@@ -49,12 +50,14 @@ from service.log_reading import LogRead
 from service.log_sheet import LogSheetTyped
 from service.mark_sheet import MarksRead, MarkTyped, placed
 from service.mesh_file import MESH_SUFFIXES, mesh_file
-from service.refusals import NotReadyError
+from service.refusals import NotFoundError, NotReadyError
 from service.settings import Settings
 from service.store import Store
+from service.ticks import Change
 from service.units import Units
 from service.uploads import Limits, Received, taking
 from service.way import own_way_name
+from service.ways import steps_of, ways_by_key
 
 _SHEET_SUFFIX = ".toml"
 
@@ -326,6 +329,16 @@ def made_before(desk: Desk, plan_id: str) -> int:
     """Return how many passes were made when a plan was asked for."""
     made = desk.store.job_request(plan_id).get("request", {}).get("made")
     return int(made) if made else 0
+
+
+def change_tick(desk: Desk, plan_id: str, way: str, step: str, change: Change) -> TickShown:
+    """Tick a step of a cut list off, or take the tick back; return how it stands now. Raises NotFoundError."""
+    plan = ways_by_key(plan_document(desk, plan_id)).get(way)
+    if plan is None:
+        raise NotFoundError(f"this plan has no way called {way[:20]}")
+    if step not in steps_of(plan):
+        raise NotFoundError(f"this way has no step {step[:20]}; its passes are pass-1 to pass-{len(plan.passes)}")
+    return desk.store.change_tick(plan_id, way, step, change)
 
 
 _KEPT = "as held in this plan"

@@ -14,6 +14,7 @@ from service.job_state import JobState
 from service.log_reading import AboutLog
 from service.mark_sheet import MarkTyped
 from service.quantities import in_si
+from service.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
 from service.units import Units
 
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
@@ -289,3 +290,41 @@ class LogAdded(Shown):
     log: LogShown
     job: JobShown | None = Field(description="The job that reads it; null where it was read long ago.")
     again: bool = Field(description="Whether the same file with the same words was here already.")
+
+
+class TickSaid(Typed):
+    """What is said of a tick beside where it is."""
+
+    who: str = Field("", max_length=MOST_WHO, description="Whoever made it, in a word.", examples=["Ann"])
+    seen: int | None = Field(
+        None,
+        ge=0,
+        le=2**31 - 1,
+        description="Of a change that waited for a signal: `changes` of the tick as it was seen last, 0 for none. "
+        "Such a change takes back no tick that it did not see.",
+        examples=[1],
+    )
+    seconds_ago: float = Field(
+        0.0, ge=0, le=MOST_SECONDS_AGO, description="How long such a change waited. [s]", examples=[90]
+    )
+
+    @field_validator("who")
+    @classmethod
+    def in_one_line(cls, name: str) -> str:
+        """Return a name without breaks and needless blanks."""
+        return " ".join(name.split())
+
+    def change(self, *, is_ticked: bool) -> Change:
+        """Return it as a change of a tick."""
+        return Change(is_ticked, self.who, self.seen, self.seconds_ago)
+
+
+class TickShown(Shown):
+    """A tick on a cut list, or one that was taken back."""
+
+    way: str = Field(description="The way of the plan: its rank, level or plain.")
+    step: str = Field(description="What is ticked off: pass-3, roll, shim-1, crosscut, sweep, stop.")
+    is_ticked: bool = Field(description="Whether it is ticked.")
+    who: str = Field(description="Whoever changed it last, where they said so.")
+    changed_at: str = Field(description="When it was changed last, ISO 8601.")
+    changes: int = Field(description="How often it was changed.")

@@ -14,7 +14,7 @@ from typing import Any
 
 from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
-from optimizer.planning import Progress, Run, SearchSettings, plan_log, price_way
+from optimizer.planning import Progress, Run, SearchSettings, plan_log
 from optimizer.prices import PriceBook
 from service import job_state
 from service.database import Database
@@ -27,7 +27,8 @@ from service.log_reading import READING_STAGES, LogRead, read_log
 from service.refusals import NotFoundError, error_shown, ours
 from service.store import Store
 from service.uploads import no_room
-from service.way import Way, compared, face_expected
+from service.way import Way
+from service.way_priced import way_priced
 
 PROGRESS_SECONDS = 0.2
 _LOGGER = logging.getLogger(__name__)
@@ -129,15 +130,12 @@ class _Worker:
             request.seen,
             request.stretch,
         )
-        chosen, faces = way.given(mill, request.units), way.faces_seen(request.units)
+        chosen = way.given(mill, request.units)
         read = self._log()
         self.note("pricing")
-        document = price_way(
-            log_given(read, mill, prices), mill, prices, chosen,
-            run=self._run(), doubt=request.doubt == "on", workers=self.order.cores,
-        )  # fmt: skip
-        found = tuple(compared(face, face_expected(read.log.wood, document.plans[0], face.order)) for face in faces)
-        self._finish(document.model_copy(update={"warnings": (*document.warnings, *found)}))
+        weighs = request.doubt == "on"
+        document = way_priced(read, mill, prices, chosen, run=self._run(), doubt=weighs, workers=self.order.cores)
+        self._finish(document)
 
     def note(
         self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None, gap: float | None = None

@@ -105,6 +105,20 @@ class PlanRow(Record):
     document: Mapped[bytes] = mapped_column(LargeBinary, deferred=True)
 
 
+class TickRow(Record):
+    """What is ticked off on a cut list, or was: one step of one way of a plan. changes : how often it was changed."""
+
+    __tablename__ = "ticks"
+
+    plan_id: Mapped[str] = mapped_column(ForeignKey("plans.id", ondelete=CASCADE), primary_key=True)
+    way: Mapped[str] = mapped_column(String(10), primary_key=True)
+    step: Mapped[str] = mapped_column(String(16), primary_key=True)
+    is_ticked: Mapped[bool]
+    who: Mapped[str] = mapped_column(Text)
+    changed_at: Mapped[str] = mapped_column(String(32))
+    changes: Mapped[int]
+
+
 class SessionRow(Record):
     """Somebody who is signed in. id : hash of the token in the cookie. expires_at : seconds since 1970."""
 

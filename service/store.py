@@ -27,10 +27,12 @@ from service.documents import (
     MillKept,
     PlanLine,
     PriceBookKept,
+    TickShown,
 )
 from service.job_state import JobState, JobStatus
-from service.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow
+from service.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
 from service.refusals import ConflictError, NotFoundError, TooManyError
+from service.ticks import Change, Tick, changed
 
 _MOST_MARKS = 500
 
@@ -305,8 +307,11 @@ class Store:
             log = _row(session, LogRow, row.log_id, "log")
             log.read_key, log.facts = read_key, facts.model_dump(mode="json")
             if not _marks(session, log.id):
+                # What is made at once stands in the order of its ids, so that the same marks give the same plan.
+                ids, made_at = sorted(new_id() for _ in marks), now()
                 session.add_all(
-                    MarkRow(id=new_id(), log_id=log.id, document=mark.model_dump(), made_at=now()) for mark in marks
+                    MarkRow(id=mark_id, log_id=log.id, document=mark.model_dump(), made_at=made_at)
+                    for mark_id, mark in zip(ids, marks, strict=True)
                 )
             return True
 
@@ -348,6 +353,33 @@ class Store:
         """Forget a plan. Raises NotFoundError."""
         with self.database.writing() as session:
             session.delete(_row(session, PlanRow, plan_id, "plan"))
+
+    # Ticks
+
+    def ticks(self, plan_id: str) -> list[TickShown]:
+        """Return the ticks on a plan's cut lists, those that were taken back too. Raises NotFoundError."""
+        chosen = select(TickRow).where(TickRow.plan_id == plan_id).order_by(TickRow.way, TickRow.step)
+        with self.database.reading() as session:
+            _row(session, PlanRow, plan_id, "plan")
+            return [TickShown.model_validate(row, from_attributes=True) for row in session.scalars(chosen)]
+
+    def change_tick(self, plan_id: str, way: str, step: str, change: Change) -> TickShown:
+        """Make a tick or take it back, by the rules of `ticks`; return how it stands now. Raises NotFoundError."""
+        with self.database.writing() as session:
+            # The plan's row is locked, so that of two first ticks at once the second finds the first.
+            if session.get(PlanRow, plan_id, with_for_update=True) is None:
+                raise NotFoundError(f"there is no plan {plan_id}")
+            row = session.get(TickRow, (plan_id, way, step))
+            kept = None
+            if row is not None:
+                kept = Tick(row.is_ticked, row.who, datetime.fromisoformat(row.changed_at), row.changes)
+            tick = changed(kept, change, datetime.now(UTC))
+            if row is None:
+                row = TickRow(plan_id=plan_id, way=way, step=step)
+                session.add(row)
+            row.is_ticked, row.who, row.changes = tick.is_ticked, tick.who, tick.changes
+            row.changed_at = tick.changed_at.isoformat(timespec="milliseconds")
+            return TickShown.model_validate(row, from_attributes=True)
 
 
 def _row(session: Session, table: Any, row_id: str, what: str) -> Any:

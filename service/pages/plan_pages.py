@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from typing import Annotated, Any
+from urllib.parse import quote, unquote
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
@@ -9,7 +10,7 @@ from fastapi.responses import Response
 from optimizer.cautions import PLAN_LINE, cautions_of
 from optimizer.plan import Caution, Plan, PlanDocument
 from service import desk as at
-from service.api_parts import OwnDesk, PlanId
+from service.api_parts import OwnDesk, PlanId, Step, WayKey
 from service.bed_drawings import end_on_bed, side_on_bed
 from service.desk import Desk
 from service.log_drawings import log_picture
@@ -18,16 +19,18 @@ from service.measures import Measures, board_feet_text, measures_in, minutes_tex
 from service.metal_text import metal_said
 from service.pages import plan_view
 from service.pages.in_round import in_round
-from service.pages.rendering import OwnUnits, PageRoute, render, see
+from service.pages.rendering import OwnUnits, PageRoute, TypedIn, render, see
 from service.proven import bound_said
 from service.roll_chart import roll_chart
 from service.slab_drawings import slab_drawing, units_per_m
 from service.slab_numbers import numbers_said
+from service.ticks import MOST_WHO, Change
 from service.units import Units
 from service.worth import worth_inside
 
 router = APIRouter(route_class=PageRoute)
 Which = Annotated[str, Query(max_length=10)]
+NAME_COOKIE = "name"
 
 
 def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
@@ -146,8 +149,43 @@ def cut_list_page(
         request, "cut_list.html", 422 if errors else 200, **known, shown=shown, plan=shown.plan,
         cautions=_cautions_of(document, shown.plan),
         lines=plan_view.lines_of(shown.plan, measures), left=plan_view.left_on_bed(shown.plan),
-        typed=typed, errors=errors,
+        typed=typed, errors=errors, name=name_of(request), most_letters=MOST_WHO,
+        ticks={tick.step: tick for tick in desk.store.ticks(plan_id) if tick.way == shown.key},
     )  # fmt: skip
+
+
+@router.post("/plans/{plan_id}/{which}/ticks/{step}")
+def tick(request: Request, desk: OwnDesk, plan_id: PlanId, which: WayKey, step: Step, typed: TypedIn) -> Response:
+    """Tick a step off or take the tick back, for whoever's browser runs no scripts."""
+    change = Change(is_ticked="ticked" in typed, who=name_of(request))
+    at.change_tick(desk, plan_id, which, step, change)
+    return back_to_tick(plan_id, which, step)
+
+
+@router.get("/plans/{plan_id}/{which}/ticks/{step}")
+def back_to_tick(plan_id: PlanId, which: WayKey, step: Step) -> Response:
+    """Lead on to a tick, also whoever loads the address of its form again."""
+    return see(f"/plans/{plan_id}/{which}/cut-list#tick-{step}")
+
+
+@router.get("/plans/{plan_id}/{which}/name")
+def back_to_name(plan_id: PlanId, which: WayKey) -> Response:
+    """Lead on to the form of the name, also whoever loads its address again."""
+    return see(f"/plans/{plan_id}/{which}/cut-list#name")
+
+
+@router.post("/plans/{plan_id}/{which}/name")
+def name_oneself(plan_id: PlanId, which: WayKey, typed: TypedIn) -> Response:
+    """Keep the short name that stands beside the ticks of this browser."""
+    there = back_to_name(plan_id, which)
+    name = " ".join(typed.get("name", "").split())[:MOST_WHO]
+    there.set_cookie(NAME_COOKIE, quote(name), max_age=400 * 86400, samesite="lax", httponly=True)
+    return there
+
+
+def name_of(request: Request) -> str:
+    """Return the short name that this browser gave; nothing where it gave none."""
+    return " ".join(unquote(request.cookies.get(NAME_COOKIE, "")).split())[:MOST_WHO]
 
 
 @router.post("/plans/{plan_id}/remove")

@@ -16,8 +16,8 @@ from service.refusals import NotFoundError
 from service.slab_numbers import may_be_sold, numbered
 from service.tables import LEAST_AREA_M2
 from service.way import own_way_name
+from service.ways import LEVEL, PLAIN, ways_by_key
 
-PLAIN, LEVEL = "plain", "level"
 _TELLS = 10.0
 """A difference of so many times the plain way's net is better told in money alone."""
 
@@ -98,16 +98,8 @@ def ways(document: PlanDocument, made: int = 0) -> list[Shown]:
 
     made : how many passes of somebody's own way were sawn when the rest was planned.
     """
-    own = is_own_way(document)
-    shown = [
-        Shown(str(plan.rank), own_way_name(made) if own and plan.rank == 1 else f"Plan {plan.rank}", plan)
-        for plan in document.plans
-    ]
-    if document.hearts_level is not None:
-        shown.append(Shown(LEVEL, "Hearts level", document.hearts_level))
-    if document.plain_way is not None:
-        shown.append(Shown(PLAIN, "Plain way", document.plain_way))
-    return shown
+    labels = {LEVEL: "Hearts level", PLAIN: "Plain way"} | ({"1": own_way_name(made)} if is_own_way(document) else {})
+    return [Shown(key, labels.get(key, f"Plan {key}"), plan) for key, plan in ways_by_key(document).items()]
 
 
 def way_of(document: PlanDocument, key: str, made: int = 0) -> Shown:

@@ -3,6 +3,7 @@
 import gzip
 import json
 
+import pytest
 from served import refused
 from small_log import STRAIGHT
 
@@ -104,3 +105,49 @@ def test_doubt_is_weighed_unless_it_is_turned_off(client, ended, log_id):
     assert weighed["doubt"]["samples"] > 0
     assert lines[weighed["id"]] == weighed["plans"][0]["net_expected"]
     assert (plain["doubt"], lines[plain["id"]]) == (None, None)
+
+
+@pytest.fixture(scope="module")
+def ticks_at(client, ended, log_id):
+    """Where the ticks of a plan are."""
+    return f"/api/plans/{ended(client.post(f'/api/logs/{log_id}/plans', json=QUICK).json()['id'])['plan_id']}/ticks"
+
+
+def test_ticks_of_two_phones_are_all_there(client, ticks_at):
+    made = client.put(f"{ticks_at}/1/pass-1", params={"who": "  Ann \n"})
+    client.put(f"{ticks_at}/1/pass-2", params={"who": "Ben"})
+    client.put(f"{ticks_at}/1/roll")
+    taken_back = client.delete(f"{ticks_at}/1/roll")
+
+    assert (made.status_code, made.json()["who"], made.json()["changes"]) == (200, "Ann", 1)
+    assert (taken_back.status_code, taken_back.json()["is_ticked"]) == (200, False)
+    ticks = {tick["step"]: (tick["is_ticked"], tick["who"]) for tick in client.get(ticks_at).json()}
+    assert ticks == {"pass-1": (True, "Ann"), "pass-2": (True, "Ben"), "roll": (False, "")}
+
+
+def test_an_untick_that_comes_late_takes_back_no_tick_that_it_did_not_see(client, ticks_at):
+    client.put(f"{ticks_at}/1/sweep", params={"who": "Ben"})
+
+    late = client.delete(f"{ticks_at}/1/sweep", params={"who": "Ann", "seen": 0, "seconds_ago": 5})
+    aimed = client.delete(f"{ticks_at}/1/sweep", params={"who": "Ann", "seen": 1, "seconds_ago": 5})
+
+    assert (late.status_code, late.json()["is_ticked"], late.json()["who"]) == (200, True, "Ben")
+    assert (aimed.json()["is_ticked"], aimed.json()["changes"]) == (False, 2)
+
+
+@pytest.mark.parametrize(
+    ("path", "params", "status", "said"),
+    [
+        ("1/pass-99", {}, 404, "no step pass-99; its passes are pass-1 to pass-"),
+        ("9/pass-1", {}, 404, "no way called 9"),
+        ("1/PASS", {}, 422, "step"),
+        ("1/pass-1", {"who": "x" * 41}, 422, "who"),
+        ("1/pass-1", {"seen": -1}, 422, "seen"),
+        ("1/pass-1", {"seconds_ago": "inf"}, 422, "seconds_ago"),
+        ("1/pass-1", {"by": "Ann"}, 422, "by is no field here"),
+    ],
+)
+def test_a_tick_of_what_is_not_there_is_refused_in_one_line(client, ticks_at, path, params, status, said):
+    assert said in refused(client.put(f"{ticks_at}/{path}", params=params), status)
+    assert said in refused(client.delete(f"{ticks_at}/{path}", params=params), status)
+    refused(client.get(f"/api/plans/{'0' * 32}/ticks"), 404)

@@ -16,6 +16,7 @@ from service.job_state import JobState, JobStateError
 from service.records import JobRow, PlanRow, Record
 from service.refusals import ConflictError, NotFoundError, TooManyError
 from service.store import Store
+from service.ticks import Change
 
 ABOUT = About(species="white ash")
 PLAN = SimpleNamespace(
@@ -209,6 +210,61 @@ def test_a_log_goes_with_all_that_is_its_own_and_files_that_nobody_else_needs(st
     assert (store.plans(), [left.log_id for left in store.jobs()]) == ([], [twin.id])
     assert store.remove_log(twin.id) == ["a" * 64]
     assert store.used_keys() == set()
+
+
+def planned(store):
+    job = planning(store)
+    store.finish_plan(job.id, job.attempt, PLAN)
+    return job
+
+
+def test_ticks_are_kept_one_by_one_with_who_and_when(store):
+    plan_id = planned(store).id
+
+    store.change_tick(plan_id, "1", "pass-1", Change(is_ticked=True, who="Ann"))
+    store.change_tick(plan_id, "1", "pass-2", Change(is_ticked=True))
+    store.change_tick(plan_id, "plain", "pass-1", Change(is_ticked=True))
+    store.change_tick(plan_id, "1", "pass-2", Change(is_ticked=False, who="Ben"))
+
+    ticks = store.ticks(plan_id)
+    assert [(tick.way, tick.step, tick.is_ticked, tick.who, tick.changes) for tick in ticks] == [
+        ("1", "pass-1", True, "Ann", 1),
+        ("1", "pass-2", False, "Ben", 2),
+        ("plain", "pass-1", True, "", 1),
+    ]
+    assert all(tick.changed_at.endswith("+00:00") for tick in ticks)
+
+
+def test_a_tick_that_is_made_many_times_at_once_is_changed_that_often(store):
+    plan_id = planned(store).id
+    threads = [
+        threading.Thread(target=store.change_tick, args=(plan_id, "1", "pass-1", Change(is_ticked=True)))
+        for _ in range(8)
+    ]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+
+    assert [tick.changes for tick in store.ticks(plan_id)] == [8]
+
+
+@pytest.mark.parametrize("with_its_log", [False, True])
+def test_a_plan_takes_its_ticks_along(store, with_its_log):
+    job = planned(store)
+    store.change_tick(job.id, "1", "pass-1", Change(is_ticked=True))
+
+    if with_its_log:
+        store.remove_log(job.log_id)
+    else:
+        store.remove_plan(job.id)
+
+    with store.database.reading() as session:
+        assert session.execute(text("SELECT count(*) FROM ticks")).scalar() == 0
+    with pytest.raises(NotFoundError):
+        store.ticks(job.id)
+    with pytest.raises(NotFoundError):
+        store.change_tick(job.id, "1", "pass-1", Change(is_ticked=True))
 
 
 def test_readers_do_not_wait_for_a_writer(store):
