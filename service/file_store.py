@@ -57,8 +57,8 @@ class FileStore:
 
     def make_folders(self) -> None:
         """Make what is missing, for this user alone. Raises OSError."""
-        for name in (_KEPT, _INCOMING):
-            (self.folder / name).mkdir(parents=True, exist_ok=True, mode=0o700)
+        for folder in (self.folder, self.folder / _KEPT, self.folder / _INCOMING):
+            folder.mkdir(exist_ok=True, mode=0o700)
 
     @contextmanager
     def lock(self) -> Iterator[None]:

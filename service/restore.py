@@ -108,14 +108,14 @@ def _unpacked(backup: Path, into: Path) -> tuple[Manifest, int]:
     try:
         with zipfile.ZipFile(backup) as archive:
             made = _manifest(backup, archive)
+            files = FileStore(into / FILES_FOLDER)
+            files.make_folders()
             for info in archive.infolist():
                 _unpack(backup, archive, info, into, made)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError) as error:
         raise InputError(
             f"{backup} is no whole backup ({error}); take another, or copy it again; nothing was changed"
         ) from None
-    files = FileStore(into / FILES_FOLDER)
-    files.make_folders()
     kept = set(files.keys())
     with kept_in(into / DATABASE_FILE) as store:
         try:
@@ -150,7 +150,7 @@ def _unpack(backup: Path, archive: zipfile.ZipFile, info: zipfile.ZipInfo, into:
     if key is None and info.filename not in {DATABASE_FILE, PASSPHRASE_FILE}:
         raise InputError(f"{backup} holds {info.filename[:80]!r}, which is of no backup; nothing was changed")
     path = into / info.filename if key is None else FileStore(into / FILES_FOLDER).path(key[1])
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    path.parent.mkdir(exist_ok=True, mode=0o700)
     digest = hashlib.sha256()
     # Read to its end, an entry's own sum is checked too.
     with archive.open(info) as source, os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT, 0o600), "wb") as stream:

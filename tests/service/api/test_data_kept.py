@@ -6,7 +6,6 @@ import os
 import sqlite3
 import subprocess
 import threading
-import time
 from pathlib import Path
 from types import SimpleNamespace
 
