@@ -58,7 +58,7 @@ class FileStore:
     def make_folders(self) -> None:
         """Make what is missing, for this user alone. Raises OSError."""
         for folder in (self.folder, self.folder / _KEPT, self.folder / _INCOMING):
-            folder.mkdir(exist_ok=True, mode=0o700)
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
 
     @contextmanager
     def lock(self) -> Iterator[None]:

@@ -1,4 +1,4 @@
-"""`pithline backup` and `pithline restore`: all of it or nothing, while the service runs, and nothing is lost by them."""
+"""`pithline backup` and `pithline restore`: all or nothing, while the service runs, and nothing is lost by them."""
 
 import contextlib
 import os
