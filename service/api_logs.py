@@ -12,7 +12,7 @@ from service import desk as at
 from service.api_parts import NOT_MODIFIED, Limit, LogId, MarkId, Offset, OwnDesk, errors, tagged
 from service.documents import About, LogAdded, LogShown, MarkGiven
 from service.log_sheet import LogSheetTyped
-from service.uploads import check_length, receive_file
+from service.uploads import check_length, receiving
 
 router = APIRouter(prefix="/api/logs", tags=["logs"])
 
@@ -97,9 +97,10 @@ async def upload_log(
     """
     check_length(request.headers.get("content-length"), desk.files, desk.limits)
     content_type = request.headers.get("content-type", "")
-    received = await receive_file(content_type, request.stream(), query.file_name, desk.files, desk.limits)
-    name, about = at.about_of(query.model_dump(exclude={"file_name"}), received.fields)
-    return _answered(await run_in_threadpool(at.add_file, desk, received, name, about), response)
+    stream = request.stream()
+    async with receiving(content_type, stream, query.file_name, desk.files, desk.limits) as received:
+        name, about = at.about_of(query.model_dump(exclude={"file_name"}), received.fields)
+        return _answered(await run_in_threadpool(at.add_file, desk, received, name, about), response)
 
 
 @router.post("/sheet", status_code=202, responses={**_ADDED, **errors(422, 429, 507)})

@@ -4,7 +4,7 @@ Routes under /api parse, call one function, and serialise. Pages call the same f
 
     desk = request.app.state.desk                       service.desk.Desk; or the dependency api_parts.OwnDesk
     desk.store.logs(), .log(log_id)                     LogShown (documents.py): state reading | ready | failed, facts
-    desk.add_file(desk, received, name, about)          keep an upload (uploads.receive_file) and queue its reading
+    desk.add_file(desk, received, name, about)          keep an upload (uploads.receiving) and queue its reading
     desk.add_scan(desk, data, file_name, name, about)   the same for bytes; .add_sheet(desk, sheet), .add_sample(desk)
     desk.change_log(...), desk.remove_log(desk, log_id)
     desk.read_of(desk, log_id)                          LogRead: the solid with wood, hearts, marks, doubt

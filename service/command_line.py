@@ -269,6 +269,12 @@ def serve(
         Path | None, typer.Option(metavar="FOLDER", help="Where logs and plans are kept; else your own data folder.")
     ] = None,
     slots: Annotated[int | None, typer.Option(help="Jobs that run at once; else 1.")] = None,
+    set_aside: Annotated[
+        bool,
+        typer.Option(
+            "--set-aside", help="Start though no log is known of files that are kept: move them to the trash."
+        ),
+    ] = False,
     settings: Annotated[bool, typer.Option("--settings", help="List all settings, and stop.")] = False,
 ) -> None:
     """Serve pages and an API to browsers and programs."""
@@ -277,7 +283,48 @@ def serve(
     if settings:
         typer.echo(served.settings_text(), nl=False)
         return
-    served.serve({"host": host, "port": port, "data_folder": data, "slots": slots})
+    served.serve({"host": host, "port": port, "data_folder": data, "slots": slots, "set_aside": set_aside or None})
+
+
+DataOption = Annotated[
+    Path | None, typer.Option("--data", metavar="FOLDER", help="The service's data folder; else your own.")
+]
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write the copy, such as logs.zip.")],
+    *,
+    data: DataOption = None,
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+) -> None:
+    """Copy all logs, plans, mills and prices of the service into one file.
+
+    The service may run meanwhile.
+    """
+    from service import backup as copies  # noqa: PLC0415 - late on purpose
+    from service import serve as served  # noqa: PLC0415
+
+    typer.echo(copies.back_up(served.settings_from({"data_folder": data}), file, force=force))
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A copy that `pithline backup` wrote.")],
+    *,
+    data: DataOption = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Where there are logs already: move them to the trash folder first.")
+    ] = False,
+) -> None:
+    """Put such a copy back, while the service is stopped.
+
+    What was there is moved aside, never deleted.
+    """
+    from service import restore as copies  # noqa: PLC0415 - late on purpose
+    from service import serve as served  # noqa: PLC0415
+
+    typer.echo(copies.restore(served.settings_from({"data_folder": data}), file, replace=replace))
 
 
 @app.command()

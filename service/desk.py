@@ -6,12 +6,11 @@ jobs(), job(id), plans(log_id). Here stands what does more than that.
 
 import gzip
 from collections.abc import Mapping
+from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from typing import Any
 
-from alembic.util import CommandError
 from pydantic import ValidationError
-from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.mill import Mill
 from optimizer.plan import Mark, PlanDocument
@@ -50,10 +49,13 @@ from service.log_reading import LogRead
 from service.log_sheet import LogSheetTyped
 from service.mark_sheet import MarksRead, MarkTyped, placed
 from service.mesh_file import MESH_SUFFIXES, mesh_file
+from service.named_files import naming_files, set_unnamed_aside
 from service.refusals import NotFoundError, NotReadyError
-from service.settings import Settings
+from service.restore import finish_restore
+from service.settings import FILES_FOLDER, Settings
 from service.store import Store
 from service.ticks import Change
+from service.trash import TRASH
 from service.units import Units
 from service.uploads import Limits, Received, taking
 from service.way import own_way_name
@@ -85,40 +87,51 @@ class Desk:
 def open_desk(settings: Settings) -> Desk:
     """Make the data folder where it is missing, bring the database up to date, and put a first mill and book in.
 
-    Raises InputError where the folder cannot be had.
+    Raises InputError where the folder or the database cannot be used, or do not belong to each other.
     """
-    try:
-        settings.data_folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    except OSError as error:
-        raise InputError(f"{settings.data_folder} cannot be made: {error.strerror or error}") from None
-    lock = FolderLock(settings.data_folder)
-    files = FileStore(settings.data_folder / "files")
-    files.make_folders()
-    files.clear_incoming()
-    database = _database(settings, lock)
-    desk = Desk(settings, Store(database), files, lock)
-    if settings.executor is None:
-        # No worker is left that could be about to need one.
-        for key in set(files.keys()) - desk.store.used_keys():
-            files.remove(key)
-    if not desk.store.mills():
-        desk.store.write_mill(parse_document(settle(None, MILL_FILE).file, Mill))
-    if not desk.store.price_books():
-        desk.store.write_price_book(parse_document(settle(None, PRICES_FILE).file, PriceBook))
+    folder = settings.data_folder
+    with ExitStack() as undo:
+        try:
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            lock = FolderLock(folder)
+            undo.callback(lock.release)
+            finish_restore(folder)
+            files = FileStore(folder / FILES_FOLDER)
+            files.make_folders()
+            files.clear_incoming(others_may_write=settings.executor is not None)
+            database = Database(settings.database)
+            undo.callback(database.close)
+            _check_belongs(settings, database, files)
+            database.migrate()
+            desk = Desk(settings, Store(database), files, lock)
+            set_unnamed_aside(folder, desk.store, files)
+            _put_first_in(desk.store)
+        except OSError as error:
+            raise InputError(
+                f"the data folder {folder} cannot be used: {error.strerror or error}; let this user write there and "
+                "see that its disk is not full, or name another folder (--data)"
+            ) from None
+        undo.pop_all()
     return desk
 
 
-def _database(settings: Settings, lock: FolderLock) -> Database:
-    try:
-        database = Database(settings.database)
-        database.migrate()
-    except (SQLAlchemyError, ImportError, CommandError) as error:
-        lock.release()
-        why = str(error).partition("\n")[0]
+def _check_belongs(settings: Settings, database: Database, files: FileStore) -> None:
+    """Refuse files that came from elsewhere than the database, before anything is written. Raises InputError."""
+    database.check()
+    kept = len(files.keys())
+    if kept and not settings.set_aside and not database.has_logs():
         raise InputError(
-            f"the database cannot be used: {why}; look at PITHLINE_DATABASE_URL and at who may write there"
-        ) from None
-    return database
+            f"{settings.data_folder} holds {kept} files of logs, but the database holds no log; put the right database "
+            "back, or restore a copy (pithline restore), or give --set-aside, which moves the files to "
+            f"{settings.data_folder / TRASH} and starts"
+        )
+
+
+def _put_first_in(store: Store) -> None:
+    if not store.mills():
+        store.write_mill(parse_document(settle(None, MILL_FILE).file, Mill))
+    if not store.price_books():
+        store.write_price_book(parse_document(settle(None, PRICES_FILE).file, PriceBook))
 
 
 def add_file(desk: Desk, received: Received, name: str | None, about: About) -> LogAdded:
@@ -127,41 +140,34 @@ def add_file(desk: Desk, received: Received, name: str | None, about: About) -> 
     Raises InputError for a log sheet that is wrong; TooManyError.
     """
     if received.name.lower().endswith(_SHEET_SUFFIX):
-        name = name or _sheet_name(desk, received)
-    log, again = desk.store.add_log(
-        name=(name or received.name.rpartition(".")[0] or received.name)[:200],
-        file_name=received.name,
-        file_sha256=received.key,
-        file_bytes=received.size,
-        about=about,
-        most_queued=desk.settings.most_queued,
-    )
+        # One that is wrong is refused before a job is made of it.
+        name = name or _sheet(received).name
+    with naming_files(desk.store, desk.files) as touched:
+        touched.add(desk.files.keep(received.path, received.key))
+        log, again = desk.store.add_log(
+            name=(name or received.name.rpartition(".")[0] or received.name)[:200],
+            file_name=received.name,
+            file_sha256=received.key,
+            file_bytes=received.size,
+            about=about,
+            most_queued=desk.settings.most_queued,
+        )
     job = None if log.job_id is None else desk.store.job(log.job_id)
     return LogAdded(log=log, job=job, again=again)
 
 
-def _sheet_name(desk: Desk, received: Received) -> str:
-    """Return what a log sheet calls its log; one that is wrong is refused before a job is made of it."""
-    try:
-        return _sheet(desk, received).name
-    except InputError:
-        if received.key not in desk.store.used_keys():
-            desk.files.remove(received.key)
-        raise
-
-
-def _sheet(desk: Desk, received: Received) -> LogSheetTyped:
+def _sheet(received: Received) -> LogSheetTyped:
     if received.size > MAX_TOML_BYTES:
         raise InputError(f"{received.name} is too large for a log sheet: {received.size:,} bytes")
-    return parse_document(FileRead(received.name, desk.files.read(received.key), received.key), LogSheetTyped)
+    return parse_document(FileRead(received.name, received.path.read_bytes(), received.key), LogSheetTyped)
 
 
 def add_scan(desk: Desk, data: bytes, file_name: str, name: str | None = None, about: About | None = None) -> LogAdded:
     """Do the same for a file that is in memory."""
     with taking(desk.files, desk.limits) as (taker, path):
         taker.write(data)
-        received = Received(taker.keep(path), taker.size, file_name, {})
-    return add_file(desk, received, name, about or About())
+        received = Received(path, taker.end(), taker.size, file_name, {})
+        return add_file(desk, received, name, about or About())
 
 
 def add_sheet(desk: Desk, sheet: LogSheetTyped) -> LogAdded:
@@ -232,13 +238,16 @@ def change_log(desk: Desk, log_id: str, name: str | None, about: About | None) -
 
     Raises NotFoundError, ConflictError, TooManyError.
     """
-    return desk.store.change_log(log_id, name=name, about=about, most_queued=desk.settings.most_queued)
+    with naming_files(desk.store, desk.files) as touched:
+        if (key := desk.store.log_read_key(log_id)) is not None:
+            touched.add(key)
+        return desk.store.change_log(log_id, name=name, about=about, most_queued=desk.settings.most_queued)
 
 
 def remove_log(desk: Desk, log_id: str) -> None:
     """Forget a log with all that belongs to it, and its files. Raises NotFoundError."""
-    for key in desk.store.remove_log(log_id):
-        desk.files.remove(key)
+    with naming_files(desk.store, desk.files) as touched:
+        touched.update(desk.store.remove_log(log_id))
 
 
 def add_mark(desk: Desk, log_id: str, mark: MarkTyped | MarkPlaced) -> tuple[str, Mark]:

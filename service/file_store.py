@@ -1,6 +1,7 @@
 """Files kept under the hash of their content, in a folder: the same content is kept once, whatever it was called.
 
-A file is written under a temporary name and then renamed, so that nobody ever finds half of one.
+A file is written under a temporary name and then renamed, so that nobody ever finds half of one. Whoever keeps or
+removes one holds the lock for as long as files and records may differ: see `service.named_files`.
 """
 
 import hashlib
@@ -8,13 +9,44 @@ import os
 import re
 import shutil
 import tempfile
+import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import BinaryIO
 
+from filelock import FileLock
+
+from service.refusals import DiskFullError, NotFoundError
+
 _KEY = re.compile(r"[0-9a-f]{64}")
-_KEPT, _INCOMING = "kept", "incoming"
+_KEPT, _INCOMING, _LOCK = "kept", "incoming", "lock"
+_DAY_SECONDS = 86400.0
+
+
+def no_room(why: str) -> DiskFullError:
+    """Return the error of a full disk."""
+    return DiskFullError(f"there is no room for the file on the service's disk ({why})")
+
+
+@contextmanager
+def writing_to_disk() -> Iterator[None]:
+    """Turn the system's word that something cannot be written into DiskFullError."""
+    try:
+        yield
+    except DiskFullError:
+        raise
+    except OSError as error:
+        raise no_room(error.strerror or str(error)) from None
+
+
+def sync(path: Path) -> None:
+    """See that a file's content, or the names in a folder, outlast a power cut. Raises OSError."""
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 class FileStore:
@@ -24,9 +56,21 @@ class FileStore:
         self.folder = folder
 
     def make_folders(self) -> None:
-        """Make what is missing, for this user alone."""
-        for name in (_KEPT, _INCOMING):
-            (self.folder / name).mkdir(parents=True, exist_ok=True, mode=0o700)
+        """Make what is missing, for this user alone. Raises OSError."""
+        for folder in (self.folder, self.folder / _KEPT, self.folder / _INCOMING):
+            folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+
+    @contextmanager
+    def lock(self) -> Iterator[None]:
+        """Hold off every thread and process that would keep or remove a file meanwhile. Raises DiskFullError."""
+        # One object for each use: one that is shared would let a second thread of this process in.
+        held = FileLock(self.folder / _LOCK, mode=0o600, poll_interval=0.01)
+        with writing_to_disk():
+            held.acquire()
+        try:
+            yield
+        finally:
+            held.release()
 
     def path(self, key: str) -> Path:
         """Return where a file is. Raises ValueError for what is no key, so that no path comes from elsewhere."""
@@ -39,39 +83,75 @@ class FileStore:
         return self.path(key).is_file()
 
     def read(self, key: str) -> bytes:
-        """Return the content of a file. Raises FileNotFoundError."""
-        return self.path(key).read_bytes()
+        """Return the content of a file. Raises NotFoundError."""
+        try:
+            return self.path(key).read_bytes()
+        except FileNotFoundError:
+            raise NotFoundError("the log's file is gone; upload it again") from None
 
     def add(self, data: bytes) -> str:
-        """Keep some bytes; return their key."""
+        """Keep some bytes; return their key. Raises DiskFullError."""
         with self.incoming() as (stream, path):
+            return self.keep(path, self.write(stream, data))
+
+    def write(self, stream: BinaryIO, data: bytes) -> str:
+        """Write a whole file that comes in; return its key. Raises DiskFullError."""
+        with writing_to_disk():
             stream.write(data)
+        self.close(stream)
+        return hashlib.sha256(data).hexdigest()
+
+    @staticmethod
+    def close(stream: BinaryIO) -> None:
+        """End a file that comes in, once it is on the disk. Raises DiskFullError."""
+        with writing_to_disk():
+            stream.flush()
+            os.fsync(stream.fileno())
             stream.close()
-            return self.keep(path, hashlib.sha256(data).hexdigest())
 
     @contextmanager
     def incoming(self) -> Iterator[tuple[BinaryIO, Path]]:
-        """Offer a new file to write to; it goes away afterwards unless it was kept."""
-        handle, name = tempfile.mkstemp(dir=self.folder / _INCOMING)
+        """Offer a new file to write to; it goes away afterwards unless it was kept. Raises DiskFullError."""
+        with writing_to_disk():
+            handle, name = tempfile.mkstemp(dir=self.folder / _INCOMING)
         path = Path(name)
+        stream = os.fdopen(handle, "wb")
         try:
-            with os.fdopen(handle, "wb") as stream:
-                yield stream, path
+            yield stream, path
         finally:
             path.unlink(missing_ok=True)
+            # On a full disk closing fails once more, for a file that nobody needs by now.
+            with suppress(OSError):
+                stream.close()
 
     def keep(self, path: Path, key: str) -> str:
-        """Keep a closed file that came in, under the hash of its content."""
+        """Keep a closed file that came in, under the hash of its content. Raises DiskFullError."""
         at = self.path(key)
-        at.parent.mkdir(exist_ok=True, mode=0o700)
-        with path.open("rb") as stream:
-            os.fsync(stream.fileno())
-        path.replace(at)
+        with writing_to_disk():
+            if not at.parent.is_dir():
+                at.parent.mkdir(exist_ok=True, mode=0o700)
+                sync(at.parent.parent)
+            path.replace(at)
+            sync(at.parent)
         return key
 
     def remove(self, key: str) -> None:
         """Forget a file."""
         self.path(key).unlink(missing_ok=True)
+
+    def move(self, key: str, folder: Path) -> None:
+        """Move a file out of the store, to a folder on the same disk. Raises OSError."""
+        self.path(key).rename(folder / key)
+
+    @contextmanager
+    def linked(self) -> Iterator[Path]:
+        """Offer a folder within the store, where files that are being copied can be held by a second name."""
+        with writing_to_disk():
+            name = tempfile.mkdtemp(dir=self.folder / _INCOMING)
+        try:
+            yield Path(name)
+        finally:
+            shutil.rmtree(name, ignore_errors=True)
 
     def keys(self) -> list[str]:
         """Return the keys of all that is kept."""
@@ -81,7 +161,17 @@ class FileStore:
         """Return how much more the disk holds."""
         return shutil.disk_usage(self.folder).free
 
-    def clear_incoming(self) -> None:
-        """Remove what an ended process left half-written; for when no other process writes."""
+    def clear_incoming(self, *, others_may_write: bool) -> None:
+        """Remove what ended processes left half-written. Raises OSError.
+
+        Nobody relies on it: whoever sends a file is told that it was taken only once it is kept, and a worker's job
+        begins anew. others_may_write : whether what is younger than a day may be somebody's at work still, as the
+        second names of a backup always may.
+        """
         for path in (self.folder / _INCOMING).iterdir():
-            path.unlink(missing_ok=True)
+            is_old = time.time() - path.stat().st_mtime > _DAY_SECONDS
+            if path.is_dir():
+                if is_old:
+                    shutil.rmtree(path)
+            elif is_old or not others_may_write:
+                path.unlink(missing_ok=True)

@@ -1,7 +1,8 @@
 """One service to a data folder: two would take each other's jobs for lost."""
 
 from pathlib import Path
-from typing import TextIO
+
+from filelock import FileLock, Timeout
 
 from service.errors import InputError
 
@@ -9,22 +10,20 @@ _FILE = "in_use"
 
 
 class FolderLock:
-    """Holds a data folder until it is released, or its process ends. Raises InputError where another holds it."""
+    """Holds a data folder until it is released, or its process ends.
+
+    Raises InputError where another process holds it, OSError where the folder cannot be written.
+    """
 
     def __init__(self, folder: Path) -> None:
-        self._stream: TextIO = (folder / _FILE).open("w")
+        self._lock = FileLock(folder / _FILE, mode=0o600, thread_local=False)
         try:
-            import fcntl  # noqa: PLC0415 - not on every system
-        except ImportError:
-            return
-        try:
-            fcntl.flock(self._stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            self._stream.close()
+            self._lock.acquire(blocking=False)
+        except Timeout:
             raise InputError(
                 f"another service uses {folder}; stop it, or give this one a folder of its own (--data)"
             ) from None
 
     def release(self) -> None:
         """Let the folder go."""
-        self._stream.close()
+        self._lock.release()

@@ -24,13 +24,15 @@ from service.files import FileRead
 from service.log_file import pack_log, unpack_log
 from service.log_given import called, log_facts, log_given
 from service.log_reading import READING_STAGES, LogRead, read_log
-from service.refusals import NotFoundError, error_shown, ours
+from service.named_files import naming_files
+from service.refusals import DiskFullError, error_shown, ours
 from service.store import Store
-from service.uploads import no_room
 from service.way import Way
 from service.way_priced import way_priced
 
 PROGRESS_SECONDS = 0.2
+_END_TRIES, _END_SECONDS = 30, 2.0
+"""How often, and how far apart, a worker tries to note on a full disk that its job failed."""
 _LOGGER = logging.getLogger(__name__)
 
 
@@ -94,16 +96,16 @@ class _Worker:
         """Read a log's file."""
         log = self.store.log(self.job.log_id)
         stages = (*READING_STAGES, "keeping the log")
-        file = FileRead(log.file_name, self._kept(log.file_sha256), log.file_sha256)
+        file = FileRead(log.file_name, self.files.read(log.file_sha256), log.file_sha256)
         read = read_log(
             file, log.about.about_log(), on_stage=lambda stage: self.note(stage, stages.index(stage), len(stages))
         )
         self.note(stages[-1], len(stages) - 1, len(stages))
-        try:
-            key = self.files.add(pack_log(read))
-        except OSError as error:
-            raise no_room(error.strerror or str(error)) from None
-        self.store.finish_read(self.order.job_id, self.order.attempt, key, log_facts(read), read.marks)
+        with self.files.incoming() as (stream, path):
+            key = self.files.write(stream, pack_log(read))
+            with naming_files(self.store, self.files) as touched:
+                touched.add(self.files.keep(path, key))
+                self.store.finish_read(self.order.job_id, self.order.attempt, key, log_facts(read), read.marks)
 
     def plan(self) -> None:
         """Plan a log."""
@@ -165,14 +167,8 @@ class _Worker:
         if key is None:
             raise StoppedError
         return called(
-            unpack_log(self._kept(key)), log.name, tuple(mark for _, mark in self.store.marks(self.job.log_id))
+            unpack_log(self.files.read(key)), log.name, tuple(mark for _, mark in self.store.marks(self.job.log_id))
         )
-
-    def _kept(self, key: str) -> bytes:
-        try:
-            return self.files.read(key)
-        except FileNotFoundError:
-            raise NotFoundError("the log's file is gone; upload it again") from None
 
     def _run(self) -> Run:
         return Run(
@@ -190,10 +186,18 @@ class _Worker:
         self._end(lambda status: job_state.failed(status, shown.message), shown)
 
     def _end(self, step: Callable[[job_state.JobStatus], job_state.JobStatus], shown: ErrorShown | None = None) -> None:
-        try:
-            self.store.step_job(self.order.job_id, step, attempt=self.order.attempt, error=shown)
-        except job_state.JobStateError:
-            _LOGGER.info("job %s ended otherwise", self.order.job_id)
+        # What the job wrote in vain is free again; where the disk is full to the last, somebody may make room.
+        for tries_left in reversed(range(_END_TRIES)):
+            try:
+                self.store.step_job(self.order.job_id, step, attempt=self.order.attempt, error=shown)
+            except job_state.JobStateError:
+                _LOGGER.info("job %s ended otherwise", self.order.job_id)
+            except DiskFullError:
+                if not tries_left:
+                    raise
+                time.sleep(_END_SECONDS)
+                continue
+            return
 
 
 def _assumed(asked: dict[str, Any]) -> tuple[Mill, PriceBook]:

@@ -11,7 +11,7 @@ from service.settings import Settings
 
 LEAST_LETTERS = 12
 MOST_LETTERS = 1000
-_FILE = "passphrase"
+PASSPHRASE_FILE = "passphrase"  # noqa: S105 - a name
 _HASHER = PasswordHasher()
 
 
@@ -27,9 +27,13 @@ def hashed(passphrase: str) -> str:
 
 def keep_passphrase(passphrase: str, folder: Path) -> Path:
     """Keep the hash of a new passphrase in the data folder; return its file. Raises InputError."""
-    folder.mkdir(parents=True, exist_ok=True, mode=0o700)
-    path = folder / _FILE
-    write_whole(path, f"{hashed(passphrase)}\n".encode())
+    path = folder / PASSPHRASE_FILE
+    data = f"{hashed(passphrase)}\n".encode()
+    try:
+        folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise InputError(f"{folder} cannot be made: {error.strerror or error}") from None
+    write_whole(path, data)
     path.chmod(0o600)
     return path
 
@@ -39,7 +43,7 @@ def passphrase_hash(settings: Settings) -> str | None:
     if settings.passphrase_hash is not None:
         return settings.passphrase_hash
     try:
-        return (settings.data_folder / _FILE).read_text().strip() or None
+        return (settings.data_folder / PASSPHRASE_FILE).read_text().strip() or None
     except FileNotFoundError:
         return None
 

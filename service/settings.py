@@ -13,6 +13,8 @@ from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
 
 from service.process_memory import most_for_a_job
 
+DATABASE_FILE, FILES_FOLDER = "pithline.db", "files"
+"""What stands in the data folder."""
 LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
 
 
@@ -46,6 +48,11 @@ class Settings(BaseSettings):
     )
     database_url: str | None = Field(
         None, description="Database, as SQLAlchemy writes it; else SQLite in the data folder."
+    )
+    set_aside: bool = Field(
+        default=False,
+        description="Whether to start where files of logs are kept but the database holds no log: they are moved to "
+        "the trash folder.",
     )
     passphrase_hash: str | None = Field(
         None, description="Argon2 hash of the passphrase; else what `pithline passphrase` wrote in the data folder."
@@ -112,7 +119,7 @@ class Settings(BaseSettings):
     @property
     def database(self) -> str:
         """The database's URL."""
-        return self.database_url or f"sqlite:///{(self.data_folder / 'pithline.db').absolute()}"
+        return self.database_url or f"sqlite:///{(self.data_folder / DATABASE_FILE).absolute()}"
 
     @property
     def cores_a_job(self) -> int:

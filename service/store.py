@@ -119,23 +119,32 @@ class Store:
                 read = _queue(session, "read", log_id, {}, most_queued)
             return _log(row, read)
 
-    def remove_log(self, log_id: str) -> list[str]:
-        """Forget a log with its marks, jobs and plans; return the keys of files that no other log needs.
+    def remove_log(self, log_id: str) -> set[str]:
+        """Forget a log with its marks, jobs and plans; return the keys of the files that it named.
 
         Its jobs end by themselves, as their records are gone. Raises NotFoundError.
         """
         with self.database.writing() as session:
             row = _row(session, LogRow, log_id, "log")
-            keys = [key for key in (row.file_sha256, row.read_key) if key is not None]
+            keys = {key for key in (row.file_sha256, row.read_key) if key is not None}
             session.delete(row)
-            session.flush()
-            return [key for key in keys if not _is_used(session, key)]
+            return keys
 
-    def used_keys(self) -> set[str]:
+    def count_logs(self) -> int:
+        """Return how many logs there are."""
+        with self.database.reading() as session:
+            return session.scalar(select(func.count(LogRow.id))) or 0
+
+    def named(self) -> set[str]:
         """Return the keys of all files that some log needs."""
         with self.database.reading() as session:
             rows = session.execute(select(LogRow.file_sha256, LogRow.read_key)).all()
             return {key for row in rows for key in row if key is not None}
+
+    def unnamed(self, keys: set[str]) -> set[str]:
+        """Return those of some keys whose files no log needs."""
+        with self.database.reading() as session:
+            return {key for key in keys if not _is_named(session, key)}
 
     # Marks
 
@@ -409,7 +418,7 @@ def _marks(session: Session, log_id: str) -> Sequence[MarkRow]:
     return session.scalars(select(MarkRow).where(MarkRow.log_id == log_id).order_by(MarkRow.made_at, MarkRow.id)).all()
 
 
-def _is_used(session: Session, key: str) -> bool:
+def _is_named(session: Session, key: str) -> bool:
     used = select(func.count()).select_from(LogRow).where((LogRow.file_sha256 == key) | (LogRow.read_key == key))
     return bool(session.scalar(used))
 

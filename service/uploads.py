@@ -7,7 +7,7 @@ A body is a form (multipart/form-data, RFC 7578) with one file and short fields,
 import hashlib
 import re
 from collections.abc import AsyncIterator, Iterator
-from contextlib import contextmanager
+from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, BinaryIO
@@ -17,8 +17,8 @@ from python_multipart.exceptions import MultipartParseError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
 from service.errors import InputError
-from service.file_store import FileStore
-from service.refusals import DiskFullError, TooLargeError
+from service.file_store import FileStore, no_room, writing_to_disk
+from service.refusals import TooLargeError
 
 CHUNK_BYTES = 500_000
 MOST_FIELD_BYTES = 4_000
@@ -40,8 +40,9 @@ class Limits:
 
 @dataclass(frozen=True)
 class Received:
-    """A file that is kept now, and what came with it."""
+    """A file that came in, and what came with it. path : where it lies until it is kept. key : hash of its content."""
 
+    path: Path
     key: str
     size: int
     name: str
@@ -76,28 +77,18 @@ class FileTaker:
             check_room(self._files, self._limits, len(data))
             self._look_at = self.size + _LOOK_AT_DISK_BYTES
         self._hash.update(data)
-        try:
+        with writing_to_disk():
             self._stream.write(data)
-        except OSError as error:
-            raise no_room(error.strerror or str(error)) from None
 
-    def keep(self, path: Path) -> str:
-        """Keep the file; return its key."""
-        try:
-            self._stream.close()
-            return self._files.keep(path, self._hash.hexdigest())
-        except OSError as error:
-            raise no_room(error.strerror or str(error)) from None
+    def end(self) -> str:
+        """End the file, once it is on the disk; return its key."""
+        self._files.close(self._stream)
+        return self._hash.hexdigest()
 
 
 def too_large(limit: int) -> TooLargeError:
     """Return the error of a file over its limit."""
     return TooLargeError(f"the file is over {limit:,} bytes, the most that is taken")
-
-
-def no_room(why: str) -> DiskFullError:
-    """Return the error of a full disk."""
-    return DiskFullError(f"there is no room for the file on the service's disk ({why})")
 
 
 def check_room(files: FileStore, limits: Limits, size: int) -> None:
@@ -206,10 +197,11 @@ def taking(files: FileStore, limits: Limits) -> Iterator[tuple[FileTaker, Path]]
         yield FileTaker(stream, files, limits), path
 
 
-async def receive_file(
+@asynccontextmanager
+async def receiving(
     content_type: str, body: AsyncIterator[bytes], name: str | None, files: FileStore, limits: Limits
-) -> Received:
-    """Take a file off the network and keep it.
+) -> AsyncIterator[Received]:
+    """Take a file off the network; it goes away afterwards unless it was kept, so that a refusal leaves nothing.
 
     name : what a bare file is called; a form says it itself. Raises InputError, TooLargeError, DiskFullError.
     """
@@ -227,7 +219,7 @@ async def receive_file(
             raise InputError(_NO_FILE if name is None else "name must say what the file is called, such as log.ply")
         if taker.size == 0:
             raise InputError(f"{shown} is empty; nothing can be read from it")
-        return Received(await run_in_threadpool(taker.keep, path), taker.size, shown, fields)
+        yield Received(path, await run_in_threadpool(taker.end), taker.size, shown, fields)
 
 
 async def _larger(chunks: AsyncIterator[bytes]) -> AsyncIterator[bytes]:

@@ -22,7 +22,7 @@ from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer,
 from service.pages.words import WORDS
 from service.refusals import DiskFullError, TooLargeError, error_shown
 from service.units import Units
-from service.uploads import check_length, receive_file
+from service.uploads import check_length, receiving
 
 router = APIRouter(route_class=PageRoute)
 _FIRST_SECTIONS = 3
@@ -90,15 +90,16 @@ async def upload(request: Request, desk: OwnDesk) -> Response:
     try:
         check_length(request.headers.get("content-length"), desk.files, desk.limits)
         kind = request.headers.get("content-type", "")
-        received = await receive_file(kind, request.stream(), None, desk.files, desk.limits)
-        typed = received.fields
-        name, about = at.about_of({key: typed.get(key, "").strip() for key in UPLOAD_FIELDS})
-        await run_in_threadpool(_check_about, about)
-        added = await run_in_threadpool(at.add_file, desk, received, name, about)
+        async with receiving(kind, request.stream(), None, desk.files, desk.limits) as received:
+            typed = received.fields
+            name, about = at.about_of({key: typed.get(key, "").strip() for key in UPLOAD_FIELDS})
+            await run_in_threadpool(_check_about, about)
+            added = await run_in_threadpool(at.add_file, desk, received, name, about)
     except (InputError, UnknownSpeciesError, TooLargeError, DiskFullError) as error:
         shown = error_shown(error)
         message = shown.message if shown is not None else str(error)
-        return await run_in_threadpool(_upload_page, request, desk, typed, message, 422)
+        status = 507 if isinstance(error, DiskFullError) else 422
+        return await run_in_threadpool(_upload_page, request, desk, typed, message, status)
     return see(f"/logs/{added.log.id}")
 
 

@@ -206,10 +206,11 @@ def test_a_log_goes_with_all_that_is_its_own_and_files_that_nobody_else_needs(st
     store.finish_plan(job.id, job.attempt, PLAN)
     twin, _ = added(store, "a", About())
 
-    assert store.remove_log(job.log_id) == []
+    assert store.remove_log(job.log_id) == {"a" * 64}
+    assert store.unnamed({"a" * 64}) == set()
     assert (store.plans(), [left.log_id for left in store.jobs()]) == ([], [twin.id])
-    assert store.remove_log(twin.id) == ["a" * 64]
-    assert store.used_keys() == set()
+    assert store.remove_log(twin.id) == {"a" * 64}
+    assert (store.named(), store.unnamed({"a" * 64})) == (set(), {"a" * 64})
 
 
 def planned(store):

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from service.errors import InputError
 from service.file_store import FileStore
 from service.refusals import DiskFullError, TooLargeError
-from service.uploads import CHUNK_BYTES, MOST_FIELD_BYTES, MOST_FIELDS, Limits, check_length, receive_file, shown_name
+from service.uploads import CHUNK_BYTES, MOST_FIELD_BYTES, MOST_FIELDS, Limits, check_length, receiving, shown_name
 
 FORM = "multipart/form-data; boundary=cut"
 WIDE = Limits(10_000, 0)
@@ -38,7 +38,12 @@ def received(files, chunks, content_type=FORM, name=None, limits=WIDE):
         for chunk in chunks:
             yield chunk
 
-    return asyncio.run(receive_file(content_type, body(), name, files, limits))
+    async def kept():
+        async with receiving(content_type, body(), name, files, limits) as received:
+            files.keep(received.path, received.key)
+            return received
+
+    return asyncio.run(kept())
 
 
 def left(files):
@@ -151,6 +156,22 @@ def test_a_shown_name_is_short_and_one_step(name):
 
     assert len(shown) <= 120
     assert not set(shown) & {"/", "\\", "\n", "\x00"}
+
+
+def test_what_came_in_and_was_not_kept_is_gone(files):
+    async def body():
+        yield form(b"refused in the end")
+
+    async def refused():
+        async with receiving(FORM, body(), None, files, WIDE) as received:
+            assert received.path.read_bytes() == b"refused in the end"
+            raise InputError("no")
+
+    with pytest.raises(InputError, match="no"):
+        asyncio.run(refused())
+
+    assert left(files) == []
+    assert not files.has(hashlib.sha256(b"refused in the end").hexdigest())
 
 
 @pytest.mark.parametrize("key", ["", "..", "../" * 20 + "x", "A" * 64, "0" * 63, "0" * 64 + "\n"])
