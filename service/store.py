@@ -444,7 +444,9 @@ def _apply(row: JobRow, step: Callable[[JobStatus], JobStatus], error: ErrorShow
     row.state = str(after.state)
     if after.state is JobState.FAILED:
         shown = error or ErrorShown(
-            status=500, message=after.reason or "it failed", what_to_do="Start it again; if that fails too, tell us."
+            status=500,
+            message=after.reason or "it failed",
+            what_to_do="Start it again; if that fails too, ask for fewer lays or a smaller scan.",
         )
         row.error = shown.model_dump()
     if after.state.is_ended:
