@@ -1,7 +1,8 @@
 """One service to a data folder: two would take each other's jobs for lost."""
 
 from pathlib import Path
-from typing import TextIO
+
+from filelock import FileLock, Timeout
 
 from service.errors import InputError
 
@@ -9,22 +10,26 @@ _FILE = "in_use"
 
 
 class FolderLock:
-    """Holds a data folder until it is released, or its process ends. Raises InputError where another holds it."""
+    """Holds a data folder until it is released, or its process ends, however it does.
+
+    The system itself lets a lock go with its process, so that a file that was left says nothing. Raises InputError
+    where another holds it, or where the folder cannot be written to.
+    """
 
     def __init__(self, folder: Path) -> None:
-        self._stream: TextIO = (folder / _FILE).open("w")
+        # It is released by whichever thread closes the desk.
+        self._lock = FileLock(folder / _FILE, blocking=False, thread_local=False)
         try:
-            import fcntl  # noqa: PLC0415 - not on every system
-        except ImportError:
-            return
-        try:
-            fcntl.flock(self._stream, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            self._stream.close()
+            self._lock.acquire()
+        except Timeout:
             raise InputError(
                 f"another service uses {folder}; stop it, or give this one a folder of its own (--data)"
+            ) from None
+        except OSError as error:
+            raise InputError(
+                f"{folder} cannot be written to: {error.strerror or error}; give a folder of your own (--data)"
             ) from None
 
     def release(self) -> None:
         """Let the folder go."""
-        self._stream.close()
+        self._lock.release()
