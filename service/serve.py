@@ -15,8 +15,12 @@ from optimizer.typed import one_line
 from service.errors import InputError
 from service.passphrase import check_reach, keep_passphrase
 from service.settings import Settings
+from service.slow_clients import PatientProtocol
 
 _GRACE_SECONDS = 1
+_KEEP_ALIVE_SECONDS = 10
+_MORE_CONNECTIONS = 300
+_MOST_HEADER_BYTES = 32_768
 
 
 def settings_from(given: dict[str, Any]) -> Settings:
@@ -81,6 +85,11 @@ def config_for(app: FastAPI, settings: Settings) -> uvicorn.Config:
         port=settings.port,
         log_level="warning",
         lifespan="on",
+        http=PatientProtocol,
+        timeout_keep_alive=_KEEP_ALIVE_SECONDS,
+        # Streams hold a connection each; uploads and pages need some beside them.
+        limit_concurrency=settings.most_streams + _MORE_CONNECTIONS,
+        h11_max_incomplete_event_size=_MOST_HEADER_BYTES,
         server_header=False,
         proxy_headers=settings.behind_https,
         timeout_graceful_shutdown=_GRACE_SECONDS,
