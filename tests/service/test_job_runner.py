@@ -22,9 +22,10 @@ class HandSlot:
     """A slot whose jobs a test ends by hand."""
 
     def __init__(self):
-        self.orders, self.future = [], None
+        self.orders, self.future, self.looks = [], None, 0
 
     def is_ready(self):
+        self.looks += 1
         return True
 
     def submit(self, order):
@@ -141,8 +142,10 @@ def test_a_job_whose_process_dies_with_the_server_is_put_back(store, slot, begun
         runner = begun()
         wait_until(lambda k=k: len(slot.orders) == k)
         slot.future.set_exception(BrokenProcessPool("killed"))
-        wait_until(lambda runner=runner: runner._ended)
+        before = slot.looks
+        wait_until(lambda before=before: slot.looks > before + 3)  # long enough to have been counted
         runner.close()
+        assert store.job(job_id).attempt == k
         assert store.job(job_id).state is JobState.QUEUED
 
 
