@@ -57,10 +57,10 @@ def get_session(request: Request, sessions: OwnSessions) -> SessionShown:
 
 
 @router.post("/api/session", responses=errors(409, 422, 429))
-def sign_in(request: Request, response: Response, sessions: OwnSessions, given: SignIn) -> SessionShown:
+async def sign_in(request: Request, response: Response, sessions: OwnSessions, given: SignIn) -> SessionShown:
     """Sign in: the session is in a cookie."""
     address = request.client.host if request.client is not None else ""
-    sessions.set_cookie(response, sessions.sign_in(given.passphrase, address))
+    sessions.set_cookie(response, await sessions.sign_in(given.passphrase, address))
     return SessionShown(is_needed=True, signed_in=True)
 
 

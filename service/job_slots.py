@@ -13,7 +13,8 @@ import signal
 import threading
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
 from multiprocessing.connection import wait
-from typing import Protocol
+from multiprocessing.context import SpawnContext, SpawnProcess
+from typing import Any, Protocol
 
 from service.errors import InputError
 from service.job_work import Order, work_off
@@ -44,6 +45,17 @@ class Slot(Protocol):
         """End what runs, and take no more."""
 
 
+class _Context(SpawnContext):
+    """Keeps the process that a pool starts, as a pool hands it to nobody, and it must be killed while it starts too."""
+
+    started: SpawnProcess | None = None
+
+    def Process(self, *args: Any, **named: Any) -> SpawnProcess:  # type: ignore[override]  # noqa: N802 - its name there
+        """Make the process."""
+        self.started = SpawnProcess(*args, **named)
+        return self.started
+
+
 class ProcessSlot:
     """A process of its own, in a process group of its own, so that what it started is stopped with it."""
 
@@ -51,9 +63,8 @@ class ProcessSlot:
         self._begin()
 
     def _begin(self) -> None:
-        self._pool = ProcessPoolExecutor(
-            1, mp_context=multiprocessing.get_context("spawn"), initializer=_lead_own_group
-        )
+        self._context = _Context()
+        self._pool = ProcessPoolExecutor(1, mp_context=self._context, initializer=_lead_own_group)
         self._pid = self._pool.submit(os.getpid)
 
     def is_ready(self) -> bool:
@@ -102,9 +113,12 @@ class ProcessSlot:
         self._begin()
 
     def _kill(self) -> None:
-        # A process that is not up yet has taken no job; it ends with its pool.
-        if self.pid is not None:
-            _kill_group(self.pid)
+        process = self._context.started
+        if process is None or process.pid is None:
+            return
+        _kill_group(process.pid)
+        # Before it is up it leads no group.
+        process.kill()
 
 
 class ExecutorSlot:

@@ -2,8 +2,8 @@
 
 queued --started--> running --finished--> done
   ^                   |------failed-----> failed
-  |<----put_back------|
-  |<------lost--------|------lost-------> failed, when it was lost too often
+  |<----put_back------|                   the service ended
+  |<------lost--------|------lost-------> failed, when its own process died too often
   |---cancel_asked---------------------> cancelled
                       |--cancel_asked, then stopped or lost--> cancelled
 """
@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 
 MOST_LOSSES = 2
-"""So often a job whose process was lost runs again."""
+"""So often a job whose process died runs again."""
 
 
 class JobState(StrEnum):
@@ -39,7 +39,7 @@ class JobStatus:
     """Where a job is.
 
     attempt : how often it was started. A worker that holds an older number works in vain.
-    losses : how often its process went away before it ended. cancel_wanted : whether it is to be stopped.
+    losses : how often its process died while the service lived on. cancel_wanted : whether it is to be stopped.
     reason : why it failed.
     """
 
@@ -87,13 +87,13 @@ def stopped(status: JobStatus) -> JobStatus:
 
 
 def put_back(status: JobStatus) -> JobStatus:
-    """Let a running job wait again, through no fault of its own: the service is being closed."""
+    """Let a running job wait again, through no fault of its own: the service ended, however it did."""
     _expect(status, JobState.RUNNING, "put back")
     return replace(status, state=JobState.CANCELLED if status.cancel_wanted else JobState.QUEUED)
 
 
 def lost(status: JobStatus, why: str) -> JobStatus:
-    """Let a job whose process went away run again, or fail where that happened too often."""
+    """Let a job whose process died while the service lived on run again, or fail where that happened too often."""
     _expect(status, JobState.RUNNING, "lost")
     if status.cancel_wanted:
         return replace(status, state=JobState.CANCELLED)

@@ -12,6 +12,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy.exc import SQLAlchemyError
+
 from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
 from optimizer.planning import Progress, Run, SearchSettings, plan_log
@@ -59,6 +61,15 @@ def search_settings(request: PlanRequest, cores: int) -> SearchSettings:
     )
 
 
+def not_kept() -> ErrorShown:
+    """Return what is shown of a job whose result the database did not take."""
+    return ErrorShown(
+        status=507,
+        message="the result could not be written to the database",
+        what_to_do="Make room on the service's disk, and start the job again.",
+    )
+
+
 class StoppedError(Exception):
     """The job is not to go on: it was cancelled, or another attempt took it over."""
 
@@ -85,6 +96,9 @@ class _Worker:
             {"read": self.read, "plan": self.plan, "way": self.way}[self.job.kind]()
         except StoppedError:
             self._end(job_state.stopped)
+        except SQLAlchemyError:
+            _LOGGER.exception("job %s could not be noted", self.order.job_id)
+            self._fail(not_kept())
         except Exception as error:
             shown = error_shown(error)
             if shown is None:

@@ -64,12 +64,13 @@ class PriceBookRow(Record):
 
 
 class JobRow(Record):
-    """A job, with its progress, and the flag that stops it."""
+    """A job, with its progress, and the flag that stops it. number : counts up as jobs are asked for."""
 
     __tablename__ = "jobs"
-    __table_args__ = (Index("jobs_waiting", "state", "made_at"),)
+    __table_args__ = (Index("jobs_waiting", "state", "number"),)
 
     id: Mapped[str] = mapped_column(ID, primary_key=True)
+    number: Mapped[int] = mapped_column(index=True, server_default="0")
     kind: Mapped[str] = mapped_column(String(8))
     log_id: Mapped[str] = mapped_column(ForeignKey("logs.id", ondelete=CASCADE), index=True)
     request: Mapped[dict[str, Any]] = mapped_column(JSON)

@@ -15,8 +15,12 @@ from optimizer.typed import one_line
 from service.errors import InputError
 from service.passphrase import check_reach, keep_passphrase
 from service.settings import Settings
+from service.slow_clients import PatientProtocol
 
 _GRACE_SECONDS = 1
+_KEEP_ALIVE_SECONDS = 10
+_MORE_CONNECTIONS = 300
+_MOST_HEADER_BYTES = 32_768
 
 
 def settings_from(given: dict[str, Any]) -> Settings:
@@ -48,23 +52,29 @@ def serve(given: dict[str, Any]) -> None:
         scheme = "https" if settings.certificate_file else "http"
         # What ends a service in the usual way is no error.
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-        server = _Server(config_for(app, settings))
-        server.said = (
-            f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it"
-        )
+        said = f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it"
+        server = _Server(config_for(app, settings), app, said)
         server.run(sockets=[listening])
 
 
 class _Server(uvicorn.Server):
-    """Says where it is once it can be asked."""
+    """Says where it is once it can be asked, and tells jobs and streams at once when it is to end."""
 
-    said = ""
+    def __init__(self, config: uvicorn.Config, app: FastAPI, said: str) -> None:
+        super().__init__(config)
+        self._app, self._said = app, said
 
     async def startup(self, sockets: list[socket.socket] | None = None) -> None:
         """Start, and say so."""
         await super().startup(sockets)
         if self.started:
-            typer.echo(self.said)
+            typer.echo(self._said)
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        """End; open streams would keep it as long as it may be kept."""
+        self._app.state.streams.closing = True
+        self._app.state.runner.stop_taking()
+        await super().shutdown(sockets)
 
 
 def config_for(app: FastAPI, settings: Settings) -> uvicorn.Config:
@@ -75,6 +85,11 @@ def config_for(app: FastAPI, settings: Settings) -> uvicorn.Config:
         port=settings.port,
         log_level="warning",
         lifespan="on",
+        http=PatientProtocol,
+        timeout_keep_alive=_KEEP_ALIVE_SECONDS,
+        # Streams hold a connection each; uploads and pages need some beside them.
+        limit_concurrency=settings.most_streams + _MORE_CONNECTIONS,
+        h11_max_incomplete_event_size=_MOST_HEADER_BYTES,
         server_header=False,
         proxy_headers=settings.behind_https,
         timeout_graceful_shutdown=_GRACE_SECONDS,

@@ -2,9 +2,9 @@
 
 import hashlib
 import secrets
-import threading
 import time
 
+from anyio import CapacityLimiter, to_thread
 from fastapi import Response
 from sqlalchemy import delete
 
@@ -27,8 +27,8 @@ class Sessions:
     def __init__(self, database: Database, settings: Settings, passphrase_hash: str | None) -> None:
         self._database, self._settings, self._hash = database, settings, passphrase_hash
         self._tries = Tries(settings.tries, 60.0 * settings.tries_minutes)
-        # Hashing takes much memory on purpose: one at a time.
-        self._one_at_a_time = threading.Lock()
+        # Hashing takes much memory and time on purpose: one at a time, in a thread that nobody else needs.
+        self._one_at_a_time = CapacityLimiter(1)
         # A session is worth nothing once the passphrase is another.
         self._of = hashlib.sha256((passphrase_hash or "").encode()).hexdigest()
 
@@ -42,15 +42,17 @@ class Sessions:
         """The cookie's name; over https one that no other host can set."""
         return "__Host-pithline" if self._settings.is_https else "pithline"
 
-    def sign_in(self, passphrase: str, address: str) -> str:
-        """Return the token of a new session. Raises NotSignedInError, TooManyError, ConflictError."""
+    async def sign_in(self, passphrase: str, address: str) -> str:
+        """Return the token of a new session, in its turn. Raises NotSignedInError, TooManyError, ConflictError."""
         if self._hash is None:
             raise ConflictError("the service has no passphrase, so that nobody need sign in")
-        with self._one_at_a_time:
-            self._tries.begin(address, time.monotonic())
-            if not is_right(passphrase, self._hash):
-                raise NotSignedInError("the passphrase is not right")
-            self._tries.was_right(address)
+        self._tries.begin(address)
+        if not await to_thread.run_sync(is_right, passphrase, self._hash, limiter=self._one_at_a_time):
+            raise NotSignedInError("the passphrase is not right")
+        self._tries.was_right(address)
+        return await to_thread.run_sync(self._begin)
+
+    def _begin(self) -> str:
         token = secrets.token_urlsafe(_TOKEN_BYTES)
         now_s = time.time()
         with self._database.writing() as session:

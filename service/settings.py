@@ -71,7 +71,7 @@ class Settings(BaseSettings):
     job_memory_bytes: int = Field(
         default_factory=most_for_a_job,
         ge=50_000_000,
-        description="The most memory that one job may take, with all its processes; watched on Linux alone.",
+        description="The most memory that one job may take, with all its processes; watched on Linux and macOS alone.",
     )
     most_queued: int = Field(100, ge=1, description="Jobs that may wait.")
     most_lays: int = Field(20_000, ge=1, description="The most lays that one plan may ask for.")

@@ -1,41 +1,57 @@
-"""How often somebody may be wrong about the passphrase. No clock of its own: the time is handed in."""
+"""How often somebody may be wrong about the passphrase.
 
-from collections import deque
+Each address has a limit of its own, and there is none over all: with one, whoever guesses from many addresses would
+lock out those who know the passphrase. What keeps guessing slow from many addresses is its cost: `service.sessions`
+hashes one passphrase at a time, in the order in which they came, and holds no thread for those that wait. So all
+addresses together make as many guesses as one processor core hashes, which is nothing against four words that do not
+go together, and a right passphrase from an address that was not wrong waits for its turn and gets in. Who is signed in
+waits for nobody.
+"""
+
+import time
+from collections.abc import Callable
+from ipaddress import IPv6Address, ip_address
+
+from cachetools import TTLCache
 
 from service.refusals import TooManyError
 
-_ALL_FACTOR = 20
-"""From all addresses together so many times as many tries, so that many addresses are no way round."""
+_MOST_ADDRESSES = 100_000
+"""Bounds what is remembered; the oldest is forgotten first."""
+_OWN_BITS = 64
+"""An IPv6 address ends in bits that its owner chooses (RFC 4291, section 2.5.4)."""
 
 
 class Tries:
-    """Counts tries from each address, and from all.
+    """Counts the tries from each address since it last was right.
 
-    most : from one address within window_s. [s]
+    most : before it must wait for window_s from its last try. [s] clock : in seconds.
     """
 
-    def __init__(self, most: int, window_s: float) -> None:
-        self._most, self._window_s = most, window_s
-        self._times: dict[str, deque[float]] = {}
+    def __init__(self, most: int, window_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._most, self._window_s, self._clock = most, window_s, clock
+        self._tried: TTLCache[str, tuple[int, float]] = TTLCache(_MOST_ADDRESSES, window_s, timer=clock)
 
-    def begin(self, address: str, now_s: float) -> None:
+    def begin(self, address: str) -> None:
         """Count a try before it is judged, so that many at once are no way round. Raises TooManyError."""
-        self._forget(now_s - self._window_s)
-        own = self._times.get(address, deque())
-        every = sum(map(len, self._times.values()))
-        if len(own) >= self._most or every >= self._most * _ALL_FACTOR:
-            oldest = own[0] if len(own) >= self._most else min(times[0] for times in self._times.values())
-            wait_s = max(1, round(oldest + self._window_s - now_s))
+        owner = _owner(address)
+        count, last_s = self._tried.get(owner, (0, 0.0))
+        if count >= self._most:
+            wait_s = max(1, round(last_s + self._window_s - self._clock()))
             raise TooManyError(f"the passphrase was wrong too often; wait {wait_s} s", wait_s)
-        self._times.setdefault(address, deque()).append(now_s)
+        self._tried[owner] = (count + 1, self._clock())
 
     def was_right(self, address: str) -> None:
         """Forget the tries of an address that knew the passphrase."""
-        self._times.pop(address, None)
+        self._tried.pop(_owner(address), None)
 
-    def _forget(self, before_s: float) -> None:
-        for address, times in list(self._times.items()):
-            while times and times[0] <= before_s:
-                times.popleft()
-            if not times:
-                del self._times[address]
+
+def _owner(address: str) -> str:
+    """Return what one owner's addresses have in common."""
+    try:
+        known = ip_address(address)
+    except ValueError:
+        return address
+    if not isinstance(known, IPv6Address):
+        return address
+    return str(known.ipv4_mapped or int(known) >> _OWN_BITS)

@@ -3,6 +3,7 @@
 import logging
 from typing import Any
 
+from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.api_errors import answer
@@ -57,6 +58,9 @@ class Wrapping:
 
         try:
             await self._app(scope, receive, wrapped)
+        except ClientDisconnect:
+            # Nobody is there to be answered, and nothing broke.
+            _LOGGER.info("a client left: %s %s", scope["method"], scope["path"])
         except Exception:
             if has_begun:
                 raise

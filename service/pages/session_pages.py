@@ -16,13 +16,13 @@ def sign_in_page(request: Request) -> Response:
 
 
 @router.post("/sign-in")
-def sign_in(request: Request, typed: TypedIn) -> Response:
+async def sign_in(request: Request, typed: TypedIn) -> Response:
     """Sign in, and go on to the page that was asked for."""
     sessions = request.app.state.sessions
     back = own_path(typed.get("next"))
     address = request.client.host if request.client is not None else ""
     try:
-        token = sessions.sign_in(typed.get("passphrase", "")[:1000], address)
+        token = await sessions.sign_in(typed.get("passphrase", "")[:1000], address)
     except (NotSignedInError, TooManyError, ValueError) as error:
         status = 429 if isinstance(error, TooManyError) else 401
         return render(request, "sign_in.html", status, back=back, error=str(error))

@@ -16,7 +16,7 @@ STEPS = {
     "cancel_asked": job_state.cancel_asked,
     "stopped": job_state.stopped,
     "put_back": job_state.put_back,
-    "lost": lambda status: job_state.lost(status, "its process ended"),
+    "lost": lambda status: job_state.lost(status, "its process died"),
 }
 MAY = {
     JobState.QUEUED: {"started", "cancel_asked"},
@@ -61,16 +61,16 @@ def test_a_result_that_is_there_outlives_a_cancel():
 def test_a_lost_job_runs_twice_more_and_then_fails_with_the_reason():
     status = JobStatus()
     for _ in range(MOST_LOSSES):
-        status = job_state.lost(job_state.started(status), "its process ended")
+        status = job_state.lost(job_state.started(status), "its process died")
         assert status.state is JobState.QUEUED
-    status = job_state.lost(job_state.started(status), "its process ended")
+    status = job_state.lost(job_state.started(status), "its process died")
 
     assert status.state is JobState.FAILED
     assert status.attempt == 3
-    assert status.reason == "its process ended, 3 times; it is not tried again"
+    assert status.reason == "its process died, 3 times; it is not tried again"
 
 
-def test_closing_the_service_is_not_held_against_a_job():
+def test_the_end_of_the_service_is_not_held_against_a_job():
     status = JobStatus()
     for _ in range(10):
         status = job_state.put_back(job_state.started(status))

@@ -279,8 +279,28 @@ def test_a_job_that_kills_its_process_again_and_again_is_given_up(service, log_i
     job = server.ended(job_id)
 
     assert (job["state"], job["attempt"]) == ("failed", 3)
-    assert job["error"]["message"] == "the process that did it ended, 3 times; it is not tried again"
+    assert job["error"]["message"] == "its process died while it ran, 3 times; it is not tried again"
     assert server.ended(server.plan(log_id, {"lays": 12, "doubt": "off"}))["state"] == "done"
+
+
+SLOW_WORKERS = """
+import sys, time
+if "--multiprocessing-fork" in sys.orig_argv:
+    time.sleep(60)
+"""
+
+
+def test_a_server_that_is_told_to_end_does_not_wait_for_a_worker_that_starts(tmp_path, environment):
+    (tmp_path / "sitecustomize.py").write_text(SLOW_WORKERS)
+    path = f"{tmp_path}:{environment['PYTHONPATH']}"
+    server = Server(tmp_path / "data", environment | {"PYTHONPATH": path})
+    wait_until(server.workers)
+    workers = server.workers()
+    server.process.terminate()
+    server.process.wait(timeout=20)  # a fraction of what the worker would take
+
+    assert gone(workers)
+    server.close()
 
 
 def test_a_server_that_is_told_to_end_puts_its_job_back(service, log_id):

@@ -10,12 +10,13 @@ from alembic.migration import MigrationContext
 from sqlalchemy import text
 
 from service import job_state
+from service import store as store_module
 from service.database import Database
 from service.documents import About, ErrorShown
 from service.job_state import JobState, JobStateError
 from service.records import JobRow, PlanRow, Record
 from service.refusals import ConflictError, NotFoundError, TooManyError
-from service.store import Store
+from service.store import HEAD_START, SMALL_BYTES, Store
 from service.ticks import Change
 
 ABOUT = About(species="white ash")
@@ -34,9 +35,14 @@ def store(tmp_path):
     database.close()
 
 
-def added(store, digit="a", about=ABOUT, most_queued=10):
+def added(store, digit="a", about=ABOUT, most_queued=10, file_bytes=3):
     return store.add_log(
-        name="log", file_name="log.ply", file_sha256=digit * 64, file_bytes=3, about=about, most_queued=most_queued
+        name="log",
+        file_name="log.ply",
+        file_sha256=f"{digit:0>64}",
+        file_bytes=file_bytes,
+        about=about,
+        most_queued=most_queued,
     )
 
 
@@ -77,6 +83,30 @@ def test_a_database_of_the_first_version_is_brought_up_to_date(tmp_path):
     database.close()
 
 
+def test_jobs_of_an_older_database_keep_their_order_and_their_plans(tmp_path):
+    database = Database(f"sqlite:///{tmp_path / 'old.db'}")
+    database.migrate("0002")
+    log, first, second, third = (digit * 32 for digit in "0cab")
+    old_log = "INSERT INTO logs VALUES (:log, 'k', 'log', 'f', 's', 1, '{}', NULL, NULL, '2026')"
+    old_job = (
+        "INSERT INTO jobs VALUES (:job, 'plan', :log, '{}', 'done', 1, 0, 0, NULL, '', 0, 0, NULL, NULL, :day, "
+        "NULL, NULL)"
+    )
+    old_plan = "INSERT INTO plans VALUES (:job, :log, 'plan', 'm', 'p', 'USD', 1, '2026', 'x', NULL)"
+    with database.writing() as session:
+        session.execute(text(old_log), {"log": log})
+        for job, day in ((third, "3"), (first, "1"), (second, "2")):
+            session.execute(text(old_job), {"job": job, "log": log, "day": day})
+        session.execute(text(old_plan), {"job": second, "log": log})
+    database.migrate()
+    store = Store(database)
+
+    assert [job.id for job in store.jobs()] == [third, second, first]
+    assert [plan.id for plan in store.plans()] == [second]
+    assert store.queue("plan", log, {}, 10).id == store.jobs()[0].id
+    database.close()
+
+
 def test_migrating_again_keeps_what_is_there(store):
     added(store)
     store.database.migrate()
@@ -109,6 +139,52 @@ def test_the_job_that_waited_longest_is_taken_up_once(store):
 
     assert [store.next_job().log_id, store.next_job().log_id] == [first.id, second.id]
     assert store.next_job() is None
+
+
+@pytest.fixture
+def clock(monkeypatch):
+    """A clock that every look sets back."""
+    times = (f"2026-01-01T00:00:{second:02d}.000+00:00" for second in range(59, 0, -1))
+    monkeypatch.setattr(store_module, "now", lambda: next(times))
+
+
+@pytest.mark.usefixtures("clock")
+def test_a_clock_that_is_set_back_changes_no_order(store):
+    jobs = [added(store, str(k), file_bytes=SMALL_BYTES + 1)[0].job_id for k in range(3)]
+
+    assert [job.id for job in store.jobs()] == jobs[::-1]
+    assert [store.next_job().id for _ in jobs] == jobs
+
+
+@pytest.mark.usefixtures("clock")
+def test_a_log_that_is_read_again_after_the_clock_was_set_back_is_being_read(store):
+    job = running(store)
+    error = ErrorShown(status=507, message="no", what_to_do="x")
+    store.step_job(job.id, lambda at: job_state.failed(at, "no"), attempt=job.attempt, error=error)
+    again, _ = added(store)
+
+    assert (again.state, store.log(again.id).state) == ("reading", "reading")
+    assert store.log(again.id).job_id != job.id
+
+
+def test_small_jobs_go_before_scans_and_plans_the_oldest_first(store):
+    scans = [added(store, str(k), file_bytes=SMALL_BYTES + 1, most_queued=50)[0] for k in range(20)]
+    plan = store.queue("plan", scans[0].id, {}, 50)
+    sheet = added(store, "a", most_queued=50)[0]
+    way = store.queue("way", scans[0].id, {}, 50)
+    taken = [store.next_job().id for _ in range(23)]
+
+    assert taken == [sheet.job_id, way.id, *(scan.job_id for scan in scans), plan.id]
+
+
+def test_a_scan_does_not_starve_behind_small_jobs(store):
+    scan = added(store, "a", file_bytes=SMALL_BYTES + 1)[0]
+    taken = []
+    for k in range(HEAD_START + 5):
+        added(store, f"b{k}")
+        taken.append(store.next_job().id)
+
+    assert taken.index(scan.job_id) == HEAD_START - 1
 
 
 def test_no_more_jobs_wait_than_may(store):
