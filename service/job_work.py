@@ -27,7 +27,7 @@ from service.log_reading import READING_STAGES, LogRead, read_log
 from service.refusals import NotFoundError, error_shown, ours
 from service.store import Store
 from service.uploads import no_room
-from service.way import Way, compared, face_expected
+from service.way import compared, face_expected
 
 PROGRESS_SECONDS = 0.2
 _LOGGER = logging.getLogger(__name__)
@@ -120,15 +120,7 @@ class _Worker:
         asked = self._asked()
         request = WayRequest.model_validate(asked["request"])
         mill, prices = _assumed(asked)
-        way = Way(
-            request.roll_deg,
-            request.shim_butt,
-            request.shim_top,
-            request.heights,
-            request.made,
-            request.seen,
-            request.stretch,
-        )
+        way = request.way()
         chosen, faces = way.given(mill, request.units), way.faces_seen(request.units)
         read = self._log()
         self.note("pricing")
