@@ -109,7 +109,7 @@ def read_log(
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
     if file.suffix == SHEET_SUFFIX:
-        if about.unit or about.up or about.butt or about.taped_length or about.pick:
+        if any(said is not None for said in (about.unit, about.up, about.butt, about.taped_length, about.pick)):
             raise InputError(
                 f"{file.shown}: --unit, --up, --butt, --taped-length and --pick are for meshes and scans; "
                 "leave them out"
