@@ -19,6 +19,8 @@ SHIM_TOLERANCE_M = 0.003
 HEIGHT_TOLERANCE_M = 0.0002
 MOST_SHIM_M = 2.0
 """Nobody puts a log so high; it is a slip."""
+MOST_HEIGHT_M = 10.0
+"""No log stands so high; it is a slip."""
 
 
 class GivenError(ValueError):
@@ -58,6 +60,12 @@ class Given:
             raise GivenError("heights must hold one blade height at least, got none")
         if self.made is not None and not 1 <= self.made <= len(self.heights_m):
             raise GivenError(f"made must lie in 1 to {len(self.heights_m)}, the heights given, got {self.made}")
+        for height_m in self.heights_m:
+            if not 0.0 <= height_m <= MOST_HEIGHT_M:
+                raise GivenError(
+                    f"heights must lie in 0 to {long_length(MOST_HEIGHT_M)} above the bunks, "
+                    f"got {exact_length(height_m)}; look at the number and at its unit"
+                )
         for above, below in pairwise(self.heights_m):
             if below >= above:
                 raise GivenError(

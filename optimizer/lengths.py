@@ -7,6 +7,9 @@ import re
 from fractions import Fraction
 from math import floor
 
+from optimizer.quantities import long_length
+from optimizer.quoted import quoted
+
 INCH_M = 0.0254
 FOOT_M = 0.3048
 POUND_KG = 0.45359237
@@ -20,6 +23,9 @@ _UNITS_M = {
 _NUMBER = r"(?:\d+[ -]+\d+/\d+|\d+/\d+|\d*\.\d+|\d+\.?)"
 _UNIT = "|".join(sorted((re.escape(unit) for unit in _UNITS_M), key=len, reverse=True))
 _PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})(?![a-z])\s*,?", re.IGNORECASE)
+MOST_M = 10_000.0
+"""Nothing here is so long: a slip of whoever typed it."""
+_MOST_LETTERS = 60
 _EXAMPLES = 'write it as 9 ft 8 in, 38 1/2", 0.95 m or 95 cm'
 
 
@@ -36,7 +42,7 @@ def _number(text: str) -> float:
 
 
 def parse_length_m(text: str, bare_unit: str | None = None) -> float:
-    """Read a length with its unit. [m].
+    """Read a length with its unit, MOST_M at most. [m].
 
     Feet and inches may stand together; fractions follow a blank or a dash. A bare 0 needs no unit, and another bare
     number none where `bare_unit` says what it is in. Raises LengthError for everything else, with the text and ways to
@@ -45,6 +51,15 @@ def parse_length_m(text: str, bare_unit: str | None = None) -> float:
     stripped = text.strip()
     if not stripped:
         raise LengthError(f"the length is empty; {_EXAMPLES}")
+    if len(stripped) > _MOST_LETTERS:
+        raise LengthError(f'"{quoted(stripped)}" is no length; {_EXAMPLES}')
+    length_m = _length_m(stripped, bare_unit)
+    if abs(length_m) > MOST_M:
+        raise LengthError(f'"{stripped}" is over {long_length(MOST_M)}; look at the number and at its unit')
+    return length_m
+
+
+def _length_m(stripped: str, bare_unit: str | None) -> float:
     sign = -1.0 if stripped.startswith("-") else 1.0
     rest = re.sub(r"^[+-]\s*", "", stripped)
     if re.fullmatch(_NUMBER, rest):
@@ -59,7 +74,7 @@ def parse_length_m(text: str, bare_unit: str | None = None) -> float:
         part = _PART.match(rest, position)
         if part is None:
             slip = _no_unit_after(stripped, rest[position:].strip(), last_unit_m)
-            raise slip or LengthError(f'"{stripped}" is no length; {_EXAMPLES}')
+            raise slip or LengthError(f'"{quoted(stripped)}" is no length; {_EXAMPLES}')
         unit_m = _UNITS_M[part["unit"].lower()]
         if unit_m >= last_unit_m:
             raise LengthError(f'"{stripped}" is no length: units must go from large to small; {_EXAMPLES}')

@@ -13,6 +13,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError
 
 from optimizer.lengths import LengthError, parse_length_m
+from optimizer.quoted import quoted
 
 LENGTH_ENDING = "_m"
 
@@ -35,7 +36,7 @@ class Typed(BaseModel):
                     raise PydanticCustomError(
                         "length_text",
                         "{name} takes a number in metres; with a unit write {short} = {value}",
-                        {"name": name, "short": name.removesuffix(LENGTH_ENDING), "value": repr(value)},
+                        {"name": name, "short": name.removesuffix(LENGTH_ENDING), "value": _repeated(value)},
                     )
                 read[name] = value
                 continue
@@ -59,7 +60,7 @@ class Typed(BaseModel):
     def _unknown(cls, name: str) -> str:
         near = difflib.get_close_matches(str(name), cls.typed_names(), n=1, cutoff=0.5)
         hint = f"did you mean {near[0]}?" if near else f"it may hold {', '.join(sorted(cls.typed_names()))}"
-        return f"{name} is no field here; {hint}"
+        return f"{quoted(name)} is no field here; {hint}"
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler, /) -> JsonSchemaValue:
@@ -85,12 +86,16 @@ def _length_m(name: str, value: Any) -> float:
         raise PydanticCustomError(
             "length_no_unit",
             '{name} = {value} has no unit; write {name} = "{value} in", or {name}_m in metres',
-            {"name": name, "value": value},
+            {"name": name, "value": quoted(value)},
         )
     try:
-        return parse_length_m(str(value))
+        return parse_length_m(value if isinstance(value, str) else quoted(value))
     except LengthError as error:
         raise PydanticCustomError("length", "{name}: {why}", {"name": name, "why": str(error)}) from None
+
+
+def _repeated(value: Any) -> str:
+    return quoted(repr(value) if isinstance(value, str) else value)
 
 
 def one_line(error: ValidationError) -> str:
@@ -108,7 +113,7 @@ def one_line(error: ValidationError) -> str:
         return f"{where}: {message}" if where else message
     message = message.removeprefix("Value error, ").replace("Input should", "must")
     got = first.get("input")
-    shown = f", got {got!r}" if isinstance(got, (int, float, str)) else ""
+    shown = f", got {_repeated(got)}" if isinstance(got, (int, float, str)) else ""
     more = error.error_count() - 1
     rest = f" (and {more} more)" if more else ""
     return f"{where}: {message}{shown}{rest}" if where else f"{message}{shown}{rest}"

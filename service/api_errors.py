@@ -10,11 +10,11 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Match
 
+from optimizer.quoted import quoted
 from service.documents import ErrorAnswer, ErrorShown
 from service.refusals import REFUSALS, STATUS_ADVICE, TooManyError, error_shown, ours
 
 _LOGGER = logging.getLogger(__name__)
-_MOST_GOT = 80
 _NOT_FIELDS = {"body", "query", "path", "taped", "placed"}
 
 
@@ -44,7 +44,7 @@ async def _invalid(_request: Request, error: Exception) -> JSONResponse:
     field = "".join(f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in steps).lstrip(".")
     message = str(first.get("msg", "it cannot be read")).removeprefix("Value error, ").replace("Input should", "must")
     got = first.get("input")
-    shown = f", got {str(got)[:_MOST_GOT]!r}" if isinstance(got, (int, float, str)) else ""
+    shown = f", got {quoted(got)!r}" if isinstance(got, (int, float, str)) else ""
     if first.get("type") == "missing":
         message, shown = "it is missing; add it", ""
     if first.get("type") == "json_invalid":

@@ -1,5 +1,7 @@
 """Limits what a request may bring, before anything reads it. Uploads have a limit of their own."""
 
+import re
+
 from fastapi import HTTPException
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -9,6 +11,18 @@ from service.refusals import TooLargeError, error_shown, ours
 
 UPLOADS = (("POST", "/api/logs"), ("POST", "/logs"))
 """What limits and streams its body itself: the API's upload, and the pages'."""
+
+
+_DIGITS = re.compile("[0-9]+")
+_MOST_DIGITS = 20
+
+
+def stated_bytes(length: str | None) -> int | None:
+    """Return the bytes that a Content-Length states; None of what states none."""
+    if length is None or not _DIGITS.fullmatch(length):
+        return None
+    # Of more digits than any count of bytes has, the first are as good: it is over every limit.
+    return int(length[:_MOST_DIGITS])
 
 
 class BodyLimit:
@@ -22,8 +36,8 @@ class BodyLimit:
         if scope["type"] != "http" or (scope["method"], scope["path"]) in UPLOADS:
             await self._app(scope, receive, send)
             return
-        stated = Headers(scope=scope).get("content-length", "")
-        if stated.isdigit() and int(stated) > self._most:
+        stated = stated_bytes(Headers(scope=scope).get("content-length"))
+        if stated is not None and stated > self._most:
             shown = error_shown(TooLargeError(self._message())) or ours()
             await answer(shown)(scope, receive, send)
             return

@@ -4,6 +4,7 @@ Nothing heavy is imported here, so that help and usage errors come at once.
 """
 
 import gc
+import io
 import os
 import sys
 from collections.abc import Callable, Sequence
@@ -53,7 +54,9 @@ TapedOption = Annotated[
     str | None,
     typer.Option("--taped-length", metavar="LENGTH", help="The log's length by the tape: sets a scan's scale."),
 ]
-PickOption = Annotated[int | None, typer.Option(min=1, help="Which log of a scan, the largest first; else 1.")]
+PickOption = Annotated[
+    int | None, typer.Option(min=1, max=1000, help="Which log of a scan, the largest first; else 1.")
+]
 MillOption = Annotated[
     Path | None, typer.Option("--mill", metavar="FILE", help="The mill; else mill.toml is looked for.")
 ]
@@ -64,14 +67,16 @@ JsonOption = Annotated[
     str | None, typer.Option("--json", metavar="FILE", help="Write the plan document too; - prints it alone.")
 ]
 AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full, and the plain way.")]
-LaysOption = Annotated[int | None, typer.Option(min=1, help="Stop after so many lays.")]
+LaysOption = Annotated[int | None, typer.Option(min=1, max=1_000_000, help="Stop after so many lays.")]
 DoubtOption = Annotated[
     str,
     typer.Option(metavar="on|off", help="Whether to weigh how far the log may be off, and how far off it may be set."),
 ]
 SecondsOption = Annotated[float | None, typer.Option(help="Stop after so many seconds.")]
-SeedOption = Annotated[int, typer.Option(min=0, help="Of the random numbers; the same seed gives the same plans.")]
-WorkersOption = Annotated[int | None, typer.Option(min=1, help="Processor cores to use; else all.")]
+SeedOption = Annotated[
+    int, typer.Option(min=0, max=2**31, help="Of the random numbers; the same seed gives the same plans.")
+]
+WorkersOption = Annotated[int | None, typer.Option(min=1, max=256, help="Processor cores to use; else all.")]
 
 
 def _commands() -> ModuleType:
@@ -346,7 +351,8 @@ def passphrase(
 
 
 def _one_line(message: str) -> str:
-    return " ".join(message.split())
+    # A file's name may hold bytes that are no letters.
+    return " ".join(message.split()).encode(errors="backslashreplace").decode()
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -387,6 +393,13 @@ def _guarded(work: Callable[[], Any], units: Units) -> int:
         # for Python to complain of when it closes stdout.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+    except OSError as error:
+        if error.filename is not None:
+            raise
+        # Of a stream of this process: nobody can be told on stdout.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        typer.echo(f"the output cannot be written: {_one_line(error.strerror or str(error))}", err=True)
+        return WRONG_INPUT
     except Exception as error:
         found = _commands().exit_code(error)
         if found is None:
@@ -401,4 +414,8 @@ def main() -> None:
     if sys.argv[1:2] != ["serve"]:
         # Imports and compiled kernels make many objects that stay: to look through them often takes a tenth of a run.
         gc.set_threshold(GARBAGE_AFTER)
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            # A terminal may not write every letter, which is no reason to lose a plan.
+            stream.reconfigure(errors="backslashreplace")
     sys.exit(run(sys.argv[1:]))

@@ -23,6 +23,7 @@ from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
 from optimizer.planning import NoPlanError, Progress, Run, SearchSettings, plan_log
 from optimizer.prices import PriceBook, PriceError
+from optimizer.quoted import quoted, writable
 from optimizer.wood import UnknownSpeciesError
 from scans.errors import ScanError
 from service.errors import InputError
@@ -33,6 +34,7 @@ from service.files import (
     SHEET_FILE,
     FileRead,
     Settled,
+    check_writable,
     parse_document,
     read_file,
     read_sample,
@@ -77,6 +79,7 @@ EXIT_CODES: tuple[tuple[type[Exception], int], ...] = (
     (NoPlanError, NO_PLAN),
 )
 STDOUT = "-"
+MOST_SECONDS = 1e6
 
 
 @dataclass(frozen=True)
@@ -101,8 +104,8 @@ class Effort:
 
     def settings(self) -> SearchSettings:
         """Return the settings of the search. Raises InputError."""
-        if self.seconds is not None and not self.seconds > 0.0:
-            raise InputError(f"--seconds must be over 0, got {self.seconds:g}")
+        if self.seconds is not None and not 0.0 < self.seconds <= MOST_SECONDS:
+            raise InputError(f"--seconds must be over 0 and at most {MOST_SECONDS:.0f}, got {self.seconds:g}")
         given: dict[str, Any] = {
             "seconds": self.seconds,
             "gap": gap_of_text(self.gap),
@@ -122,16 +125,16 @@ def gap_of_text(typed: str | None) -> float | None:
     try:
         gap = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
     except ValueError:
-        raise InputError(f'--gap must be a share such as "2 %" or 0.02, got {typed}') from None
+        raise InputError(f'--gap must be a share such as "2 %" or 0.02, got {quoted(typed)}') from None
     if not 0.0 < gap < 1.0:
-        raise InputError(f'--gap must lie between 0 and 100 %, such as "2 %" or 0.02, got {typed}')
+        raise InputError(f'--gap must lie between 0 and 100 %, such as "2 %" or 0.02, got {quoted(typed)}')
     return gap
 
 
 def weighs_doubt(typed: str) -> bool:
     """Return whether doubt is to be weighed. Raises InputError."""
     if typed not in {"on", "off"}:
-        raise InputError(f"--doubt must be on or off, got {typed}")
+        raise InputError(f"--doubt must be on or off, got {quoted(typed)}")
     return typed == "on"
 
 
@@ -142,7 +145,7 @@ def exit_code(error: Exception) -> int | None:
 
 def said(error: Exception, units: Units) -> str:
     """Return an error in one line, its quantities in the reader's units."""
-    return " ".join(in_units(str(error), units).split())
+    return writable(" ".join(in_units(str(error), units).split()))
 
 
 def demo(shown: Shown, effort: Effort) -> None:
@@ -170,6 +173,7 @@ def _plan(
     marks: FileRead | None = None,
 ) -> None:  # fmt: skip
     settings = effort.settings()
+    _check_json(shown)
     mill = parse_document(mill_at.file, Mill)
     prices = parse_document(prices_at.file, PriceBook)
     read = read_log(file, about, marks)
@@ -184,6 +188,7 @@ def price(
     *, mill: Path | None, prices: Path | None, marks: Path | None, doubt: bool,
 ) -> None:  # fmt: skip
     """Price a way that somebody chose, or plan on from passes made. Raises the errors of EXIT_CODES."""
+    _check_json(shown)
     mill_at, prices_at = settle(mill, MILL_FILE), settle(prices, PRICES_FILE)
     the_mill, the_prices = parse_document(mill_at.file, Mill), parse_document(prices_at.file, PriceBook)
     chosen = way.given(the_mill, shown.units)
@@ -202,6 +207,12 @@ def _run() -> Run:
     )
 
 
+def _check_json(shown: Shown) -> None:
+    """Refuse a file for the document that cannot be written, before anybody waits for a plan. Raises InputError."""
+    if shown.json not in {None, STDOUT}:
+        check_writable(Path(str(shown.json)))
+
+
 def _show(
     document: PlanDocument, shown: Shown, read: LogRead, mill_at: Settled, prices_at: Settled, title: str
 ) -> None:
@@ -209,13 +220,19 @@ def _show(
     if shown.json == STDOUT:
         sys.stdout.write(as_json)
         return
+    not_written: InputError | None = None
     if shown.json is not None:
-        write_whole(Path(shown.json), as_json.encode())
+        try:
+            write_whole(Path(shown.json), as_json.encode())
+        except InputError as error:
+            not_written = error  # told once the plan is printed, which is not to be lost
     assumed = Assumed(
         mill=_where(mill_at), prices=_where(prices_at),
         species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from,
     )  # fmt: skip
     typer.echo(plan_text(document, assumed, shown.units, show_all=shown.show_all, title=title), nl=False)
+    if not_written is not None:
+        raise not_written
 
 
 def _where(settled: Settled) -> str:
@@ -245,27 +262,34 @@ def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) ->
     suffix = out.suffix.lower()
     if suffix not in MESH_SUFFIXES:
         raise InputError(f"--out must end in {', '.join(MESH_SUFFIXES)}, got {out}")
+    check_writable(out)
     read = read_log(read_file(log), about)
     body = read.log.wood if wood else read.log.outer
     write_whole(out, mesh_file(body, suffix, read.log.colours if body is read.log.outer else None))
-    typer.echo(solid_text(read.log.name, read.log.length_m, body.volume_m3, len(body.faces), str(out), units), nl=False)
+    typer.echo(
+        solid_text(read.log.name, read.log.length_m, body.volume_m3, len(body.faces), writable(str(out)), units),
+        nl=False,
+    )
 
 
 def init(folder: Path, *, force: bool, scan: bool = False) -> None:
     """Write the samples to edit into a folder, all of them or none; `scan`: an invented scan to try with them."""
     names = (MILL_FILE, PRICES_FILE, SHEET_FILE, *((SCAN_FILE,) if scan else ()))
-    there = [name for name in names if (folder / name).exists()]
-    if there and not force:
-        raise InputError(f"{folder / there[0]} is there already; --force writes over it, or name another folder")
+    shown = writable(str(folder))
     try:
+        there = [name for name in names if (folder / name).exists()]
+        if there and not force:
+            raise InputError(f"{shown}/{there[0]} is there already; --force writes over it, or name another folder")
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise InputError(f"{folder} cannot be made: {error.strerror or error}") from None
+        raise InputError(f"{shown} cannot be made: {error.strerror or error}") from None
+    for name in names:
+        check_writable(folder / name)
     for name in names:
         write_whole(folder / name, invented_scan() if name == SCAN_FILE else (SAMPLES / name).read_bytes())
-        typer.echo(f"wrote {folder / name}")
+        typer.echo(f"wrote {writable(str(folder / name))}")
     typer.echo(
-        f"Edit them; then: pithline plan {folder / SHEET_FILE}\n"
+        f"Edit them; then: pithline plan {writable(str(folder / SHEET_FILE))}\n"
         f"{MILL_FILE} and {PRICES_FILE} are looked for in the folder you are in, then in\n"
         f"{users_folder()}, then the samples serve.\n"
         "--mill FILE and --prices FILE name others."

@@ -282,8 +282,18 @@ def start_plan(desk: Desk, log_id: str, request: PlanRequest) -> JobShown:
 
 
 def start_way(desk: Desk, log_id: str, request: WayRequest) -> JobShown:
-    """Queue the pricing of a way that somebody chose. Raises as start_plan does."""
+    """Queue the pricing of a way that somebody chose. Raises as start_plan does, and GivenError."""
+    ready_log(desk, log_id)
+    check_way(desk, request)
     return _start(desk, "way", log_id, request)
+
+
+def check_way(desk: Desk, request: WayRequest) -> None:
+    """Refuse a way that cannot be read, while whoever wrote it is still there.
+
+    Raises NotFoundError, InputError, GivenError.
+    """
+    request.way().given(planned_on(desk, request)[0], request.units)
 
 
 def planned_on(desk: Desk, request: PlanRequest | WayRequest) -> tuple[Mill, PriceBook]:

@@ -4,18 +4,19 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_serializer, field_validator
 
-from optimizer.lengths import parse_length_m
 from optimizer.mill import Mill
 from optimizer.planning import DEFAULT_LAYS
 from optimizer.prices import PriceBook
+from optimizer.quoted import writable
 from optimizer.typed import Typed
 from optimizer.wood import find_wood
 from service.job_state import JobState
-from service.log_reading import AboutLog
+from service.log_reading import AboutLog, end_trim_m, taped_m_of
 from service.mark_sheet import MarkTyped
 from service.quantities import in_si
 from service.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
 from service.units import Units
+from service.way import Way
 
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
 JobKind = Literal["read", "plan", "way"]
@@ -34,6 +35,12 @@ class ErrorShown(Shown):
     message: str = Field(description="The field, the bound, the value, in one line.")
     field: str | None = Field(None, description="The field that is wrong, where it is one.")
     what_to_do: str = Field(description="What to do next.")
+
+    @field_validator("message", "field", mode="before")
+    @classmethod
+    def in_letters_that_can_be_sent(cls, text: Any) -> Any:
+        """Take what repeats somebody's half of a surrogate pair, as JSON may hold one."""
+        return writable(text) if isinstance(text, str) else text
 
     @field_serializer("message", when_used="json")
     def in_si(self, message: str) -> str:
@@ -90,12 +97,20 @@ class About(Typed):
             find_wood(name)
         return name
 
-    @field_validator("end_trim", "taped_length")
+    @field_validator("end_trim")
     @classmethod
-    def length_with_its_unit(cls, text: str | None) -> str | None:
-        """Refuse what is no length."""
+    def readable_trim(cls, text: str | None) -> str | None:
+        """Refuse what is no length of that kind."""
         if text is not None:
-            parse_length_m(text)
+            end_trim_m(text)
+        return text
+
+    @field_validator("taped_length")
+    @classmethod
+    def readable_tape(cls, text: str | None) -> str | None:
+        """Refuse what is no length of that kind."""
+        if text is not None:
+            taped_m_of(text)
         return text
 
     def about_log(self) -> AboutLog:
@@ -236,6 +251,10 @@ class WayRequest(Assumed):
     )
     doubt: Doubt = "on"
     units: Units = Field(Units.IMPERIAL, description="What bare numbers are in.")
+
+    def way(self) -> Way:
+        """Return the way as typed."""
+        return Way(self.roll_deg, self.shim_butt, self.shim_top, self.heights, self.made, self.seen, self.stretch)
 
 
 class JobShown(Shown):

@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import stat
 import tempfile
 import tomllib
 from dataclasses import dataclass
@@ -12,6 +13,7 @@ from typing import Any, TypeVar
 import typer
 from pydantic import ValidationError
 
+from optimizer.quoted import writable
 from optimizer.typed import Typed, one_line
 from service.errors import InputError
 from service.mistaken_file import mistaken
@@ -58,20 +60,28 @@ def users_folder() -> Path:
 
 def read_file(path: Path, *, at_most: int = MAX_LOG_BYTES) -> FileRead:
     """Read a file. Raises InputError where it is missing, no file, unreadable, empty or too large."""
+    shown = writable(str(path))
     try:
-        size = path.stat().st_size
-        if path.is_dir():
-            raise InputError(f"{path} is a folder; name a file in it")
-        if size > at_most:
-            raise InputError(f"{path} is too large: {size} bytes, at most {at_most} are read")
+        about = path.stat()
+        if stat.S_ISDIR(about.st_mode):
+            raise InputError(f"{shown} is a folder; name a file in it")
+        if not stat.S_ISREG(about.st_mode):
+            # Reading a pipe or a device may wait, or go on, for ever.
+            raise InputError(f"{shown} is not a file but a pipe or a device; save its data in a file and name that")
+        if about.st_size > at_most:
+            raise InputError(f"{shown} is too large: {about.st_size} bytes, at most {at_most} are read")
         data = path.read_bytes()
     except FileNotFoundError:
-        raise InputError(f"{path} does not exist; check its name and folder") from None
-    except OSError as error:
-        raise InputError(f"{path} cannot be read: {error.strerror or error}") from None
+        raise InputError(f"{shown} does not exist; check its name and folder") from None
+    except (OSError, ValueError) as error:  # ValueError: a name that no file can have
+        raise InputError(f"{shown} cannot be read: {_why(error)}") from None
     if not data:
-        raise InputError(f"{path} is empty; nothing can be read from it")
-    return FileRead(str(path), data, hashlib.sha256(data).hexdigest())
+        raise InputError(f"{shown} is empty; nothing can be read from it")
+    return FileRead(shown, data, hashlib.sha256(data).hexdigest())
+
+
+def _why(error: Exception) -> str:
+    return getattr(error, "strerror", None) or str(error)
 
 
 def read_sample(name: str) -> FileRead:
@@ -85,9 +95,16 @@ def settle(given: Path | None, name: str) -> Settled:
     if given is not None:
         return Settled(read_file(given, at_most=MAX_TOML_BYTES), "given")
     for folder, where in ((Path(), "in this folder"), (users_folder(), "in your own folder")):
-        if (folder / name).exists():
+        if _is_there(folder / name):
             return Settled(read_file(folder / name, at_most=MAX_TOML_BYTES), where)
     return Settled(read_sample(name), "the sample that comes with Pithline")
+
+
+def _is_there(path: Path) -> bool:
+    try:
+        return path.exists()
+    except OSError as error:
+        raise InputError(f"{writable(str(path))} cannot be read: {_why(error)}") from None
 
 
 def parse_toml(file: FileRead) -> dict[str, Any]:
@@ -101,6 +118,8 @@ def parse_toml(file: FileRead) -> dict[str, Any]:
         raise InputError(f'{file.shown} is no TOML: {error}; texts stand in quotes: throat = "56 in"') from None
     except RecursionError:
         raise InputError(f"{file.shown} is no TOML: it is nested too deeply") from None
+    except ValueError:  # of a whole number with more digits than Python reads
+        raise InputError(f"{file.shown} holds a number of thousands of digits; look at its numbers") from None
 
 
 def parse_document(file: FileRead, model: type[Model]) -> Model:
@@ -112,23 +131,58 @@ def parse_document(file: FileRead, model: type[Model]) -> Model:
         raise mistaken(file.shown, set(typed), model) or InputError(f"{file.shown}: {one_line(error)}") from None
 
 
+def check_writable(path: Path) -> None:
+    """Refuse a file that cannot be written, before the work that would make it. Raises InputError."""
+    shown = writable(str(path))
+    try:
+        if path.is_dir():
+            raise InputError(f"{shown} is a folder; name a file in it")
+        if not path.parent.is_dir():
+            raise InputError(
+                f"{shown} cannot be written: there is no folder {writable(str(path.parent))}; make it first"
+            )
+        if _is_device(path):
+            return
+        if path.exists() and not path.is_file():
+            raise InputError(f"{shown} is not a file but a pipe or a device; name a file")
+        handle, probe = tempfile.mkstemp(dir=path.parent, prefix=_PREFIX)
+        os.close(handle)
+        Path(probe).unlink()
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        raise InputError(f"{shown} cannot be written: {_why(error)}") from None
+
+
+_PREFIX = ".pithline-"
+
+
+def _is_device(path: Path) -> bool:
+    """Tell whether a path is such as /dev/null, which is written to as it is."""
+    return path.is_char_device()
+
+
 def write_whole(path: Path, data: bytes) -> None:
     """Write a file by way of a temporary one beside it, so that nobody ever finds half of it.
 
     Raises InputError where that cannot be done.
     """
+    check_writable(path)
+    temporary: Path | None = None
     try:
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    except OSError as error:
-        raise InputError(f"{path} cannot be written: {error.strerror or error}") from None
-    try:
+        if _is_device(path):
+            path.write_bytes(data)
+            return
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=_PREFIX)
+        temporary = Path(name)
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
         # mkstemp lets the owner alone read; a file that a person asked for gets the usual rights.
         umask = os.umask(0)
         os.umask(umask)
-        Path(temporary).chmod(0o666 & ~umask)
-        Path(temporary).replace(path)
+        temporary.chmod(0o666 & ~umask)
+        temporary.replace(path)
     except OSError as error:
-        Path(temporary).unlink(missing_ok=True)
-        raise InputError(f"{path} cannot be written: {error.strerror or error}") from None
+        if temporary is not None:
+            temporary.unlink(missing_ok=True)
+        raise InputError(f"{writable(str(path))} cannot be written: {_why(error)}") from None

@@ -8,7 +8,7 @@
 """
 
 from ipaddress import ip_address
-from urllib.parse import quote, urlsplit
+from urllib.parse import SplitResult, quote, urlsplit
 
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import RedirectResponse
@@ -47,7 +47,7 @@ class Guard:
             await answer(error_shown(error) or ours())(scope, receive, send)
         except NotSignedInError as error:
             if _is_page(scope["method"], request):
-                there = RedirectResponse(f"{SIGN_IN_PAGE}?next={quote(request.url.path)}", 303)
+                there = RedirectResponse(f"{SIGN_IN_PAGE}?next={quote(request.scope['path'])}", 303)
                 await there(scope, receive, send)
                 return
             await answer(error_shown(error) or ours())(scope, receive, send)
@@ -56,7 +56,7 @@ class Guard:
 
     async def _check_session(self, request: HTTPConnection) -> None:
         sessions = request.app.state.sessions
-        path = request.url.path
+        path = request.scope["path"]
         if not sessions.are_needed or path in OPEN_PATHS or path.startswith(OPEN_FOLDERS):
             return
         token = request.cookies.get(sessions.cookie)
@@ -66,10 +66,9 @@ class Guard:
 
 def check_host(host: str, settings: Settings) -> None:
     """Refuse a name that the service does not go by. Raises WrongHostError."""
-    try:
-        name = urlsplit(f"//{host}").hostname or ""
-    except ValueError:
-        name = ""
+    parts = _parts_of(f"//{host}")
+    # A host that goes on like an address, such as localhost/static/?, would be read as the path of the request.
+    name = (parts.hostname or "") if parts is not None and parts.netloc == host and "@" not in host else ""
     if name == "localhost" or name in {known.lower() for known in settings.allowed_hosts}:
         return
     try:
@@ -91,9 +90,18 @@ def check_site(method: str, request: HTTPConnection) -> None:
 
 def _is_same(origin: str, host: str) -> bool:
     # The scheme may differ behind a proxy that speaks https.
-    return urlsplit(origin.lower()).netloc == host.lower() != ""
+    parts = _parts_of(origin.lower())
+    return parts is not None and parts.netloc == host.lower() != ""
+
+
+def _parts_of(address: str) -> SplitResult | None:
+    """Return the parts of an address; None of what is no address."""
+    try:
+        return urlsplit(address)
+    except ValueError:
+        return None
 
 
 def _is_page(method: str, request: HTTPConnection) -> bool:
     wants_page = "text/html" in request.headers.get("accept", "")
-    return method == "GET" and wants_page and not request.url.path.startswith("/api/")
+    return method == "GET" and wants_page and not request.scope["path"].startswith("/api/")

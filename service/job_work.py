@@ -29,7 +29,6 @@ from service.log_reading import READING_STAGES, LogRead, read_log
 from service.named_files import naming_files
 from service.refusals import DiskFullError, error_shown, ours
 from service.store import Store
-from service.way import Way
 from service.way_priced import way_priced
 
 PROGRESS_SECONDS = 0.2
@@ -137,16 +136,7 @@ class _Worker:
         asked = self._asked()
         request = WayRequest.model_validate(asked["request"])
         mill, prices = _assumed(asked)
-        way = Way(
-            request.roll_deg,
-            request.shim_butt,
-            request.shim_top,
-            request.heights,
-            request.made,
-            request.seen,
-            request.stretch,
-        )
-        chosen = way.given(mill, request.units)
+        chosen = request.way().given(mill, request.units)
         read = self._log()
         self.note("pricing")
         weighs = request.doubt == "on"

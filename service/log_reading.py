@@ -1,6 +1,5 @@
 """From the user's file to a Log with its wood: what the sheet says, what the user says, what is assumed."""
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -11,6 +10,7 @@ import numpy as np
 from optimizer.lengths import LengthError, parse_length_m
 from optimizer.plan import Mark, Source
 from optimizer.quantities import long_length
+from optimizer.quoted import quoted
 from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
 from scans.colours import coloured
 from scans.errors import OpenSolidError, ScanError
@@ -32,6 +32,8 @@ from service.mark_sheet import MarksRead, MarksTyped, placed
 MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
 MOST_END_TRIM_M = 5.0
+MOST_TAPED_M = 60.0
+MOST_COST = 1e7
 _ON_FACES = 400_000
 SHEET_SUFFIX = ".toml"
 _UNIT_HINT = "; --unit mm says it"
@@ -92,22 +94,22 @@ def read_log(
     the file that is wrong.
     """
     if about.bark not in {None, "on", "off"}:
-        raise InputError(f"--bark must be on or off, got {about.bark}")
-    if about.cost is not None and not 0.0 <= about.cost < math.inf:
-        raise InputError(f"--cost must be 0 or more, got {about.cost:g}")
+        raise InputError(f"--bark must be on or off, got {quoted(about.bark)}")
+    if about.cost is not None and not 0.0 <= about.cost <= MOST_COST:
+        raise InputError(f"--cost must lie in 0 to {MOST_COST:.0f}, got {about.cost:g}")
     for option, given, known in (
         ("--unit", about.unit, UNITS_M),
         ("--up", about.up, UP_TURNS),
         ("--butt", about.butt, ("other",)),
     ):
         if given is not None and given not in known:
-            raise InputError(f"{option} must be one of {', '.join(known)}, got {given}")
+            raise InputError(f"{option} must be one of {', '.join(known)}, got {quoted(given)}")
     on_stage(READING_STAGES[0])
-    trim_m = None if about.end_trim is None else _end_trim_m(about.end_trim)
+    trim_m = None if about.end_trim is None else end_trim_m(about.end_trim)
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
     if file.suffix == SHEET_SUFFIX:
-        if about.unit or about.up or about.butt or about.taped_length or about.pick:
+        if any(said is not None for said in (about.unit, about.up, about.butt, about.taped_length, about.pick)):
             raise InputError(
                 f"{file.shown}: --unit, --up, --butt, --taped-length and --pick are for meshes and scans; "
                 "leave them out"
@@ -117,7 +119,8 @@ def read_log(
     return replace(read, marks=placed(read.log, more, taped=False))
 
 
-def _end_trim_m(text: str) -> float:
+def end_trim_m(text: str) -> float:
+    """Read what is lost at each end. [m]. Raises InputError."""
     try:
         trim_m = parse_length_m(text)
     except LengthError as error:
@@ -174,7 +177,7 @@ def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
         ratios.append(wood.bark_ratio(diameter_m) if bark_on else 1.0)
         return ratios[-1]
 
-    taped_m = None if about.taped_length is None else _taped_m(about.taped_length)
+    taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
     name = Path(file.shown).stem
     try:
         scan = read_scan_apart(file.data, file.suffix, ReadingLimits())
@@ -201,11 +204,15 @@ def _sentence(note: str) -> str:
     return f"{note[:1].upper()}{note[1:]}."
 
 
-def _taped_m(text: str) -> float:
+def taped_m_of(text: str) -> float:
+    """Read a log's length by the tape. [m]. Raises InputError."""
     try:
-        return parse_length_m(text)
+        taped_m = parse_length_m(text)
     except LengthError as error:
         raise InputError(f"--taped-length: {error}") from None
+    if not 0.0 < taped_m <= MOST_TAPED_M:
+        raise InputError(f"--taped-length must be over 0 and at most {long_length(MOST_TAPED_M)}, got {text}")
+    return taped_m
 
 
 def _from_closed(

@@ -13,9 +13,10 @@ from pathlib import Path
 from typing import Any, BinaryIO
 
 from fastapi.concurrency import run_in_threadpool
-from python_multipart.exceptions import MultipartParseError
+from python_multipart.exceptions import FormParserError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
+from service.body_limit import stated_bytes
 from service.errors import InputError
 from service.file_store import FileStore, no_room, writing_to_disk
 from service.refusals import TooLargeError
@@ -99,12 +100,19 @@ def check_room(files: FileStore, limits: Limits, size: int) -> None:
 
 def check_length(stated: str | None, files: FileStore, limits: Limits) -> None:
     """Refuse at once what its own length says is too much. stated : the Content-Length, if there is one."""
-    if stated is None or not stated.isdigit():
+    size = stated_bytes(stated)
+    if size is None:
         return
-    size = int(stated)
     if size > limits.file_bytes + MOST_FORM_BYTES:
         raise too_large(limits.file_bytes)
     check_room(files, limits, size)
+
+
+def _options(header: str) -> tuple[bytes, dict[bytes, bytes]]:
+    try:
+        return parse_options_header(header)
+    except (ValueError, LookupError):  # letters or a character set that it cannot write
+        raise InputError("the form has a header that cannot be read; send it again with plain letters") from None
 
 
 @dataclass
@@ -119,7 +127,7 @@ class FormTaker:
     """Takes a form apart as it comes: its file to a FileTaker, its fields to memory. Raises InputError."""
 
     def __init__(self, content_type: str, taker: FileTaker) -> None:
-        kind, options = parse_options_header(content_type)
+        kind, options = _options(content_type)
         boundary = options.get(b"boundary", b"")
         if kind != b"multipart/form-data" or not boundary:
             raise InputError("the form has no boundary; send it as multipart/form-data")
@@ -130,7 +138,10 @@ class FormTaker:
         self.fields: dict[str, str] = {}
         self.file_name: str | None = None
         self.is_whole = False
-        self._parser = MultipartParser(boundary, self._callbacks())
+        try:
+            self._parser = MultipartParser(boundary, self._callbacks())
+        except FormParserError as error:
+            raise InputError(f"the form cannot be read: {error}; send it with a shorter boundary") from None
 
     def _callbacks(self) -> Any:
         return {
@@ -148,7 +159,7 @@ class FormTaker:
         """Take some more of the body."""
         try:
             self._parser.write(data)
-        except MultipartParseError as error:
+        except FormParserError as error:
             raise InputError(f"the form cannot be read: {error}; send it again") from None
 
     def _begin(self) -> None:
@@ -167,7 +178,7 @@ class FormTaker:
             raise InputError("the form has too many headers; send it again")
 
     def _end_headers(self) -> None:
-        _, options = parse_options_header(self._part.headers.get("content-disposition", ""))
+        _, options = _options(self._part.headers.get("content-disposition", ""))
         self._part.name = options.get(b"name", b"").decode("utf-8", "replace")
         if b"filename" in options:
             if self.file_name is not None:

@@ -13,13 +13,14 @@ from optimizer.mill import Mill
 from optimizer.outlines import width_profile
 from optimizer.plan import Plan
 from optimizer.quantities import long_length, width
+from optimizer.quoted import quoted
 from scans.log import Solid
 from service.errors import InputError
 from service.units import Units
 
 FACE_OFF_SHARE = 0.1
 """A face that is farther off than this says that the log is not what was measured (our own rule, no source)."""
-_FACE = re.compile(r"\s*(?:(?P<order>\d+)\s*:)?(?P<width>.+?)(?:x|×|\bby\b)(?P<length>.+)", re.IGNORECASE)
+_FACE = re.compile(r"\s*(?:(?P<order>[0-9]{1,4})\s*:)?(?P<width>.+?)(?:x|×|\bby\b)(?P<length>.+)", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -78,7 +79,7 @@ def _stretch_m(text: str, units: Units) -> tuple[float, float]:
     ends = re.split(r"\s+to\s+", text.strip())
     if len(ends) != 2:
         raise InputError(
-            f'--stretch must hold two places along the log, got "{text}"; write it as "2 ft to 11 ft 6 in"'
+            f'--stretch must hold two places along the log, got "{quoted(text)}"; write it as "2 ft to 11 ft 6 in"'
         )
     from_m, to_m = (_length_m("--stretch", end, units) for end in ends)
     return from_m, to_m
@@ -87,10 +88,12 @@ def _stretch_m(text: str, units: Units) -> tuple[float, float]:
 def _face_seen(text: str, units: Units) -> FaceSeen:
     found = _FACE.fullmatch(text)
     if found is None:
-        raise InputError(f'--seen must hold a pass, a width and a length, got "{text}"; write it as "1: 22 in x 8 ft"')
+        raise InputError(
+            f'--seen must hold a pass, a width and a length, got "{quoted(text)}"; write it as "1: 22 in x 8 ft"'
+        )
     width_m, length_m = (_length_m("--seen", found[name], units) for name in ("width", "length"))
     if width_m <= 0.0 or length_m <= 0.0:
-        raise InputError(f'--seen must hold a width and a length over 0, got "{text}"')
+        raise InputError(f'--seen must hold a width and a length over 0, got "{quoted(text)}"')
     return FaceSeen(int(found["order"] or 1), width_m, length_m)
 
 

@@ -7,12 +7,13 @@ stands at the field that is wrong. A bare number is in the unit that stands besi
 import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from math import ceil, floor
+from math import ceil, floor, isfinite
 from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 
 from optimizer.lengths import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
+from optimizer.quoted import quoted
 from optimizer.typed import Typed
 from service.units import Units
 
@@ -28,6 +29,8 @@ _TO_SI = {
 _FINEST = 64
 _HAIR_PARTS = 1e-6
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
+_ROW = re.compile(r"\.(0|[1-9][0-9]{0,3})(?=\.|$)")
+"""The number of a row within a name."""
 
 
 @dataclass(frozen=True)
@@ -66,13 +69,19 @@ class Asked:
 
     def asks(self, name: str) -> bool:
         """Tell whether there is such a field."""
-        plain = re.sub(r"\.\d+", ".*", name)
-        return any(question.name == plain for question in self.fields)
+        return self._found(name) is not None
 
     def of(self, name: str) -> Field:
-        """Return the field of a name with its numbers."""
-        plain = re.sub(r"\.\d+", ".*", name)
-        return next(found for found in self.fields if found.name == plain)
+        """Return the field of a name with its numbers. Raises KeyError."""
+        found = self._found(name)
+        if found is None:
+            raise KeyError(name)
+        return found
+
+    def _found(self, name: str) -> Field | None:
+        # Whoever sends a form may name its fields as they like: a * of their own is no number.
+        plain = "" if "*" in name else _ROW.sub(".*", name)
+        return next((question for question in self.fields if question.name == plain), None)
 
 
 @dataclass
@@ -88,10 +97,9 @@ class Filled:
 
 
 def row_numbers(typed: Typed_, rows: str) -> list[int]:
-    """Return the numbers of a list's rows among typed names, in order."""
-    start = f"{rows}."
-    found = {int(name[len(start) :].split(".")[0]) for name in typed if name.startswith(start)}
-    return sorted(found)
+    """Return the numbers of a list's rows among typed names, in order; other names are passed over."""
+    found = (_ROW.match(name, len(rows)) for name in typed if name.startswith(rows))
+    return sorted({int(row[1]) for row in found if row is not None})
 
 
 def filled(asked: Asked, typed: Typed_, units: Units) -> Filled:
@@ -119,10 +127,7 @@ def filled(asked: Asked, typed: Typed_, units: Units) -> Filled:
 
 
 def _row_prefixes(name: str) -> Iterator[str]:
-    steps = name.split(".")
-    for at, step in enumerate(steps):
-        if step.isdigit():
-            yield ".".join(steps[: at + 1])
+    return (name[: row.end()] for row in _ROW.finditer(name))
 
 
 def _put(document: dict[str, Any], name: str, value: Any) -> None:
@@ -143,7 +148,7 @@ def _value(question: Field, value: str, units: Units) -> Any:
     number = _number(value, question.label)
     if question.kind == "whole":
         if number != int(number):
-            raise ValueError(f"{question.label} must be a whole number, got {value}")
+            raise ValueError(f"{question.label} must be a whole number, got {quoted(value)}")
         return int(number)
     if question.kind in _TO_SI:
         imperial, _, metric, _ = _TO_SI[question.kind]
@@ -158,8 +163,8 @@ def length_m(text: str, units: Units) -> float:
 
 def _number(text: str, label: str) -> float:
     plain = text.replace(",", "").removesuffix("%").strip().lstrip("$").strip()
-    if not _NUMBER.fullmatch(plain):
-        raise ValueError(f"{label} must be a number, got {text}")
+    if not _NUMBER.fullmatch(plain) or not isfinite(float(plain)):
+        raise ValueError(f"{label} must be a number, got {quoted(text)}")
     return float(plain)
 
 
@@ -184,7 +189,7 @@ def _listed(asked: Asked, document: dict[str, Any]) -> tuple[dict[str, Any], dic
     def turned(value: Any, new: str, old: str) -> Any:
         if not isinstance(value, dict):
             return value
-        if re.sub(r"\.\d+", ".*", old) in asked.rows:
+        if _ROW.sub(".*", old) in asked.rows:
             rows = sorted(value.items(), key=lambda row: int(row[0]))
             for at, (number, _) in enumerate(rows):
                 places[f"{new}.{at}"] = f"{old}.{number}"
@@ -210,7 +215,7 @@ def _said(asked: Asked, name: str, found: Any, units: Units) -> str:
     message = str(found["msg"]).removeprefix("Value error, ").replace("Input should", "must")
     try:
         question = asked.of(name)
-    except StopIteration:
+    except KeyError:
         return message
     bounds = found.get("ctx") or {}
     if question.kind in {"length", "long"} or question.kind in _TO_SI:

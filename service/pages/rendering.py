@@ -16,7 +16,9 @@ from jinja2.runtime import Context
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
+from optimizer.quoted import writable
 from service.documents import ErrorShown
+from service.errors import InputError
 from service.measures import measures_in
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
@@ -87,9 +89,12 @@ OwnUnits = Annotated[Units, Depends(units_of)]
 
 
 async def typed_in(request: Request) -> dict[str, str]:
-    """Return the fields of a form as typed; files are passed over."""
-    form: FormData = await request.form(max_files=0, max_fields=2000)
-    return {name: value for name, value in form.items() if not isinstance(value, UploadFile)}
+    """Return the fields of a form as typed; files are passed over. Raises InputError for one that is no text."""
+    try:
+        form: FormData = await request.form(max_files=0, max_fields=2000)
+    except (ValueError, LookupError):  # a character set that is none, or another than that of what was sent
+        raise InputError("the form cannot be read; send it again as UTF-8") from None
+    return {writable(name): writable(value) for name, value in form.items() if not isinstance(value, UploadFile)}
 
 
 TypedIn = Annotated[dict[str, str], Depends(typed_in)]
@@ -124,7 +129,10 @@ def see(path: str) -> RedirectResponse:
 
 def own_path(address: str | None, otherwise: str = "/") -> str:
     """Return a path of these pages that an address names; never one of another site."""
-    parts = urlsplit(address or "")
+    try:
+        parts = urlsplit(address or "")
+    except ValueError:
+        return otherwise
     is_own = not parts.scheme and not parts.netloc and parts.path.startswith("/") and "\\" not in parts.path
     return f"{parts.path}?{parts.query}".rstrip("?") if is_own and not parts.path.startswith("//") else otherwise
 

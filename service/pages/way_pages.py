@@ -10,6 +10,7 @@ from pydantic import ValidationError
 
 from optimizer.lengths import INCH_M, LengthError
 from optimizer.plan import PlanDocument
+from optimizer.quoted import quoted
 from service import desk as at
 from service.api_parts import LogId, OwnDesk, PlanId
 from service.desk import Desk
@@ -22,7 +23,6 @@ from service.pages.plan_view import shim_at, way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.refusals import NotFoundError, error_shown
 from service.units import Units
-from service.way import Way
 
 router = APIRouter(route_class=PageRoute)
 _ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch")
@@ -176,15 +176,14 @@ def asked_of(desk: Desk, typed: Typed, units: Units, of_plan: str | None = None)
         try:
             fields[name] = kind(text) if text else None
         except ValueError:
-            errors[name] = f"This must be a {'whole ' if kind is int else ''}number, got {text[:40]}"
+            errors[name] = f"This must be a {'whole ' if kind is int else ''}number, got {quoted(text)}"
     errors |= _not_lengths({"shim_butt": [fields["shim_butt"]], "shim_top": [fields["shim_top"]]}, units)
     errors |= _not_lengths({"heights": heights.split(", ")} if heights else {}, units)
     if errors:
         return None, errors
     try:
         asked = WayRequest(**fields)
-        way = Way(asked.roll_deg, asked.shim_butt, asked.shim_top, asked.heights, asked.made, asked.seen, asked.stretch)
-        way.given(at.planned_on(desk, asked)[0], units)
+        at.check_way(desk, asked)
     except (ValueError, NotFoundError) as error:
         return None, _said(error)
     return asked, {}

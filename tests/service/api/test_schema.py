@@ -1,35 +1,15 @@
 """The API as its own description says: made-up requests from it get what it promises, and never break anything."""
 
 import time
+from collections import defaultdict
 
 import pytest
-import schemathesis
-from hypothesis import HealthCheck, Phase, given, settings
-from schemathesis.checks import not_a_server_error
-from schemathesis.specs.openapi.checks import (
-    allow_header_conformance,
-    content_type_conformance,
-    response_schema_conformance,
-    status_code_conformance,
-)
+from made_up import MEANINGLESS, ask_each, ask_oddly, walk
+from schemathesis import GenerationMode
 from served import serving
 from small_log import STRAIGHT
 
 from service.settings import Settings
-
-PROMISED = [
-    not_a_server_error,
-    status_code_conformance,
-    content_type_conformance,
-    response_schema_conformance,
-    allow_header_conformance,
-]
-QUICK = settings(
-    max_examples=6, phases=[Phase.generate], deadline=None, database=None, derandomize=True,
-    suppress_health_check=list(HealthCheck),
-)  # fmt: skip
-MEANINGLESS = {"GET /api/jobs/{job_id}/events"}
-"""What lasts as long as a job does."""
 
 
 @pytest.fixture(scope="module")
@@ -111,27 +91,42 @@ def test_the_shortest_sheet_of_the_examples_is_taken_as_a_file(idle):
     assert (by_form.status_code, as_body.status_code) == (202, 200)
 
 
-def test_made_up_requests_get_what_is_promised(idle):
+@pytest.fixture
+def asked():
+    """What was answered, by operation."""
+    return defaultdict(list)
+
+
+@pytest.mark.parametrize("mode", [GenerationMode.POSITIVE, GenerationMode.NEGATIVE])
+def test_made_up_requests_get_what_is_promised(idle, asked, mode):
     client, ids = idle
-    found = schemathesis.openapi.from_dict(client.get("/api/openapi.json").json()).get_all_operations()
-    statuses = {}
 
-    for operation in (result.ok() for result in found):
-        if operation.label in MEANINGLESS:
-            continue
+    ask_each(client, ids, 6, lambda label, status: asked[label].append(status), mode)
 
-        @QUICK
-        @given(operation.as_strategy())
-        def ask(case):
-            own = statuses.setdefault(case.operation.label, [])
-            if case.method not in {"DELETE", "PATCH"} and len(own) % 2 == 0:
-                case.path_parameters |= {name: ids[name] for name in ids.keys() & case.path_parameters.keys()}
-            own.append(case.call_and_validate(base_url=str(client.base_url), checks=PROMISED, timeout=30).status_code)
+    if mode is GenerationMode.POSITIVE:
+        assert len(asked) == sum(map(len, operations(client).values())) - len(MEANINGLESS)
+    else:
+        assert {"POST /api/mills", "PUT /api/price-books/{prices_id}", "GET /api/jobs/{job_id}"} <= set(asked)
+        assert 422 in asked["POST /api/mills"]
 
-        ask()
 
-    assert len(statuses) == sum(map(len, operations(client).values())) - len(MEANINGLESS)
-    assert all(statuses.values())
+def test_sequences_that_use_each_others_answers_get_what_is_promised(idle, asked):
+    client, ids = idle
+
+    walk(client, ids, 20, lambda label, status: asked[label].append(status))
+
+    # What was named by one answer was found by another request.
+    found = {label for label, statuses in asked.items() if "_id}" in label and min(statuses) < 300}
+    assert len(found) > 3
+
+
+def test_what_no_description_could_think_of_breaks_nothing(idle, asked):
+    client, ids = idle
+
+    ask_oddly(client, ids, 10, lambda label, status: asked[label].append(status))
+
+    assert len(asked) == sum(map(len, operations(client).values())) - len(MEANINGLESS)
+    assert 422 in asked["POST /api/logs/sheet"]
 
 
 def test_every_documented_example_is_taken(idle):
