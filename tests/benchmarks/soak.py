@@ -9,6 +9,8 @@ read pages and documents. Every so often a random victim is killed: a worker pro
 SIGKILL or SIGTERM, which is started again on the same folder. In the last third of the time workers alone are
 killed, so that one server lives long enough for its memory to be compared.
 
+The minutes are those that clients work; quiet checks and the warm-up come on top. The service has two slots.
+
 Each client keeps a ledger of what it was told. A request that had no answer may have happened or not. At each quiet
 check (every 5 minutes, twice at least) clients and kills pause, the queue drains, and all is compared:
 
@@ -122,7 +124,7 @@ class _Soak:
         periods = max(2, ceil(self._options.minutes / CHECK_MINUTES))
         for period in range(1, periods + 1):
             killer.spares_server = period > periods - ceil(periods / 3)
-            self._work_until(self._start + 60.0 * self._options.minutes * period / periods, killer)
+            self._work_for(60.0 * self._options.minutes / periods, killer)
             self._look(killer, baseline, ticks and ticks.rpartition("/")[0])
         killer.stopping.set()
         for client in self._clients:
@@ -134,7 +136,8 @@ class _Soak:
     def _asking(self) -> httpx.Client:
         return httpx.Client(base_url=self._service.address, timeout=60.0)
 
-    def _work_until(self, until: float, killer: Killer) -> None:
+    def _work_for(self, seconds: float, killer: Killer) -> None:
+        until = time.monotonic() + seconds
         for thread in (killer, *self._clients):
             (killer.may_kill if thread is killer else thread.may_work).set()
         while time.monotonic() < until:
@@ -181,7 +184,7 @@ class _Soak:
     def _verdict(self, killer: Killer) -> bool:
         statuses = sum((client.statuses for client in self._clients), start=type(self._clients[0].statuses)())
         print("answers:", ", ".join(f"{status} {count}" for status, count in sorted(statuses.items())))
-        print("kills:", ", ".join(f"{victim} {count}" for victim, count in killer.kills.items()))
+        print("kills:", ", ".join(f"{victim} {count}" for victim, count in sorted(killer.kills.items())))
         first, before, last = self._figures[0], self._figures[-2], self._figures[-1]
         grew = [
             f"memory grew from {low.rss_bytes / 1e6:.0f} to {last.rss_bytes / 1e6:.0f} MB since {since}"

@@ -19,7 +19,7 @@ TIMEOUT_SECONDS = 60.0
 MOST_LOGS = 7
 MOST_JOBS_OF_LOG = 8
 MOST_WAITING = 1
-"""So many jobs of a client may wait or run: one slot works for all of them, and quiet checks wait for the last."""
+"""So many jobs of a client may wait or run: few slots work for all clients, and quiet checks wait for the last."""
 
 
 class NotSentError(Exception):
@@ -38,7 +38,7 @@ class Client(Thread):
         self.may_work, self.is_idle, self.stopping = Event(), Event(), Event()
         self.broke: Exception | None = None
         self._serial = 0
-        self._waiting: list[tuple[LogKept, JobKept]] = []
+        self._waiting: list[tuple[LogKept, str]] = []
         # Each request has a connection of its own: on a kept one the server may hang up just as we send.
         self._http = httpx.Client(timeout=TIMEOUT_SECONDS, limits=httpx.Limits(max_keepalive_connections=0))
         self._actions: list[tuple[Callable[[], None], int]] = [
@@ -106,13 +106,16 @@ class Client(Thread):
 
     def upload(self) -> None:
         """Send a log: a sheet as TOML or JSON, a mesh, or a cloud, of a content that others may send too."""
+        if not self._may_start():
+            self.read()
+            return
         if len(self.ledger.logs) >= MOST_LOGS:
             self.remove_log()
             return
         name, cost = self._new_name("log"), self._new_serial() % 1_000_000
         about: dict[str, Any] = {"cost": float(cost)}
         marked = False
-        kind = self._random.choice(("sheet", "sheet", "sheet", "own sheet", "typed", "stl", "ply", "cloud"))
+        (kind,) = self._random.choices(("sheet", "own sheet", "typed", "stl", "ply", "cloud"), (9, 3, 3, 2, 2, 1))
         if kind == "typed":
             given = {"json": things.tomllib.loads(things.sheet(name, cost))}
             self._send_log(LogKept(None, [{"name": name, "about": {}}], path="/api/logs/sheet", upload=given))
@@ -128,7 +131,9 @@ class Client(Thread):
             shown = name if kind == "own sheet" else "Invented log of many"
             file = ("log.toml", things.sheet(shown, 20, self._random.choice((16, 17)), marked=marked).encode())
         given = {"files": {"file": file}, "data": {"name": name, **{k: str(v) for k, v in about.items()}}}
-        log = LogKept(None, [{"name": name, "about": about}], upload=given, marks_of_sheet=int(marked))
+        log = LogKept(
+            None, [{"name": name, "about": about}], upload=given, marks_of_sheet=int(marked), is_heavy="unit" in about
+        )
         self._send_log(log, twice=self._random.random() < 0.15)
 
     def _send_log(self, log: LogKept, *, twice: bool = False) -> None:
@@ -151,6 +156,7 @@ class Client(Thread):
         log.id = next(iter(sorted(ids)), None)
         if ids or None in answers:
             self.ledger.logs.append(log)
+        self._waiting += [(log, answer.json()["job"]["id"]) for answer in answers[:1] if _is_ok(answer)]
 
     def upload_again(self) -> None:
         """Send the same again, as one does who has had no answer."""
@@ -256,10 +262,11 @@ class Client(Thread):
             job.ends = {"failed"} | (job.ends - {"done"})
 
     def _start(self, kind: str, request: dict[str, Any], mill: str | None) -> JobKept | None:
-        if len(self._waiting) >= MOST_WAITING and not self._await_oldest():
+        if not self._may_start():
+            self.read()
             return None
         log = self._ready_log()
-        if log is None or len(log.jobs) >= MOST_JOBS_OF_LOG:
+        if log is None or len(log.jobs) >= MOST_JOBS_OF_LOG or (log.is_heavy and self._random.random() < 0.8):
             return None
         answer = self.ask("POST", f"/api/logs/{log.id}/{kind}", {202, 409}, json=request)
         if answer is None:
@@ -267,26 +274,18 @@ class Client(Thread):
         elif _is_ok(answer):
             job = JobKept(answer.json()["id"], {"done"}, mill)
             log.jobs.append(job)
-            self._waiting.append((log, job))
+            self._waiting.append((log, job.id))
             return job
         return None
 
-    def _await_oldest(self) -> bool:
-        """Wait for a job, whichever way it ends; return whether it did."""
-        log, job = self._waiting[0]
-        for _ in range(40):
-            if log not in self.ledger.logs or log.perhaps_gone:
-                break
-            answer = self.ask("GET", f"/api/jobs/{job.id}", {200})
-            if _is_ok(answer) and answer.json()["ended_at"] is not None:
-                break
-            if not self.may_work.is_set():
-                return False
-            time.sleep(0.3)
-        else:
-            return False
-        self._waiting.pop(0)
-        return True
+    def _may_start(self) -> bool:
+        """Whether few enough jobs of this client wait or run that it may ask for another."""
+        for log, job_id in list(self._waiting):
+            is_here = log in self.ledger.logs and not log.perhaps_gone
+            answer = self.ask("GET", f"/api/jobs/{job_id}", {200}) if is_here else None
+            if not is_here or (_is_ok(answer) and answer.json()["ended_at"] is not None):
+                self._waiting.remove((log, job_id))
+        return len(self._waiting) < MOST_WAITING
 
     def remove_plan(self) -> None:
         """Forget a plan."""

@@ -42,11 +42,13 @@ class JobKept:
 class LogKept(Kept):
     """A log with all that hangs on it.
 
-    fails : whether its file cannot be read. path, upload : what to send, and where, to have the same log again.
-    jobs_unanswered : requests for a job that had no answer. ticks : by plan and pass, whether it is ticked, perhaps.
+    fails : whether its file cannot be read. is_heavy : whether its plans take many seconds.
+    path, upload : what to send, and where, to have the same log again. jobs_unanswered : requests for a job that had
+    no answer. ticks : by plan and pass, whether it is ticked, perhaps.
     """
 
     fails: bool = False
+    is_heavy: bool = False
     path: str = "/api/logs"
     upload: dict[str, Any] | None = None
     marks: list[Kept] = field(default_factory=list)

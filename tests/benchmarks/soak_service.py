@@ -37,7 +37,7 @@ class Service:
         root = Path(__file__).parents[2]
         own = {
             "XDG_CONFIG_HOME": str(folder / "home"), "PYTHONPATH": str(root), "PITHLINE_FREE_BYTES": "0",
-            "TMPDIR": str(self.temporary), "SOAK_MARK": self._mark,
+            "PITHLINE_SLOTS": "2", "TMPDIR": str(self.temporary), "SOAK_MARK": self._mark,
         }  # fmt: skip
         self._environment = {k: v for k, v in os.environ.items() if not k.startswith("PITHLINE_")} | own
 
@@ -137,6 +137,7 @@ class Killer(Thread):
         self.may_kill, self.is_idle, self.stopping = Event(), Event(), Event()
         self.kills = {"worker": 0, "server": 0, "told to end": 0}
         self.broke = ""
+        self._deck: list[str] = []
 
     def run(self) -> None:
         """Kill until told to stop."""
@@ -161,11 +162,10 @@ class Killer(Thread):
                 return
 
     def _kill(self) -> None:
-        victim = (
-            "worker"
-            if self.spares_server
-            else self._random.choice(("worker", "worker", "server", "server", "told to end"))
-        )
+        if not self._deck:
+            # Each kind comes in turn, in an order of chance, so that a short soak has all of them too.
+            self._deck = self._random.sample(sorted(self.kills), len(self.kills))
+        victim = "worker" if self.spares_server else self._deck.pop()
         if victim == "worker":
             workers = self._service.workers()
             if not workers:
