@@ -3,23 +3,25 @@
 import random
 import time
 from collections import Counter
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
+from functools import partial
 from threading import Event, Thread
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import httpx
 import soak_things as things
 from soak_ledger import Faults, JobKept, Kept, Ledger, LogKept
 from soak_service import Service
 
-if TYPE_CHECKING:
-    from collections.abc import Callable
-
 TIMEOUT_SECONDS = 60.0
 MOST_LOGS = 7
 MOST_JOBS_OF_LOG = 8
 MOST_WAITING = 1
 """So many jobs of a client may wait or run: few slots work for all clients, and quiet checks wait for the last."""
+
+_OWN = "own_log.toml"
+"""A sheet of this name has a content that no other client sends."""
 
 
 class NotSentError(Exception):
@@ -42,9 +44,10 @@ class Client(Thread):
         # Each request has a connection of its own: on a kept one the server may hang up just as we send.
         self._http = httpx.Client(timeout=TIMEOUT_SECONDS, limits=httpx.Limits(max_keepalive_connections=0))
         self._actions: list[tuple[Callable[[], None], int]] = [
-            (self.upload, 14), (self.upload_again, 5), (self.upload_broken, 4), (self.plan, 16), (self.price_way, 8),
+            (self.upload, 12), (self.upload_again, 5), (self.upload_broken, 3), (self.plan, 24), (self.price_way, 12),
             (self.add_mark, 8), (self.remove_mark, 4), (self.write_mill, 5), (self.write_prices, 4),
-            (self.remove_mill_or_prices, 3), (self.rename, 4), (self.say_otherwise, 3), (self.remove_log, 4),
+            (self.remove_mill_or_prices, 3), (self.rename, 4), (self.say_otherwise, 3), (self.remove_log, 2),
+            (self.replace_log, 4),
             (self.remove_plan, 2), (self.read, 14), (self.tick, 8 if ticks else 0),
         ]  # fmt: skip
 
@@ -115,7 +118,7 @@ class Client(Thread):
         name, cost = self._new_name("log"), self._new_serial() % 1_000_000
         about: dict[str, Any] = {"cost": float(cost)}
         marked = False
-        (kind,) = self._random.choices(("sheet", "own sheet", "typed", "stl", "ply", "cloud"), (9, 3, 3, 2, 2, 1))
+        (kind,) = self._random.choices(("sheet", "own sheet", "typed", "stl", "ply", "cloud"), (8, 5, 3, 2, 2, 1))
         if kind == "typed":
             given = {"json": things.tomllib.loads(things.sheet(name, cost))}
             self._send_log(LogKept(None, [{"name": name, "about": {}}], path="/api/logs/sheet", upload=given))
@@ -129,7 +132,10 @@ class Client(Thread):
         else:
             marked = self._random.random() < 0.4
             shown = name if kind == "own sheet" else "Invented log of many"
-            file = ("log.toml", things.sheet(shown, 20, self._random.choice((16, 17)), marked=marked).encode())
+            file = (
+                _OWN if kind == "own sheet" else "log.toml",
+                things.sheet(shown, 20, self._random.choice((16, 17)), marked=marked).encode(),
+            )
         given = {"files": {"file": file}, "data": {"name": name, **{k: str(v) for k, v in about.items()}}}
         log = LogKept(
             None, [{"name": name, "about": about}], upload=given, marks_of_sheet=int(marked), is_heavy="unit" in about
@@ -138,18 +144,7 @@ class Client(Thread):
 
     def _send_log(self, log: LogKept, *, twice: bool = False) -> None:
         """Send a log that was never sent before, perhaps by two connections at once."""
-
-        def once(_: int) -> Any:
-            try:
-                return self.ask("POST", log.path, {200, 202}, **log.upload)
-            except NotSentError:
-                return "not sent"
-
-        if twice:
-            with ThreadPoolExecutor(2) as pool:
-                answers = list(pool.map(once, range(2)))
-        else:
-            answers = [once(0)]
+        answers = _at_once(*[partial(self.ask, "POST", log.path, {200, 202}, **log.upload)] * (1 + twice))
         ids = {answer.json()["log"]["id"] for answer in answers if _is_ok(answer)}
         if len(ids) > 1:
             self._faults.add("doubled", f"two uploads of {log.says[0]['name']} at once made two logs: {sorted(ids)}")
@@ -157,6 +152,20 @@ class Client(Thread):
         if ids or None in answers:
             self.ledger.logs.append(log)
         self._waiting += [(log, answer.json()["job"]["id"]) for answer in answers[:1] if _is_ok(answer)]
+
+    def replace_log(self) -> None:
+        """Remove a log while its file comes in anew with other words: the file belongs to the second then."""
+        log = self._some_log(lambda log: log.upload is not None and _file_name(log) == _OWN)
+        if log is None or not self._may_start():
+            return
+        name, cost = self._new_name("log"), float(self._new_serial() % 1_000_000)
+        data = {"name": name, "cost": str(cost)}
+        new = LogKept(
+            None, [{"name": name, "about": {"cost": cost}}], upload=log.upload | {"data": data},
+            marks_of_sheet=log.marks_of_sheet,
+        )  # fmt: skip
+        removed, _ = _at_once(partial(self.ask, "DELETE", f"/api/logs/{log.id}", {204}), partial(self._send_log, new))
+        self._note_removed(log, removed)
 
     def upload_again(self) -> None:
         """Send the same again, as one does who has had no answer."""
@@ -211,21 +220,22 @@ class Client(Thread):
         """Forget a log."""
         if (log := self._some_log()) is None:
             return
-        answer = self.ask("DELETE", f"/api/logs/{log.id}", {204})
+        self._note_removed(log, self.ask("DELETE", f"/api/logs/{log.id}", {204}))
+
+    def _note_removed(self, log: LogKept, answer: Any) -> None:
         if answer is None:
             log.perhaps_gone = True
         elif _is_ok(answer):
             self.ledger.logs.remove(log)
             self.ledger.removed.add(log.id)
 
-    def _some_log(self) -> LogKept | None:
-        sure = [log for log in self.ledger.logs if log.is_sure]
+    def _some_log(self, fits: Callable[[LogKept], bool] = lambda _: True) -> LogKept | None:
+        sure = [log for log in self.ledger.logs if log.is_sure and fits(log)]
         return self._random.choice(sure) if sure else None
 
-    def _ready_log(self) -> LogKept | None:
+    def _ready_log(self, fits: Callable[[LogKept], bool] = lambda _: True) -> LogKept | None:
         """Return a log that was read, or is soon."""
-        log = self._some_log()
-        if log is None or log.fails:
+        if (log := self._some_log(lambda log: not log.fails and fits(log))) is None:
             return None
         for _ in range(20):
             answer = self.ask("GET", f"/api/logs/{log.id}", {200})
@@ -265,8 +275,9 @@ class Client(Thread):
         if not self._may_start():
             self.read()
             return None
-        log = self._ready_log()
-        if log is None or len(log.jobs) >= MOST_JOBS_OF_LOG or (log.is_heavy and self._random.random() < 0.8):
+        takes_heavy = self._random.random() < 0.1
+        log = self._ready_log(lambda log: len(log.jobs) < MOST_JOBS_OF_LOG and log.is_heavy <= takes_heavy)
+        if log is None:
             return None
         answer = self.ask("POST", f"/api/logs/{log.id}/{kind}", {202, 409}, json=request)
         if answer is None:
@@ -405,6 +416,23 @@ class Client(Thread):
         if log is not None and path.startswith((*about, "/plans/", "/api/plans/")):
             wants = {200, 409}  # a log that is being read, or cannot be
         self.ask("GET", path, wants)
+
+
+def _at_once(*asks: Callable[[], Any]) -> list[Any]:
+    """Ask several things at the same time; return the answers, or the error where one was never sent."""
+
+    def answer(ask: Callable[[], Any]) -> Any:
+        try:
+            return ask()
+        except NotSentError as error:
+            return error
+
+    with ThreadPoolExecutor(len(asks)) as pool:
+        return list(pool.map(answer, asks))
+
+
+def _file_name(log: LogKept) -> str | None:
+    return log.upload.get("files", {}).get("file", (None,))[0]
 
 
 def _is_ok(answer: Any) -> bool:
