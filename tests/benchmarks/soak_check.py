@@ -21,7 +21,7 @@ _GIVEN_UP = "it is not tried again"
 
 @dataclass(frozen=True)
 class Figures:
-    """What a quiet check counted. drained_s : how long the queue took. same_server : tells lives apart."""
+    """What a quiet check counted. drained_s : how long the queue took. life, age_s : which server, and for how long."""
 
     minutes: float
     drained_s: float
@@ -33,6 +33,7 @@ class Figures:
     descriptors: int
     files: int
     life: int
+    age_s: float
 
 
 def drain(service: Service, http: httpx.Client, faults: Faults) -> None:

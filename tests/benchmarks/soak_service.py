@@ -62,7 +62,7 @@ class Service:
         with out_path.open("wb") as out, self.said_path.open("ab") as err:
             self._process = subprocess.Popen(
                 [*_COMMAND, "--data", str(self.data)],
-                stdout=out, stderr=err, env=self._environment, start_new_session=True,
+                stdout=out, stderr=err, env=self._environment, cwd=self.folder, start_new_session=True,
             )  # fmt: skip
         until = time.monotonic() + START_SECONDS
         while (said := _SAID.search(out_path.read_text())) is None:
