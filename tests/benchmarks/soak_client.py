@@ -82,20 +82,20 @@ class Client(Thread):
             answer = self._http.request(method, f"{self._service.address}{path}", **given)
         except httpx.ConnectError:
             if self._service.generation == life:
-                self._faults.add("unanswered", f"{method} {path}: nobody listens, though the server lives")
+                self._faults.add_answer("unanswered", f"{method} {path}: nobody listens, though the server lives")
             raise NotSentError from None
         except httpx.HTTPError as error:
             if self._service.generation == life:
-                self._faults.add("unanswered", f"{method} {path}: {error!r}, though the server lives")
+                self._faults.add_answer("unanswered", f"{method} {path}: {error!r}, though the server lives")
             self.statuses["none"] += 1
             return None
         self.statuses[str(answer.status_code)] += 1
         if answer.status_code >= 500:
             ending = "" if self._service.generation == life else " (while the server was being ended)"
-            self._faults.add("5xx", f"{answer.status_code} {method} {path}{ending}: {answer.text[:300]}")
+            self._faults.add_answer("5xx", f"{answer.status_code} {method} {path}{ending}: {answer.text[:300]}")
             return None
         if answer.status_code not in wants | {429}:
-            self._faults.add("unexpected", f"{answer.status_code} {method} {path}: {answer.text[:300]}")
+            self._faults.add_answer("unexpected", f"{answer.status_code} {method} {path}: {answer.text[:300]}")
         return answer
 
     def _new_serial(self) -> int:

@@ -1,5 +1,6 @@
 """What a soak's client was told: what it made, changed and removed, and what it cannot know for want of an answer."""
 
+import time
 from dataclasses import dataclass, field
 from threading import Lock
 from typing import Any
@@ -72,14 +73,22 @@ FAULTS = ("lost", "doubled", "stuck", "orphans", "5xx", "unanswered", "unexpecte
 
 
 class Faults:
-    """What was found wrong, each once."""
+    """What was found wrong: each answer, and each thing that is not as it should be once, at whichever check."""
 
     def __init__(self) -> None:
+        self._start = time.monotonic()
         self._found: dict[str, dict[str, None]] = {kind: {} for kind in FAULTS}
         self._lock = Lock()
 
     def add(self, kind: str, what: str) -> None:
         """Note a fault."""
+        self._note(kind, " ".join(what.split()))
+
+    def add_answer(self, kind: str, what: str) -> None:
+        """Note an answer, or none, with the time [s]: the same may come again, and counts again then."""
+        self._note(kind, f"{time.monotonic() - self._start:.3f} s {' '.join(what.split())}")
+
+    def _note(self, kind: str, what: str) -> None:
         with self._lock:
             self._found[kind][what] = None
 
