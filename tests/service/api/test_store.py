@@ -20,6 +20,7 @@ from service.store import HEAD_START, SMALL_BYTES, Store
 from service.ticks import Change
 
 ABOUT = About(species="white ash")
+A_KEY = f"{'a':0>64}"
 PLAN = SimpleNamespace(
     model_dump_json=lambda: "{}", plans=[SimpleNamespace(net=12.5, net_expected=11.5)], bound=SimpleNamespace(gap=0.01),
     currency="USD",
@@ -282,11 +283,11 @@ def test_a_log_goes_with_all_that_is_its_own_and_files_that_nobody_else_needs(st
     store.finish_plan(job.id, job.attempt, PLAN)
     twin, _ = added(store, "a", About())
 
-    assert store.remove_log(job.log_id) == {"a" * 64}
-    assert store.unnamed({"a" * 64}) == set()
+    assert store.remove_log(job.log_id) == {A_KEY}
+    assert store.unnamed({A_KEY}) == set()
     assert (store.plans(), [left.log_id for left in store.jobs()]) == ([], [twin.id])
-    assert store.remove_log(twin.id) == {"a" * 64}
-    assert (store.named(), store.unnamed({"a" * 64})) == (set(), {"a" * 64})
+    assert store.remove_log(twin.id) == {A_KEY}
+    assert (store.named(), store.unnamed({A_KEY})) == (set(), {A_KEY})
 
 
 def planned(store):
