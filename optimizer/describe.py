@@ -27,7 +27,7 @@ from optimizer.outlines import width_profile
 from optimizer.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced, PricedPass, PricedSlab
-from optimizer.search import Problem
+from optimizer.problem import Problem
 from optimizer.wood import Wood
 from scans.log import FloatArray
 

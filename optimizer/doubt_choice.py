@@ -16,7 +16,8 @@ from optimizer.lay import Rolled
 from optimizer.passes import Cuts
 from optimizer.possible_logs import PossibleLog
 from optimizer.pricing import Priced
-from optimizer.search import DISTINCT_ROLL_DEG, Found, Problem, Progress, roll_distance_deg
+from optimizer.problem import Problem
+from optimizer.search import DISTINCT_ROLL_DEG, Found, Progress, roll_distance_deg
 
 CHOICE_LOGS = 40
 FEW, SOME = 6, 12

@@ -25,7 +25,7 @@ from optimizer.lay_table import BoolArray, Faces, LayTable, lay_table
 from optimizer.layers import layer_value, room_for
 from optimizer.passes import NOTHING, STOP, WASTE, Cuts
 from optimizer.possible_logs import PossibleLog
-from optimizer.search import Problem
+from optimizer.problem import Problem
 from optimizer.terms import Terms, terms_for
 from scans.log import FloatArray, IntArray
 

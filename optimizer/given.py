@@ -11,8 +11,8 @@ from optimizer.no_plan import NoPlanError
 from optimizer.passes import best_cuts
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
+from optimizer.problem import Problem
 from optimizer.quantities import exact_length, long_length, short_length
-from optimizer.search import Problem
 
 SHIM_TOLERANCE_M = 0.003
 """Shims that differ from the gaps by less than this are as given: about 1/8 in."""

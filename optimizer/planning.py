@@ -32,8 +32,9 @@ from optimizer.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, So
 from optimizer.possible_logs import PossibleLogs
 from optimizer.prices import PriceBook, menu_for
 from optimizer.pricing import Priced, PricedPass
+from optimizer.problem import Problem
 from optimizer.quantities import long_length, short_length
-from optimizer.search import Found, Problem, Progress, StoppedBy, ranked, search_stretches
+from optimizer.search import Found, Progress, StoppedBy, ranked, search_stretches
 from optimizer.stretch import clear_of_metal, stretches_of
 from optimizer.terms import REACH_MARGIN_M
 from optimizer.wood import Wood

@@ -18,7 +18,7 @@ from optimizer.lay_table import turned_inside
 from optimizer.layers import layer_value, room_for
 from optimizer.possible_logs import PossibleLog
 from optimizer.pricing import Priced
-from optimizer.search import Problem
+from optimizer.problem import Problem
 from optimizer.stations import Rings, Stations
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
