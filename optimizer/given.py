@@ -13,6 +13,7 @@ from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
 from optimizer.problem import Problem
 from optimizer.quantities import exact_length, long_length, short_length
+from optimizer.sawn_layers import cut_meets
 
 SHIM_TOLERANCE_M = 0.003
 """Shims that differ from the gaps by less than this are as given: about 1/8 in."""
@@ -206,9 +207,8 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
                 f"{short_length(over_m - mill.throat_depth_m)} over "
                 "throat_depth; begin higher"
             )
-        for low_m, high_m in forbidden_m:
-            if at_m + mill.kerf_m > low_m and at_m < high_m:
-                raise NoPlanError(f"{where} goes through marked metal or its keep-out; dig it out, or saw elsewhere")
+        if any(cut_meets((at_m, at_m + mill.kerf_m), barred_m) for barred_m in forbidden_m):
+            raise NoPlanError(f"{where} goes through marked metal or its keep-out; dig it out, or saw elsewhere")
 
 
 def _best_uses(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int]) -> list[MenuEntry | None]:

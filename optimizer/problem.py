@@ -14,6 +14,7 @@ from optimizer.passes import WASTE, Cuts
 from optimizer.plan import Mark
 from optimizer.prices import MenuEntry, PriceBook
 from optimizer.pricing import Priced, Pricer
+from optimizer.sawn_layers import kept_out_m
 from optimizer.stations import Stations, stations_of
 from optimizer.stretch import cut_stretch
 from optimizer.terms import Terms, terms_for
@@ -73,9 +74,7 @@ class Problem:
 
     def forbidden_m(self, lay: Lay) -> list[tuple[float, float]]:
         """Return the bed heights that no blade may stand between: metal and its keep-out. [m]."""
-        out_m = self.mill.metal_keep_out_m
-        heights = [lay.to_bed(rod.corners_m)[:, 2] for rod in self.metal]
-        return [(float(z.min()) - out_m, float(z.max()) + out_m) for z in heights]
+        return [kept_out_m(lay.to_bed(rod.corners_m)[:, 2], self.mill.metal_keep_out_m) for rod in self.metal]
 
     @cached_property
     def supports(self) -> Supports:

@@ -11,6 +11,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Literal
 
+from optimizer.climb import Steps, climb
 from optimizer.lay import GAP_TOLERANCE_M, Lay, Rolled
 from optimizer.lengths import INCH_M
 from optimizer.passes import WASTE, Cuts, best_cuts
@@ -271,8 +272,12 @@ def _refine(
     # On a round log all starts are alike: with first steps of their own they do not all try the same tilts.
     shares = [TILT_STEP * 0.5 ** (k / STARTS) for k in range(len(starts))]
 
+    def price(rolled: Rolled, tilt_deg: float, floor: float) -> Scouted:
+        return scout(problem, stations, rolled, tilt_deg, floor=floor)
+
     def one(start: Scouted, share: float) -> list[Scouted]:
-        return pattern_search(problem, stations, start, 0.5 * spacing_deg, budget, tally.goes_on, tilt_share=share)
+        steps = _steps(problem, start, 0.5 * spacing_deg, share, budget)
+        return climb(problem, start, price, steps, tally.goes_on)
 
     found: list[Scouted] = []
     for k, path in enumerate(pool.map(one, starts, shares), start=1):
@@ -282,69 +287,10 @@ def _refine(
     return found
 
 
-def pattern_search(
-    problem: Problem,
-    stations: Stations,
-    start: Scouted,
-    roll_step_deg: float,
-    budget: int,
-    goes_on: Callable[[], bool],
-    *,
-    exact: bool = False,
-    tilt_share: float = TILT_STEP,
-) -> list[Scouted]:
-    """Climb from a lay by steps of roll and tilt that halve when none helps; return all lays tried.
-
-    tilt_share : the first step of tilt, as a share of all tilts.
-    """
-    tried: list[Scouted] = []
-    best = start
-    limits = problem.tilt_range_deg(start.rolled)
-    tilt_step_deg = tilt_share * (limits[1] - limits[0]) if limits is not None else 0.0
-    if exact:
-        tilt_step_deg *= roll_step_deg / 5.0
-    while roll_step_deg >= FINEST_ROLL_DEG and len(tried) < budget:
-        moved = False
-        moves = [(roll_step_deg, 0.0), (-roll_step_deg, 0.0)]
-        if tilt_step_deg > 1e-4:
-            moves += [(0.0, tilt_step_deg), (0.0, -tilt_step_deg)]
-        centre = best
-        for roll_move, tilt_move in moves:
-            if len(tried) >= budget or not goes_on():
-                return tried
-            candidate = _moved(problem, stations, centre, roll_move, tilt_move, exact=exact, floor=best.net)
-            if candidate is None:
-                continue
-            tried.append(candidate)
-            if candidate.net > best.net:
-                best, moved = candidate, True
-        if not moved:
-            roll_step_deg *= 0.5
-            tilt_step_deg *= 0.5
-    return tried
-
-
-def _moved(
-    problem: Problem,
-    stations: Stations,
-    centre: Scouted,
-    roll_move: float,
-    tilt_move: float,
-    *,
-    exact: bool,
-    floor: float,
-) -> Scouted | None:
-    roll_deg = (centre.lay.roll_deg + roll_move) % 360.0
-    rolled = centre.rolled if roll_move == 0.0 else problem.supports.turned(roll_deg)
-    limits = problem.tilt_range_deg(rolled)
-    if limits is None:
-        return None
-    # A turn keeps how far the log is shimmed out of its resting tilt.
-    offset = centre.lay.tilt_deg - centre.rolled.resting_tilt_deg + tilt_move
-    tilt_deg = min(max(rolled.resting_tilt_deg + offset, limits[0]), limits[1])
-    if roll_move == 0.0 and abs(tilt_deg - centre.lay.tilt_deg) < 1e-9:
-        return None
-    return scout(problem, stations, rolled, tilt_deg, exact=exact, floor=floor)
+def _steps(problem: Problem, start: Scouted, roll_deg: float, tilt_share: float, most: int) -> Steps:
+    """Return how to climb from a lay. tilt_share : the first step of tilt, as a share of all tilts at its roll."""
+    low_deg, high_deg = problem.tilt_range_deg(start.rolled) or (0.0, 0.0)
+    return Steps(roll_deg, tilt_share * (high_deg - low_deg), FINEST_ROLL_DEG, most, thorough=True)
 
 
 def _finalists(problem: Problem, scouted: list[Scouted], count: int) -> list[Scouted]:
@@ -407,8 +353,13 @@ def _polish(
     stations = problem.fine
     starts = [scouted for scouted, _ in sorted(priced, key=lambda p: -p[1].net)[:count]]
 
+    def price(rolled: Rolled, tilt_deg: float, floor: float) -> Scouted:
+        return scout(problem, stations, rolled, tilt_deg, exact=True, floor=floor)
+
     def one(scouted: Scouted) -> tuple[int, Priced | None]:
-        path = pattern_search(problem, stations, scouted, FIRST_POLISH_DEG, POLISH_LAYS, tally.goes_on, exact=True)
+        # Half as far as the first climb would step at so small a roll.
+        steps = _steps(problem, scouted, FIRST_POLISH_DEG, TILT_STEP * FIRST_POLISH_DEG / 5.0, POLISH_LAYS)
+        path = climb(problem, scouted, price, steps, tally.goes_on)
         best = max(path, key=lambda s: s.net, default=None)
         return len(path), None if best is None or best.net <= scouted.net else price_scouted(problem, best)
 
