@@ -21,9 +21,8 @@ from optimizer.given import GivenError
 from optimizer.marks import MarkError
 from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
-from optimizer.planning import LogGiven, NoPlanError, Progress, Run, SearchSettings, plan_log, price_way
+from optimizer.planning import NoPlanError, Progress, Run, SearchSettings
 from optimizer.prices import PriceBook, PriceError
-from optimizer.quantities import long_length, short_length
 from optimizer.wood import UnknownSpeciesError
 from scans.errors import ScanError
 from service.errors import InputError
@@ -43,13 +42,13 @@ from service.files import (
 )
 from service.invented_scan import SCAN_FILE, invented_scan
 from service.log_reading import AboutLog, LogRead, read_log
-from service.mark_sheet import idle_marks
 from service.measures import Measures
 from service.mesh_file import MESH_SUFFIXES, mesh_file
 from service.quantities import in_units
 from service.tables import Assumed, plan_text, solid_text
 from service.units import Units
-from service.way import Way, compared, face_expected, own_way_name
+from service.use_cases import plan_read_log, price_own_way
+from service.way import Way, own_way_name
 
 __all__ = [
     "AboutLog",
@@ -172,9 +171,9 @@ def _plan(
     settings = effort.settings()
     mill = parse_document(mill_at.file, Mill)
     prices = parse_document(prices_at.file, PriceBook)
-    read, given = _read(file, about, marks, mill, prices)
+    read = read_log(file, about, marks)
     with _progress_bar(Measures(shown.units, mill, prices.currency)) as on_progress:
-        document = plan_log(given, mill, prices, settings=settings, run=_run(), on_progress=on_progress)
+        document = plan_read_log(read, mill, prices, settings=settings, run=_run(), on_progress=on_progress)
     _show(document, shown, read, mill_at, prices_at, "Plan 1")
 
 
@@ -185,14 +184,10 @@ def price(
     """Price a way that somebody chose, or plan on from passes made. Raises the errors of EXIT_CODES."""
     mill_at, prices_at = settle(mill, MILL_FILE), settle(prices, PRICES_FILE)
     the_mill, the_prices = parse_document(mill_at.file, Mill), parse_document(prices_at.file, PriceBook)
-    given_way, faces = way.given(the_mill, shown.units), way.faces_seen(shown.units)
-    read, given = _read(read_file(log), about, None if marks is None else read_file(marks), the_mill, the_prices)
-    document = price_way(given, the_mill, the_prices, given_way, run=_run(), doubt=doubt)
-    found = tuple(
-        compared(face, face_expected(read.log.wood, document.plans[0], face.order), weighed=doubt) for face in faces
-    )
-    document = document.model_copy(update={"warnings": (*document.warnings, *found)})
-    _show(document, shown, read, mill_at, prices_at, own_way_name(way.made))
+    given_way = way.given(the_mill, shown.units)
+    read = read_log(read_file(log), about, None if marks is None else read_file(marks))
+    document = price_own_way(read, the_mill, the_prices, given_way, run=_run(), doubt=doubt)
+    _show(document, shown, read, mill_at, prices_at, own_way_name(document.made))
 
 
 def _run() -> Run:
@@ -202,30 +197,6 @@ def _run() -> Run:
         made_with=f"pithline {version('pithline')}",
         clock=time.monotonic,
     )
-
-
-def _read(
-    file: FileRead, about: AboutLog, marks: FileRead | None, mill: Mill, prices: PriceBook
-) -> tuple[LogRead, LogGiven]:
-    read = read_log(file, about, marks)
-    if 2.0 * read.end_trim_m >= read.log.length_m:
-        raise InputError(
-            f"the end trim leaves nothing of the log: {short_length(read.end_trim_m)} at each end of "
-            f"{long_length(read.log.length_m)}; "
-            "give less with --end-trim, or in the sheet"
-        )
-    given = LogGiven(
-        log=read.log,
-        source=read.source,
-        wood=read.wood,
-        end_trim_m=(read.end_trim_m, read.end_trim_m),
-        bark_on=read.bark_on,
-        bark_ratio=read.bark_ratio,
-        cost=read.cost,
-        marks=read.marks,
-        warnings=(*read.warnings, *idle_marks(read.marks, mill, prices)),
-    )
-    return read, given
 
 
 def _show(

@@ -14,7 +14,7 @@ from typing import Any
 
 from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
-from optimizer.planning import Progress, Run, SearchSettings, plan_log, price_way
+from optimizer.planning import Progress, Run, SearchSettings
 from optimizer.prices import PriceBook
 from service import job_state
 from service.database import Database
@@ -22,12 +22,13 @@ from service.documents import ErrorShown, JobShown, PlanRequest, WayRequest
 from service.file_store import FileStore
 from service.files import FileRead
 from service.log_file import pack_log, unpack_log
-from service.log_given import called, log_facts, log_given
+from service.log_given import called, log_facts
 from service.log_reading import READING_STAGES, LogRead, read_log
 from service.refusals import NotFoundError, error_shown, ours
 from service.store import Store
 from service.uploads import no_room
-from service.way import Way, compared, face_expected
+from service.use_cases import plan_read_log, price_own_way
+from service.way import Way
 
 PROGRESS_SECONDS = 0.2
 _LOGGER = logging.getLogger(__name__)
@@ -109,11 +110,10 @@ class _Worker:
         asked = self._asked()
         request = PlanRequest.model_validate(asked["request"])
         mill, prices = _assumed(asked)
-        given = log_given(self._log(), mill, prices)
-        document = plan_log(
-            given, mill, prices, settings=self._settings(request), run=self._run(), on_progress=self.on_progress
+        settings = self._settings(request)
+        self._finish(
+            plan_read_log(self._log(), mill, prices, settings=settings, run=self._run(), on_progress=self.on_progress)
         )
-        self._finish(document)
 
     def way(self) -> None:
         """Price a way that somebody chose."""
@@ -129,15 +129,14 @@ class _Worker:
             request.seen,
             request.stretch,
         )
-        chosen, faces = way.given(mill, request.units), way.faces_seen(request.units)
+        chosen = way.given(mill, request.units)
         read = self._log()
         self.note("pricing")
-        document = price_way(
-            log_given(read, mill, prices), mill, prices, chosen,
-            run=self._run(), doubt=request.doubt == "on", workers=self.order.cores,
-        )  # fmt: skip
-        found = tuple(compared(face, face_expected(read.log.wood, document.plans[0], face.order)) for face in faces)
-        self._finish(document.model_copy(update={"warnings": (*document.warnings, *found)}))
+        self._finish(
+            price_own_way(
+                read, mill, prices, chosen, run=self._run(), doubt=request.doubt == "on", workers=self.order.cores
+            )
+        )
 
     def note(
         self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None, gap: float | None = None

@@ -17,9 +17,8 @@ def log_given(read: LogRead, mill: Mill, prices: PriceBook) -> LogGiven:
     """Return a log as the optimizer takes it. Raises InputError where the end trim leaves nothing of it."""
     if 2.0 * read.end_trim_m >= read.log.length_m:
         raise InputError(
-            f"end_trim leaves nothing of the log: {short_length(read.end_trim_m)} at each end of "
-            f"{long_length(read.log.length_m)}; "
-            "give less"
+            f"--end-trim leaves nothing of the log: {short_length(read.end_trim_m)} at each end of "
+            f"{long_length(read.log.length_m)}; give less"
         )
     return LogGiven(
         log=read.log,
