@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numpy as np
 from scipy.optimize import brentq
 
 from optimizer.lay import STEEPEST_TILT_DEG, Rolled
@@ -114,17 +113,7 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
         raise NoPlanError(
             f"the last pass made, at {exact_length(given.heights_m[given.made - 1])}, does not meet the log"
         )
-    # What is sawn is sawn: the rest begins at the last pass made, whatever the mill thought of it.
-    at = np.arange(len(table.possible))
-    rest = best_cuts(
-        table._replace(
-            possible=(table.possible & (at < here)) | (at == here),
-            may_be_first=at == here,
-            possible_flipped=table.possible_flipped & (at < here),
-            pass_cost=np.where(at == here, -FORCE, table.pass_cost),
-        ),
-        problem.terms,
-    )
+    rest = best_cuts(table, problem.terms, start_row=here)
     before = _best_uses(problem, rolled, tilt_deg, made)
     priced = problem.price_rows(
         lay,
@@ -140,10 +129,6 @@ def _planned_anew(made: int, left: int) -> str:
     after = "pass" if made == 1 else f"{made} passes"
     what, verb = ("height", "is") if left == 1 else ("heights", "are")
     return f"The {what} after the {after} made {verb} planned anew."
-
-
-FORCE = 1e9
-"""A pass that is made already is made, whatever it cost: so much better than none."""
 
 
 def _check_lay(problem: Problem, rolled: Rolled, tilt_deg: float) -> None:
