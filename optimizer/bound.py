@@ -19,7 +19,8 @@ from optimizer.bound_parts import Parts, parts_of
 from optimizer.bound_reach import Sections, Sides, barred_rows, sections_of, sides_at
 from optimizer.bound_widths import Widths, doubled, widths_at
 from optimizer.lay_table import BoolArray, best_factor_up_to
-from optimizer.search import Problem, Progress, Stop, StoppedBy, never_stop
+from optimizer.problem import Problem
+from optimizer.search import Progress, Stop, StoppedBy, never_stop
 from optimizer.terms import Terms, terms_for
 from optimizer.zones import FLATTEST_FIGURE_DEG, Zone
 from scans.log import FloatArray, IntArray

@@ -16,6 +16,7 @@ from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
 from optimizer.quantities import mass, short_length
 from optimizer.terms import REACH_SPARE_M
+from scans.log import moved
 
 PLAN_LINE = (
     "This plan is geometry. Your equipment's manual, the law where you work and trained judgement at the log "
@@ -234,7 +235,7 @@ def _slabs_across_forks(case: _Case) -> list[Slab]:
         for fork in case.log.forks:
             for slab in plan.slabs:
                 matrix = plan.flipped_log_to_bed if slab.flipped else plan.log_to_bed
-                crotch_x_m = float((np.array(matrix) @ [*fork.crotch_m, 1.0])[0])
+                crotch_x_m = float(moved(np.array(fork.crotch_m), np.array(matrix))[0])
                 if slab.span_m[0] < crotch_x_m < slab.span_m[1]:
                     across.append(slab)
     return across

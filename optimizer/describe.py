@@ -1,7 +1,6 @@
 """From priced cuts to the plan document: volumes, masses, outlines, heights."""
 
 from dataclasses import dataclass, field
-from itertools import pairwise
 from string import ascii_lowercase
 from typing import Literal
 
@@ -27,9 +26,10 @@ from optimizer.outlines import width_profile
 from optimizer.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced, PricedPass, PricedSlab
-from optimizer.search import Problem
+from optimizer.problem import Problem
+from optimizer.sawn_layers import Layer, layers_between
 from optimizer.wood import Wood
-from scans.log import FloatArray
+from scans.log import FloatArray, moved
 
 MOST = 1e3
 """Farther than any log reaches. [m]"""
@@ -46,26 +46,21 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
     lay, kerf_m = priced.lay, problem.mill.kerf_m
     density = wood.green_density_kg_m3
     bed = problem.bodies.on_bed(lay)
-    passes = priced.passes
-    before = [p for p in passes if not p.flipped]
+    passes, face_m = priced.passes, priced.flip_face_m
     parts = _Parts(density, (*priced.entries, priced.bed_entry))
     standing = _Standing(bed, lay.to_bed(problem.log.wood.vertices_m), problem.bodies.neighbours)
-    parts.offcut("first", standing.mass(before[0].blade_height_m + kerf_m, MOST))
-    parts.add_layers(standing, before, priced.slabs, 1, kerf_m)
-    face_m = priced.flip_face_m
+    layers = layers_between(passes, kerf_m)
+    if face_m is not None and priced.bed_entry is None:
+        layers.pop()  # what lies on the bunks is an offcut
+    parts.add("first", standing, [p for p in passes if not p.flipped], layers, priced.slabs, kerf_m)
     if face_m is None:
-        parts.offcut("last", standing.mass(-MOST, before[-1].blade_height_m))
+        parts.offcut("last", standing.mass(-MOST, passes[-1].blade_height_m))
     else:
-        after = [p for p in passes if p.flipped]
-        turned = _Standing(
-            flipped_bodies(bed, face_m), standing.points_m * (1.0, -1.0, -1.0) + (0.0, 0.0, face_m), standing.surface
-        )
-        parts.offcut("flipped", turned.mass(after[0].blade_height_m + kerf_m, MOST))
-        parts.add_layers(turned, after, priced.slabs, len(before), kerf_m)
+        turned_m = moved(standing.points_m, flip_matrix(face_m))
+        turned = _Standing(flipped_bodies(bed, face_m), turned_m, standing.surface)
+        parts.add("flipped", turned, [p for p in passes if p.flipped], layers, priced.slabs, kerf_m)
         if priced.bed_entry is None:
-            parts.offcut("last", turned.mass(0.0, after[-1].blade_height_m))
-        else:
-            parts.add_layer(turned, priced.slabs, len(passes) - 1, 0.0, after[-1].blade_height_m)
+            parts.offcut("last", turned.mass(0.0, passes[-1].blade_height_m))
     return Plan(
         rank=rank,
         roll_deg=lay.roll_deg,
@@ -75,7 +70,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         shims=_shims(problem, lay),
         hearts=_heart_heights(problem, lay),
         stretch_m=priced.stretch_m,
-        first_face=_first_face(bed, before[0].blade_height_m),
+        first_face=_first_face(bed, passes[0].blade_height_m),
         passes=tuple(
             Pass(
                 order=k,
@@ -136,27 +131,31 @@ class _Parts:
         volume_m3 = mass.volume_m3
         self.offcuts.append(Offcut(where=where, volume_m3=volume_m3, mass_kg=volume_m3 * self.density_kg_m3))
 
-    def add_layers(
-        self, wood: _Standing, passes: list[PricedPass], slabs: tuple[PricedSlab, ...], number: int, kerf_m: float
+    def add(
+        self,
+        above: Literal["first", "flipped"],
+        wood: _Standing,
+        passes: list[PricedPass],
+        layers: list[Layer],
+        slabs: tuple[PricedSlab, ...],
+        kerf_m: float,
     ) -> None:
-        """Note the layers between passes, the first of them so numbered, and the kerfs."""
+        """Note what passes before the flip, or after it, make of the wood: the offcut above them, kerfs, layers."""
+        self.offcut(above, wood.mass(passes[0].blade_height_m + kerf_m, MOST))
         for p in passes:
             self.kerf_m3 += wood.mass(p.blade_height_m, p.blade_height_m + kerf_m).volume_m3
-        for k, (upper, lower) in enumerate(pairwise(passes)):
-            self.add_layer(wood, slabs, number + k, lower.blade_height_m + kerf_m, upper.blade_height_m)
+        for layer in layers:
+            if layer.flipped is passes[0].flipped:
+                self._add_layer(wood, layer, [slab for slab in slabs if slab.layer == layer.number])
 
-    def add_layer(
-        self, wood: _Standing, slabs: tuple[PricedSlab, ...], layer: int, lower_m: float, upper_m: float
-    ) -> None:
-        """Note one layer."""
-        sold = [slab for slab in slabs if slab.layer == layer]
-        found, waste_m3 = _layer(wood, sold, lower_m, upper_m, self.density_kg_m3)
+    def _add_layer(self, wood: _Standing, layer: Layer, sold: list[PricedSlab]) -> None:
+        found, waste_m3 = _layer(wood, sold, layer.lower_m, layer.upper_m, self.density_kg_m3)
         self.slabs += found
         if waste_m3 > SPECK_M3:
-            entry = None if sold else self.meant[layer - 1]
+            entry = None if sold else self.meant[layer.number - 1]
             self.waste.append(
                 Waste(
-                    layer=layer,
+                    layer=layer.number,
                     volume_m3=waste_m3,
                     mass_kg=waste_m3 * self.density_kg_m3,
                     quarters=None if entry is None else entry.quarters,

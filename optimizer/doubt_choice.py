@@ -7,16 +7,16 @@ possible log of the choice, at every height, and priced on the log as given.
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 
 import numpy as np
 
+from optimizer.climb import Steps, climb
 from optimizer.doubt_values import best_average_cuts, lay_values
 from optimizer.lay import Rolled
-from optimizer.passes import Cuts
 from optimizer.possible_logs import PossibleLog
 from optimizer.pricing import Priced
-from optimizer.search import DISTINCT_ROLL_DEG, Found, Problem, Progress, roll_distance_deg
+from optimizer.problem import Problem
+from optimizer.search import DISTINCT_ROLL_DEG, Found, Progress, Scouted, price_scouted, roll_distance_deg
 
 CHOICE_LOGS = 40
 FEW, SOME = 6, 12
@@ -26,19 +26,8 @@ ROLLS, STARTS, FINALISTS = 18, 6, 8
 LAYS_PER_ROLL, LAYS_PER_START, LAYS_PER_FINALIST = 12, 50, 30
 """How many rolls are looked at, climbed from, and worked out at the end: fewer after a short search."""
 TILT_SHARES = (0.0, -0.5, 0.5)
-ROLL_STEPS_DEG = (4.0, 2.0, 1.0)
+FIRST_ROLL_DEG, FINEST_ROLL_DEG, TILT_STEP = 4.0, 1.0, 0.25
 MOST_MOVES = 12
-
-
-@dataclass(frozen=True, eq=False)
-class _Tried:
-    rolled: Rolled
-    tilt_deg: float
-    cuts: Cuts
-
-    @property
-    def roll_deg(self) -> float:
-        return self.rolled.roll_deg
 
 
 def chosen_in_doubt(
@@ -54,43 +43,53 @@ def chosen_in_doubt(
     found : of the ordinary search. The same whatever the number of workers, unless `goes_on` ends it.
     """
 
-    def tried(lay: tuple[Rolled, float], few: int, stride: int, *, exact: bool = False) -> _Tried | None:
+    def tried(lay: tuple[Rolled, float], few: int, stride: int, *, exact: bool = False) -> Scouted | None:
         if not goes_on():
             return None
         values = lay_values(problem, *lay, logs[:few], exact=exact, stride=stride)
         cuts = best_average_cuts(values, problem.terms)
-        return _Tried(*lay, cuts) if cuts.rows else None
+        return Scouted(lay[0], lay[0].lay(lay[1]), cuts) if cuts.rows else None
 
-    def climbed(start: _Tried) -> list[_Tried]:
-        return _climbed(problem, start, lambda rolled, tilt_deg: tried((rolled, tilt_deg), SOME, STRIDE))
+    def climbed(start: Scouted) -> list[Scouted]:
+        # What it is worth on a few logs alone is no measure for what is tried on more.
+        first = tried((start.rolled, start.lay.tilt_deg), SOME, STRIDE)
+        if first is None:
+            return []
+        low_deg, high_deg = problem.tilt_range_deg(start.rolled) or (0.0, 0.0)
+
+        def price(rolled: Rolled, tilt_deg: float, _floor: float) -> Scouted | None:
+            return tried((rolled, tilt_deg), SOME, STRIDE)
+
+        steps = Steps(FIRST_ROLL_DEG, TILT_STEP * (high_deg - low_deg), FINEST_ROLL_DEG, MOST_MOVES, thorough=False)
+        return [first, *climb(problem, first, price, steps)]
 
     count_starts = min(STARTS, max(1, found.lays // LAYS_PER_START))
     count_finalists = min(FINALISTS, max(2, found.lays // LAYS_PER_FINALIST))
     with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
         lays = _first_lays(problem, found)
-        looked: list[_Tried] = []
+        looked: list[Scouted] = []
         for k, one in enumerate(pool.map(lambda lay: tried(lay, FEW, STRIDE), lays), start=1):
             looked += [one] if one is not None else []
             _tell(on_progress, "weighing doubt", k, len(lays))
-        looked.sort(key=lambda t: -t.cuts.net)
+        looked.sort(key=lambda t: -t.net)
         starts = _apart(looked, count_starts, DISTINCT_ROLL_DEG)
-        climbs: list[_Tried] = []
+        climbs: list[Scouted] = []
         for k, path in enumerate(pool.map(climbed, starts), start=1):
             climbs += path
             _tell(on_progress, "choosing in doubt", k, len(starts))
-        climbs.sort(key=lambda t: -t.cuts.net)
+        climbs.sort(key=lambda t: -t.net)
         # Half the places go to lays well apart, half to the very best.
         finalists = _apart(climbs, count_finalists // 2, DISTINCT_ROLL_DEG)
         finalists += [t for t in _apart(climbs, count_finalists, 0.5) if t not in finalists][
             : count_finalists - len(finalists)
         ]
-        last: list[_Tried] = []
-        final = pool.map(lambda t: tried((t.rolled, t.tilt_deg), len(logs), 1, exact=True), finalists)
+        last: list[Scouted] = []
+        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), 1, exact=True), finalists)
         for k, one in enumerate(final, start=1):
             last += [one] if one is not None else []
             _tell(on_progress, "working out heights", k, len(finalists))
-        last.sort(key=lambda t: -t.cuts.net)
-        return [p for p in pool.map(lambda t: problem.price(t.rolled.lay(t.tilt_deg), t.cuts), last) if p.slabs]
+        last.sort(key=lambda t: -t.net)
+        return [p for p in pool.map(lambda t: price_scouted(problem, t), last) if p is not None]
 
 
 def _tell(on_progress: Callable[[Progress], None] | None, stage: str, done: int, total: int) -> None:
@@ -121,47 +120,12 @@ def _first_lays(problem: Problem, found: Found) -> list[tuple[Rolled, float]]:
     return lays
 
 
-def _apart(order: Sequence[_Tried], count: int, apart_deg: float) -> list[_Tried]:
+def _apart(order: Sequence[Scouted], count: int, apart_deg: float) -> list[Scouted]:
     """Return the first few of an order that lie apart."""
-    kept: list[_Tried] = []
+    kept: list[Scouted] = []
     for one in order:
         if len(kept) == count:
             break
-        if all(roll_distance_deg(one.roll_deg, other.roll_deg) >= apart_deg for other in kept):
+        if all(roll_distance_deg(one.lay.roll_deg, other.lay.roll_deg) >= apart_deg for other in kept):
             kept.append(one)
     return kept
-
-
-def _climbed(problem: Problem, start: _Tried, tried: Callable[[Rolled, float], _Tried | None]) -> list[_Tried]:
-    """Climb from a lay by steps of roll and tilt; return the lays tried, each on as many logs."""
-    first = tried(start.rolled, start.tilt_deg)
-    if first is None:
-        return []
-    path, best = [first], first
-    limits = problem.tilt_range_deg(start.rolled)
-    for size, roll_step_deg in enumerate(ROLL_STEPS_DEG):
-        tilt_step_deg = 0.0 if limits is None else 0.25 * (limits[1] - limits[0]) / 2.0**size
-        moves = [(roll_step_deg, 0.0), (-roll_step_deg, 0.0), (0.0, tilt_step_deg), (0.0, -tilt_step_deg)]
-        for roll_move, tilt_move in moves:
-            if len(path) > MOST_MOVES:
-                return path
-            if roll_move == 0.0 and tilt_move == 0.0:
-                continue
-            lay = _moved(problem, best, roll_move, tilt_move)
-            one = None if lay is None else tried(*lay)
-            if one is not None:
-                path.append(one)
-                best = one if one.cuts.net > best.cuts.net else best
-    return path
-
-
-def _moved(problem: Problem, centre: _Tried, roll_move: float, tilt_move: float) -> tuple[Rolled, float] | None:
-    rolled = centre.rolled if roll_move == 0.0 else problem.supports.turned((centre.roll_deg + roll_move) % 360.0)
-    limits = problem.tilt_range_deg(rolled)
-    if limits is None:
-        return None
-    offset = centre.tilt_deg - centre.rolled.resting_tilt_deg + tilt_move
-    tilt_deg = min(max(rolled.resting_tilt_deg + offset, limits[0]), limits[1])
-    if roll_move == 0.0 and abs(tilt_deg - centre.tilt_deg) < 1e-9:
-        return None
-    return rolled, tilt_deg

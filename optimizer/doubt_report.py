@@ -10,7 +10,8 @@ from optimizer.plan import Doubt, DoubtSource, FirstFace, Plan
 from optimizer.possible_logs import PossibleLog, PossibleLogs
 from optimizer.possible_net import Heights, Outcomes, outcomes
 from optimizer.pricing import Priced
-from optimizer.search import MOST_PLANS, TIE, Problem, differ
+from optimizer.problem import Problem
+from optimizer.search import MOST_PLANS, TIE, differ
 
 REPORT_LOGS = 200
 SHARE_LOGS = 24

@@ -18,7 +18,7 @@ from optimizer.lengths import INCH_M
 from optimizer.possible_logs import PossibleLog, PossibleLogs
 from optimizer.possible_net import Heights, Outcomes, outcomes
 from optimizer.pricing import Priced
-from optimizer.search import Problem
+from optimizer.problem import Problem
 from scans.log import FloatArray
 
 WIDTH_READ_M, LENGTH_READ_M = 0.5 * INCH_M, 2.0 * INCH_M

@@ -19,15 +19,13 @@ from functools import reduce
 import numba
 import numpy as np
 
-from optimizer.inside import Inside
 from optimizer.lay import Rolled
-from optimizer.lay_table import BoolArray, Faces, LayTable, lay_table
-from optimizer.layers import layer_value, room_for
-from optimizer.passes import NOTHING, STOP, WASTE, Cuts
+from optimizer.lay_table import LayTable, lay_table
+from optimizer.passes import Cuts, Known, best_cuts, layer_between, room_of
 from optimizer.possible_logs import PossibleLog
-from optimizer.search import Problem
+from optimizer.problem import Problem
 from optimizer.terms import Terms, terms_for
-from scans.log import FloatArray, IntArray
+from scans.log import FloatArray
 
 HEADROOM_M = 0.05
 """How much higher a possible log may stand than the log as given, and still be seen whole."""
@@ -104,80 +102,8 @@ def best_average_cuts(values: LayValues, terms: Terms, start_row: int | None = N
 
     terms : the search's own. start_row : of the table, the last pass made. The net leaves out what it cost.
     """
-    table = values.table
-    if len(table.possible) == 0:
-        return NOTHING
-    possible, first, flippable = table.possible, table.may_be_first, table.possible_flipped
-    cost = values.cost
-    if start_row is not None:
-        at = np.arange(len(possible))
-        possible, first = (possible & (at < start_row)) | (at == start_row), at == start_row
-        flippable = flippable & (at < start_row)
-        cost = np.where(at == start_row, 0.0, cost)
-    most = len(possible) if np.isinf(terms.throat_depth_m) else int(terms.throat_depth_m / terms.step_m + 1e-9)
-    least = int(terms.kerf_m / terms.step_m + 1e-9) + 1
-    value, choice, below = _downwards(values.down, cost, possible, terms.drop_steps, most, least)
-    after = np.where(first & possible, value - cost, -np.inf)
-    best, best_net = NOTHING, -np.inf if start_row is not None else 0.0
-    top = int(np.argmax(after))
-    if after[top] > best_net:
-        rows, entries = _followed(top, choice, below)
-        best, best_net = Cuts(tuple(table.lowest_row + row for row in rows), entries, float(after[top])), after[top]
-    if terms.can_flip:
-        flipped = _best_flipped(values, terms, cost, (possible, first, flippable), (most, least))
-        if flipped.net > best_net + 1e-9:
-            return flipped
-    return best
-
-
-def _followed(start: int, choice: IntArray, onward: IntArray) -> tuple[list[int], tuple[int, ...]]:
-    rows, entries, k = [start], [], start
-    while choice[k] != STOP:
-        entries.append(int(choice[k]))
-        k = int(onward[k])
-        rows.append(k)
-    return rows, tuple(entries)
-
-
-def _best_flipped(
-    values: LayValues,
-    terms: Terms,
-    cost: FloatArray,
-    may: tuple[BoolArray, BoolArray, BoolArray],
-    waste: tuple[int, int],
-) -> Cuts:
-    possible, first, flippable = may
-    most, least = waste
-    table, steps = values.table, terms.drop_steps
-    top, top_choice, above = _from_the_top(values.down, cost, possible, first, steps, most, least)
-    bottom, bottom_choice, beyond = _upwards(
-        values.flipped, cost, flippable, table.may_be_first_flipped, steps, most, least
-    )
-    best, face, last, bed_entry = -np.inf, -1, -1, WASTE
-    best_p = -1
-    for k in range(len(top)):
-        p = k - table.lowest_row
-        if p >= 0 and (best_p < 0 or bottom[p] > bottom[best_p]):
-            best_p = p
-        if best_p >= 0 and top[k] + bottom[best_p] > best:
-            best, face, last, bed_entry = top[k] + bottom[best_p], k, best_p, WASTE
-        for m, bed in enumerate(terms.bed_steps):
-            p = k - int(bed)
-            if bed < table.lowest_row or p < 0:
-                continue
-            if top[k] + bottom[p] + values.bed[k, m] > best:
-                best, face, last, bed_entry = top[k] + bottom[p] + values.bed[k, m], k, p, m
-    if not np.isfinite(best):
-        return NOTHING
-    rows, entries = _followed(face, top_choice, above)
-    after, flipped_entries = _followed(last, bottom_choice, beyond)
-    return Cuts(
-        rows=tuple(table.lowest_row + row for row in rows[::-1]),
-        entries=entries[::-1],
-        net=float(best - terms.flip_cost),
-        flipped_rows=tuple(face - row for row in after[::-1]),
-        flipped_entries=(*flipped_entries[::-1], bed_entry),
-    )
+    table = values.table._replace(pass_cost=values.cost)
+    return best_cuts(table, terms, known=Known(values.down, values.flipped, values.bed), start_row=start_row)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -193,12 +119,10 @@ def _add(
 ) -> None:
     """Add to the sums what each layer brings on one possible log, times its share."""
     rows = min(len(cost), len(table.possible))
-    slots = max(table.upper.chords.most, table.lower.chords.most, table.under.chords.most)
-    room = room_for(table.last - table.first, slots, table.inside.most)
+    room = room_of(table)
     drops, beds = terms.drop_steps, terms.bed_steps
     possible, pass_cost = table.possible, table.pass_cost
-    upper, lower, under, inside = table.upper, table.lower, table.under, table.inside
-    zero_m, step_m, kerf_m = table.lowest_row * terms.step_m, terms.step_m, terms.kerf_m
+    upper, lower, under, kerf_m = table.upper, table.lower, table.under, terms.kerf_m
     for k in range(len(cost)):
         cost[k] += share * (pass_cost[k] if k < rows else terms.pass_cost)
     for way in range(3 if terms.can_flip else 1):
@@ -215,100 +139,9 @@ def _add(
                     continue
                 j, value = k - steps, 0.0
                 if possible[k] and possible[j] and top.usable_m2[k] > 0.0 and bottom.usable_m2[j] > 0.0:
-                    lower_m, upper_m = zero_m + j * step_m + bottom_off_m, zero_m + k * step_m + top_off_m
-                    value = _of_layer(terms, table, m, top, k, bottom, j, lower_m, upper_m, inside, room)
+                    value = layer_between(terms, table, m, top, k, top_off_m, bottom, j, bottom_off_m, room, 0.0)
                 found[k, m] += share * value
                 for between in range(before_k + 1, k if before_k >= 0 else 0):
                     part = (between - before_k) / (k - before_k)
                     found[between, m] += share * (before + part * (value - before))
                 before_k, before = k, value
-
-
-@numba.njit(cache=True, nogil=True)
-def _of_layer(
-    terms: Terms,
-    table: LayTable,
-    entry: int,
-    top: Faces,
-    top_row: int,
-    bottom: Faces,
-    bottom_row: int,
-    lower_m: float,
-    upper_m: float,
-    inside: Inside,
-    room: tuple,  # type: ignore[type-arg]
-) -> float:
-    upper_row, lower_row = top_row + top.shift, bottom_row + bottom.shift
-    return layer_value(
-        terms, entry, top.chords, upper_row, bottom.chords, lower_row, table.first, table.last, table.cell_m,
-        top.simple[upper_row] and bottom.simple[lower_row], inside, lower_m, upper_m, room, 0.0,
-    )  # fmt: skip
-
-
-@numba.njit(cache=True, nogil=True)
-def _downwards(
-    values: FloatArray, cost: FloatArray, possible: BoolArray, drops: IntArray, most: int, least: int
-) -> tuple[FloatArray, IntArray, IntArray]:
-    """Return what can still come under each row, what follows it, and where."""
-    rows = len(possible)
-    value = np.zeros(rows)
-    choice, below = np.full(rows, -1, dtype=np.int64), np.full(rows, -1, dtype=np.int64)
-    for k in range(rows):
-        if not possible[k]:
-            continue
-        for j in range(max(0, k - most), k - least + 1):
-            if possible[j] and value[j] - cost[j] > value[k]:
-                value[k], choice[k], below[k] = value[j] - cost[j], -2, j
-        for m in range(len(drops)):
-            j = k - drops[m]
-            if j >= 0 and possible[j] and drops[m] <= most and values[k, m] > 0.0:
-                found = value[j] - cost[j] + values[k, m]
-                if found > value[k]:
-                    value[k], choice[k], below[k] = found, m, j
-    return value, choice, below
-
-
-@numba.njit(cache=True, nogil=True)
-def _from_the_top(
-    values: FloatArray, cost: FloatArray, possible: BoolArray, first: BoolArray, drops: IntArray, most: int, least: int
-) -> tuple[FloatArray, IntArray, IntArray]:
-    """Return what the passes down to each row bring, what lies above it, and up to where."""
-    rows = len(possible)
-    value = np.full(rows, -np.inf)
-    choice, above = np.full(rows, -1, dtype=np.int64), np.full(rows, -1, dtype=np.int64)
-    for k in range(rows - 1, -1, -1):
-        if not possible[k]:
-            continue
-        best = 0.0 if first[k] else -np.inf
-        for j in range(k + least, min(rows - 1, k + most) + 1):
-            if value[j] > best:
-                best, choice[k], above[k] = value[j], -2, j
-        for m in range(len(drops)):
-            j = k + drops[m]
-            if j < rows and drops[m] <= most and values[j, m] > 0.0 and value[j] + values[j, m] > best:
-                best, choice[k], above[k] = value[j] + values[j, m], m, j
-        value[k] = best - cost[k]
-    return value, choice, above
-
-
-@numba.njit(cache=True, nogil=True)
-def _upwards(
-    values: FloatArray, cost: FloatArray, possible: BoolArray, first: BoolArray, drops: IntArray, most: int, least: int
-) -> tuple[FloatArray, IntArray, IntArray]:
-    """Return what the passes after the flip bring, from the far side up to each row, and the way back."""
-    rows = len(possible)
-    value = np.full(rows, -np.inf)
-    choice, beyond = np.full(rows, -1, dtype=np.int64), np.full(rows, -1, dtype=np.int64)
-    for p in range(rows):
-        if not possible[p]:
-            continue
-        best = 0.0 if first[p] else -np.inf
-        for j in range(max(0, p - most), p - least + 1):
-            if value[j] > best:
-                best, choice[p], beyond[p] = value[j], -2, j
-        for m in range(len(drops)):
-            j = p - drops[m]
-            if j >= 0 and drops[m] <= most and values[p, m] > 0.0 and value[j] + values[p, m] > best:
-                best, choice[p], beyond[p] = value[j] + values[p, m], m, j
-        value[p] = best - cost[p]
-    return value, choice, beyond

@@ -3,7 +3,6 @@
 from dataclasses import dataclass
 from itertools import pairwise
 
-import numpy as np
 from scipy.optimize import brentq
 
 from optimizer.lay import STEEPEST_TILT_DEG, Rolled
@@ -11,8 +10,9 @@ from optimizer.no_plan import NoPlanError
 from optimizer.passes import best_cuts
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
+from optimizer.problem import Problem
 from optimizer.quantities import exact_length, long_length, short_length
-from optimizer.search import Problem
+from optimizer.sawn_layers import cut_meets
 
 SHIM_TOLERANCE_M = 0.003
 """Shims that differ from the gaps by less than this are as given: about 1/8 in."""
@@ -121,17 +121,7 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
         raise NoPlanError(
             f"the last pass made, at {exact_length(given.heights_m[given.made - 1])}, does not meet the log"
         )
-    # What is sawn is sawn: the rest begins at the last pass made, whatever the mill thought of it.
-    at = np.arange(len(table.possible))
-    rest = best_cuts(
-        table._replace(
-            possible=(table.possible & (at < here)) | (at == here),
-            may_be_first=at == here,
-            possible_flipped=table.possible_flipped & (at < here),
-            pass_cost=np.where(at == here, -FORCE, table.pass_cost),
-        ),
-        problem.terms,
-    )
+    rest = best_cuts(table, problem.terms, start_row=here)
     before = _best_uses(problem, rolled, tilt_deg, made)
     priced = problem.price_rows(
         lay,
@@ -147,10 +137,6 @@ def _planned_anew(made: int, left: int) -> str:
     after = "pass" if made == 1 else f"{made} passes"
     what, verb = ("height", "is") if left == 1 else ("heights", "are")
     return f"The {what} after the {after} made {verb} planned anew."
-
-
-FORCE = 1e9
-"""A pass that is made already is made, whatever it cost: so much better than none."""
 
 
 def _check_lay(problem: Problem, rolled: Rolled, tilt_deg: float) -> None:
@@ -214,9 +200,8 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
                 f"{short_length(over_m - mill.throat_depth_m)} over "
                 "throat_depth; begin higher"
             )
-        for low_m, high_m in forbidden_m:
-            if at_m + mill.kerf_m > low_m and at_m < high_m:
-                raise NoPlanError(f"{where} goes through marked metal or its keep-out; dig it out, or saw elsewhere")
+        if any(cut_meets((at_m, at_m + mill.kerf_m), barred_m) for barred_m in forbidden_m):
+            raise NoPlanError(f"{where} goes through marked metal or its keep-out; dig it out, or saw elsewhere")
 
 
 def _best_uses(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int]) -> list[MenuEntry | None]:

@@ -3,7 +3,8 @@
 import numpy as np
 
 from optimizer.pricing import Priced
-from optimizer.search import Problem, price_scouted, scout
+from optimizer.problem import Problem
+from optimizer.search import price_scouted, scout
 
 
 def hearts_level(problem: Problem) -> Priced | None:

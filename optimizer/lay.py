@@ -13,7 +13,7 @@ import numpy as np
 from scipy.optimize import brentq
 from scipy.spatial import ConvexHull, QhullError
 
-from scans.log import FloatArray, Log, Solid
+from scans.log import FloatArray, Log, Solid, moved
 
 STEEPEST_TILT_DEG = 30.0
 """No lay is looked for beyond this tilt; shims allow a few degrees at most."""
@@ -41,8 +41,7 @@ class Lay:
 
     def to_bed(self, points_m: FloatArray) -> FloatArray:
         """Move (..., 3) points from the log frame to the bed frame. [m]."""
-        moved: FloatArray = points_m @ self.log_to_bed[:3, :3].T + self.log_to_bed[:3, 3]
-        return moved
+        return moved(points_m, self.log_to_bed)
 
 
 @dataclass(frozen=True)

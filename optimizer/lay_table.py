@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from optimizer.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
 from optimizer.inside import Inside, heart_sections, heights_of_hearts
 from optimizer.lay import Lay
+from optimizer.sawn_layers import cut_meets
 from optimizer.stations import Stations
 from optimizer.terms import Terms
 from optimizer.zones import alignment
@@ -121,9 +122,9 @@ def lay_table(
     heights = (lowest + np.arange(rows)) * terms.step_m
     possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
     possible_flipped = possible.copy()
-    for low_m, high_m in forbidden_m:
-        possible_flipped &= (heights <= low_m) | (heights - terms.kerf_m >= high_m)
-        possible &= (heights + terms.kerf_m <= low_m) | (heights >= high_m)
+    for barred_m in forbidden_m:
+        possible_flipped &= ~cut_meets((heights - terms.kerf_m, heights), barred_m)
+        possible &= ~cut_meets((heights, heights + terms.kerf_m), barred_m)
     may_be_first = height_m - heights <= terms.throat_depth_m
     may_be_first_flipped = heights <= terms.throat_depth_m
     if terms.all_depths:

@@ -10,8 +10,9 @@ from optimizer.marks import middle_of, rod_towards
 from optimizer.mill import Mill
 from optimizer.plan import CrossSection, LogFound, Mark, Plan
 from optimizer.quantities import short_length
+from optimizer.sawn_layers import cut_apart_m
 from optimizer.zones import Zone, clipped, in_plan
-from scans.log import FloatArray
+from scans.log import FloatArray, moved
 
 METAL_NEAR = 2.0
 """A pass is near metal within so many keep-outs: a place pointed out by hand is no better known than that (our
@@ -54,7 +55,8 @@ def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, named: bool) ->
             for cut in plan.passes:
                 if cut.flipped is flipped:
                     which = f"pass {cut.order}{of_plan(plan, named=named)}, beside {mark.id},"
-                    found.append((_apart_m(corners, cut.blade_height_m, mill.kerf_m), which))
+                    kerf_m = cut.blade_height_m, cut.blade_height_m + mill.kerf_m
+                    found.append((cut_apart_m(kerf_m, corners[:, 2]), which))
     return found
 
 
@@ -72,7 +74,7 @@ def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan]) -> Verd
         for mark in (mark for mark in log.marks if mark.kind == "metal"):
             x_m = rod_found(log, mark).corners_m[:, 0]
             which = f"a crosscut{of_plan(plan, named=named)}"
-            apart += [(max(0.0, float(x_m.min()) - cut, cut - float(x_m.max())), which, mark.id) for cut in cuts_m]
+            apart += [(cut_apart_m((cut, cut), x_m), which, mark.id) for cut in cuts_m]
     nearest_m, which, mark_id = min(apart, default=(np.inf, "", ""))
     if nearest_m >= near_m:
         return None
@@ -84,12 +86,6 @@ def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan]) -> Verd
 def _near_m(mill: Mill) -> float:
     """Return how near to metal a cut still warns. [m]."""
     return METAL_NEAR * mill.metal_keep_out_m or METAL_NEAR_LEAST_M
-
-
-def _apart_m(corners: FloatArray, blade_height_m: float, kerf_m: float) -> float:
-    """Return how far a kerf stays from corners (P, 3) above or below it; 0 where it goes between them. [m]."""
-    low_m, high_m = float(corners[:, 2].min()), float(corners[:, 2].max())
-    return max(0.0, low_m - (blade_height_m + kerf_m), blade_height_m - high_m)
 
 
 def _slabs_with_metal(log: LogFound, plan: Plan, *, named: bool) -> list[str]:
@@ -124,7 +120,7 @@ def metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mark
         here = clipped(whole, *plan.stretch_m) if is_crosscut(log, plan) else whole
         if here is None:
             continue
-        on_bed = here.corners_m @ to_bed[:3, :3].T + to_bed[:3, 3]
+        on_bed = moved(here.corners_m, to_bed)
         sawn_off = flipped and on_bed[:, 2].max() <= 0.0
         if not sawn_off:
             found.append((mark, on_bed))

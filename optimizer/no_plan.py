@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 
+from optimizer.problem import Problem
 from optimizer.quantities import long_length, mass, short_length
-from optimizer.search import Problem, scout
+from optimizer.search import scout
 from optimizer.terms import REACH_MARGIN_M
 
 ROLL_STEP_DEG = 5.0

@@ -9,12 +9,13 @@ passes made after the flip bring, from the far side up to row p; between them li
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numba
 import numpy as np
 
 from optimizer.inside import strips_of_layer
-from optimizer.lay_table import Faces, LayTable
+from optimizer.lay_table import BoolArray, Faces, LayTable
 from optimizer.layers import Room, general_layer, layer_value, room_for
 from optimizer.runs import Sold
 from optimizer.simple_layers import flawed_simple_layer, sound_simple_layer
@@ -47,29 +48,65 @@ class Cuts:
 NOTHING = Cuts((), (), 0.0)
 
 
-def best_cuts(table: LayTable, terms: Terms, floor: float = 0.0) -> Cuts:
-    """Find the passes of one lay that are worth the most, by the search's own measure.
+class Known(NamedTuple):
+    """What layers bring, where it is known before passes are chosen: (rows, M) each, for each entry of the menu.
+
+    down, flipped : the layer under the pass at a row, before and after a flip. bed : the piece on the bunks, by the
+    row of the face that it lies on.
+    """
+
+    down: FloatArray
+    flipped: FloatArray
+    bed: FloatArray
+
+
+_UNKNOWN = np.zeros((0, 0))
+
+
+def best_cuts(
+    table: LayTable, terms: Terms, floor: float = 0.0, *, known: Known | None = None, start_row: int | None = None
+) -> Cuts:
+    """Find the passes of one lay that are worth the most, by the search's own measure, or by what is known of layers.
 
     floor : cuts that cannot be worth more than this are not followed up; a lay that cannot be is given up at once.
+    known : where it is given, what layers bring is taken from there, not from the wood.
+    start_row : of the table, the last pass that is made already: only what follows it is looked for, whatever the mill
+    thought of it, and even where it brings less than nothing. The net leaves out what that pass cost.
     """
     if len(table.possible) == 0:
         return NOTHING
+    if start_row is not None:
+        table = _from_made(table, start_row)
     above = np.zeros(0)
     if floor > 0.0 and not terms.can_flip:
         above = _most_above(terms, table)
         if (above - table.pass_cost).max() <= floor:  # nothing need come after a pass
             return NOTHING
-    down = _downwards(terms, table, above, floor)
-    net, first, choice, below = down
+    down, flipped, bed = (_UNKNOWN, _UNKNOWN, _UNKNOWN) if known is None else known
+    # Any pass may be the last.
+    after, choice, below = _passes(terms, table, True, False, np.ones_like(table.possible), down, above, floor)
+    after[~(table.possible & table.may_be_first)] = -np.inf
+    first, least_net = int(np.argmax(after)), 0.0 if start_row is None else -np.inf
     best = NOTHING
-    if first >= 0:
+    if after[first] > least_net:
         rows, entries = _followed(first, choice, below)
-        best = Cuts(tuple(table.lowest_row + row for row in rows), entries, float(net))
+        best = Cuts(tuple(table.lowest_row + row for row in rows), entries, float(after[first]))
     if terms.can_flip:
-        flipped = _best_flipped(terms, table)
-        if flipped.net > best.net + TIE:  # nobody turns a log over for nothing
-            return flipped
+        turned = _best_flipped(terms, table, down, flipped, bed)
+        if turned is not None and turned.net > best.net + TIE:  # nobody turns a log over for nothing
+            return turned
     return best
+
+
+def _from_made(table: LayTable, row: int) -> LayTable:
+    """Return a table where every way begins with the pass at a row, which costs nothing more."""
+    at = np.arange(len(table.possible))
+    return table._replace(
+        possible=(table.possible & (at < row)) | (at == row),
+        may_be_first=at == row,
+        possible_flipped=table.possible_flipped & (at < row),
+        pass_cost=np.where(at == row, 0.0, table.pass_cost),
+    )
 
 
 def _followed(start: int, choice: IntArray, onward: IntArray) -> tuple[list[int], tuple[int, ...]]:
@@ -81,12 +118,16 @@ def _followed(start: int, choice: IntArray, onward: IntArray) -> tuple[list[int]
     return rows, tuple(entries)
 
 
-def _best_flipped(terms: Terms, table: LayTable) -> Cuts:
-    net, face, last, bed_entry, top, bottom = _with_flip(terms, table)
+def _best_flipped(terms: Terms, table: LayTable, down: FloatArray, flipped: FloatArray, bed: FloatArray) -> Cuts | None:
+    """Return the best passes with a flip; None where none is possible."""
+    none, nowhere = np.zeros(0), 0.0
+    top, *back_up = _passes(terms, table, False, False, table.may_be_first, down, none, nowhere)
+    bottom, *back_down = _passes(terms, table, True, True, table.may_be_first_flipped, flipped, none, nowhere)
+    net, face, last, bed_entry = _meeting(terms, table, top, bottom, bed)
     if face < 0:
-        return NOTHING
-    rows, entries = _followed(face, *top)  # from the flip back up
-    after, flipped_entries = _followed(last, *bottom)  # from the bunks back up
+        return None
+    rows, entries = _followed(face, *back_up)  # from the flip back up
+    after, flipped_entries = _followed(last, *back_down)  # from the bunks back up
     return Cuts(
         rows=tuple(table.lowest_row + row for row in rows[::-1]),
         entries=entries[::-1],
@@ -99,39 +140,40 @@ def _best_flipped(terms: Terms, table: LayTable) -> Cuts:
 
 def value_of_layer(table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int) -> float:
     """Return what the layer between two passes (in height steps) brings as one entry of the menu."""
-    room = _room(table)
+    room = room_of(table)
     return float(
-        _layer(terms, table, entry, table.upper, upper_row - table.lowest_row, 0.0, table.lower,
+        layer_between(terms, table, entry, table.upper, upper_row - table.lowest_row, 0.0, table.lower,
                lower_row - table.lowest_row, terms.kerf_m, room, 0.0)
     )  # fmt: skip
 
 
 def value_of_flipped_layer(table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int) -> float:
     """Return the same for a layer between two passes made after the flip; their rows in the first bed frame."""
-    room = _room(table)
+    room = room_of(table)
     return float(
-        _layer(terms, table, entry, table.under, upper_row - table.lowest_row, -terms.kerf_m, table.upper,
+        layer_between(terms, table, entry, table.under, upper_row - table.lowest_row, -terms.kerf_m, table.upper,
                lower_row - table.lowest_row, 0.0, room, 0.0)
     )  # fmt: skip
 
 
 def value_of_bed_layer(table: LayTable, terms: Terms, entry: int, face_row: int, last_row: int) -> float:
     """Return the same for the piece on the bunks after the flip, from the face it lies on to the last pass."""
-    room = _room(table)
+    room = room_of(table)
     return float(
-        _layer(terms, table, entry, table.upper, face_row - table.lowest_row, 0.0, table.upper,
+        layer_between(terms, table, entry, table.upper, face_row - table.lowest_row, 0.0, table.upper,
                last_row - table.lowest_row, 0.0, room, 0.0)
     )  # fmt: skip
 
 
 @numba.njit(cache=True, nogil=True)
-def _room(table: LayTable) -> Room:
+def room_of(table: LayTable) -> Room:
+    """Make room for the layers of a lay."""
     slots = max(table.upper.chords.most, table.lower.chords.most, table.under.chords.most)
     return room_for(table.last - table.first, slots, table.inside.most)
 
 
 @numba.njit(cache=True, nogil=True)
-def _layer(
+def layer_between(
     terms: Terms,
     table: LayTable,
     entry: int,
@@ -144,6 +186,11 @@ def _layer(
     room: Room,
     enough: float,
 ) -> float:
+    """Return what the layer between two faces brings as an entry of the menu; see `layer_value` for `enough`.
+
+    top_row, bottom_row : of the passes that open the faces; top_offset_m, bottom_offset_m : how far the faces lie above
+    the bottoms of their kerfs. [m]
+    """
     upper_row, lower_row = top_row + top.shift, bottom_row + bottom.shift
     return layer_value(
         terms,
@@ -208,81 +255,107 @@ def _extra(terms: Terms, table: LayTable) -> float:
 
 
 @numba.njit(cache=True, nogil=True)
-def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -> tuple[float, int, IntArray, IntArray]:
-    """Return the best net, the row of its first pass (-1: none), and what follows each row, and where.
+def _passes(
+    terms: Terms,
+    table: LayTable,
+    rising: bool,
+    flipped: bool,
+    may_end: BoolArray,
+    known: FloatArray,
+    above: FloatArray,
+    floor: float,
+) -> tuple[FloatArray, IntArray, IntArray]:
+    """Return what the pass at each row and those before it bring, what lies beside it there, and where that ends.
 
-    above : (rows,) the most that comes before the pass at a row, or (0,) where there is no floor: what cannot be worth
-    more than `floor` with it is not looked at.
+    What they bring is the most that can be, (rows,); -inf where there can be none.
+
+    rising : whether rows are gone through from the bottom, so that what is before a pass lies below it; else from the
+    top. flipped : whether the passes are made after the flip: their kerfs lie on the other side. may_end : (rows,)
+    where nothing need come before the pass. known : (rows, M) what the layer under the pass at a row brings; (0, 0)
+    where that is taken from the wood. above : (rows,) the most that comes on the other side of the pass at a row, or
+    (0,) where there is no floor: what cannot be worth more than `floor` with it is not looked at.
     """
-    rows = len(table.possible)
-    value = np.zeros(rows)
+    rows, way = len(table.possible), 1 if rising else -1
+    value = np.full(rows, -np.inf)
     choice = np.full(rows, -1, dtype=np.int64)
-    below = np.full(rows, -1, dtype=np.int64)
-    # V(j) - cost(j), and a queue of the rows where it is greatest so far: its head is the best place for waste to
-    # end. Rows leave it where the layer would be thicker than the wood that fits above the blade.
+    before = np.full(rows, -1, dtype=np.int64)
+    # What a pass and those before it bring, and a queue of the rows where that is greatest so far: its head is the best
+    # place for waste to end. Rows leave it where the layer would be thicker than the wood that fits above the blade.
     after = np.full(rows, -np.inf)
     queue = np.zeros(rows, dtype=np.int64)
     head, tail = 0, 0
     most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
     # Taken out of the tuples once: that costs more than a layer.
     price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
-    least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
-    top, bottom = table.upper, table.lower
+    least, extra, pass_cost = terms.slab_cost, _extra(terms, table), table.pass_cost
+    possible = table.possible_flipped if flipped else table.possible
+    top, bottom = (table.under, table.upper) if flipped else (table.upper, table.lower)
+    top_off_m, bottom_off_m = (-terms.kerf_m, 0.0) if flipped else (0.0, terms.kerf_m)
     top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
     bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
     top_y, bottom_y, top_simple, bottom_simple = top.chords.y, bottom.chords.y, top.simple, bottom.simple
     top_shift, bottom_shift, first, last, cell_m = top.shift, bottom.shift, table.first, table.last, table.cell_m
     inside = table.inside
     figured, flaw_low_m, flaw_high_m = inside.best_feather > 0.0, inside.low_m, inside.high_m
-    zero_m, step_m, kerf_m = table.lowest_row * terms.step_m, terms.step_m, terms.kerf_m
+    zero_m, step_m = table.lowest_row * terms.step_m, terms.step_m
     min_width_m, max_width_m = terms.min_width_m, terms.max_width_m
     min_length_m, max_length_m = terms.min_length_m, terms.max_length_m
     feather, drying = terms.feather_per_board_foot, terms.drying_per_board_foot
     width_at_m, width_factor = terms.width_at_m, terms.width_factor
-    room = _room(table)
+    room = room_of(table)
     top_counts, bottom_counts = top.chords.counts, bottom.chords.counts
     low, high, piece, begins = room.low, room.high, room.piece, room.begins
     parent, begin, end, widths = room.parent, room.begin, room.end, room.widths
     lost, figure, sums = room.lost, room.figured, room.sums
     strips, strip_counts = room.strips, room.strip_counts
-    promised, bounded = np.zeros(len(drops)), len(above) > 0
-    for k in range(rows):
+    promised, bounded, is_known = np.zeros(len(drops)), len(above) > 0, len(known) > 0
+    for k in range(rows) if rising else range(rows - 1, -1, -1):
         # The row that a waste layer may now just reach.
-        j = k - least_waste
-        if j >= 0 and possible[j]:
+        j = k - way * least_waste
+        if 0 <= j < rows and possible[j]:
             while tail > head and after[queue[tail - 1]] <= after[j]:
                 tail -= 1
             queue[tail] = j
             tail += 1
-        while tail > head and queue[head] < k - most_drop:
+        while tail > head and way * (k - queue[head]) > most_drop:
             head += 1
         if not possible[k]:
             continue
+        if may_end[k]:
+            value[k] = 0.0
         if tail > head and after[queue[head]] > value[k]:
-            value[k], choice[k], below[k] = after[queue[head]], -2, queue[head]
+            value[k], choice[k], before[k] = after[queue[head]], -2, queue[head]
         # What promises the most is looked at first, so that the others need not be.
         enough = value[k]
         if bounded:
             enough = max(enough, floor - above[k] + pass_cost[k])
         for m in range(len(drops)):
             promised[m] = -np.inf
-            j = k - drops[m]
-            if j < 0 or not possible[j] or drops[m] > most_drop:
+            j = k - way * drops[m]
+            if not 0 <= j < rows or not possible[j] or drops[m] > most_drop:
                 continue
-            most = _pair_most(
-                least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
-                top_factor[k], bottom_factor[j],
-            )  # fmt: skip
+            u, v = (k, j) if rising else (j, k)
+            if is_known:
+                most = known[u, m]
+            else:
+                most = _pair_most(
+                    least, price[m], extra, feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                    top_factor[u], bottom_factor[v],
+                )  # fmt: skip
             if most > 0.0:
                 promised[m] = after[j] + most
         while True:
             m = int(np.argmax(promised))
             if promised[m] <= max(enough, value[k]):
                 break
+            j = k - way * drops[m]
+            if is_known:
+                value[k], choice[k], before[k] = promised[m], m, j
+                break
             promised[m] = -np.inf
-            j = k - drops[m]
-            top_row, bottom_row = k + top_shift, j + bottom_shift
-            upper_m, lower_m = zero_m + k * step_m, zero_m + j * step_m + kerf_m
+            u, v = (k, j) if rising else (j, k)
+            top_row, bottom_row = u + top_shift, v + bottom_shift
+            upper_m, lower_m = zero_m + u * step_m + top_off_m, zero_m + v * step_m + bottom_off_m
             flawed = upper_m > flaw_low_m and lower_m < flaw_high_m
             sold = Sold(
                 min_width_m, max_width_m, min_length_m, max_length_m, feet[m], price[m], feather, drying, least,
@@ -311,13 +384,9 @@ def _downwards(terms: Terms, table: LayTable, above: FloatArray, floor: float) -
                 if found <= value[k]:
                     break
             if found > value[k]:
-                value[k], choice[k], below[k] = found, m, j
+                value[k], choice[k], before[k] = found, m, j
         after[k] = value[k] - pass_cost[k]
-    best, best_k = 0.0, -1
-    for k in range(rows):
-        if possible[k] and table.may_be_first[k] and after[k] > best:
-            best, best_k = after[k], k
-    return best, best_k, choice, below
+    return after, choice, before
 
 
 @numba.njit(cache=True, nogil=True)
@@ -355,111 +424,16 @@ def _most_above(terms: Terms, table: LayTable) -> FloatArray:
 
 
 @numba.njit(cache=True, nogil=True)
-def _upwards(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray, IntArray, IntArray]:
-    """Return B(p) for the passes after the flip, from the far side up to row p, with the way back."""
+def _meeting(
+    terms: Terms, table: LayTable, top: FloatArray, bottom: FloatArray, known: FloatArray
+) -> tuple[float, int, int, int]:
+    """Return the best net with a flip, the face that the log lies on, its last pass (-1: none), what is on the bunks.
+
+    top, bottom : (rows,) what the passes down to a row bring, and those after the flip up to a row. known : (rows, M)
+    what is on the bunks brings, by the face that it lies on; (0, 0) where that is taken from the wood.
+    """
     rows = len(table.possible)
-    value = np.full(rows, -np.inf)
-    choice = np.full(rows, -1, dtype=np.int64)
-    beyond = np.full(rows, -1, dtype=np.int64)
-    queue = np.zeros(rows, dtype=np.int64)
-    head, tail = 0, 0
-    # Taken out of the tuples once: that costs more than a layer.
-    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
-    least, extra, pass_cost = terms.slab_cost, _extra(terms, table), table.pass_cost
-    top, bottom = table.under, table.upper
-    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
-    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
-    possible, may_be_first = table.possible_flipped, table.may_be_first_flipped
-    most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
-    for p in range(rows):
-        j = p - least_waste
-        if j >= 0 and value[j] > -np.inf:
-            while tail > head and value[queue[tail - 1]] <= value[j]:
-                tail -= 1
-            queue[tail] = j
-            tail += 1
-        while tail > head and queue[head] < p - most_drop:
-            head += 1
-        if not possible[p]:
-            continue
-        best = 0.0 if may_be_first[p] else -np.inf
-        if tail > head and value[queue[head]] > best:
-            best, choice[p], beyond[p] = value[queue[head]], -2, queue[head]
-        for m in range(len(drops)):
-            j = p - drops[m]
-            if j < 0 or value[j] == -np.inf or drops[m] > most_drop:
-                continue
-            most = _pair_most(
-                least, price[m], extra, feet[m], top_m2[p], bottom_m2[j], top_worth[p], bottom_worth[j],
-                top_factor[p], bottom_factor[j],
-            )  # fmt: skip
-            if most == 0.0 or value[j] + most <= best:
-                continue
-            found = value[j] + _layer(terms, table, m, top, p, -terms.kerf_m, bottom, j, 0.0, room, best - value[j])
-            if found > best:
-                best, choice[p], beyond[p] = found, m, j
-        value[p] = best - pass_cost[p]
-    return value, choice, beyond
-
-
-@numba.njit(cache=True, nogil=True)
-def _from_the_top(terms: Terms, table: LayTable, room: Room) -> tuple[FloatArray, IntArray, IntArray]:
-    """Return T(k) for the passes before the flip, down to row k, with the way back."""
-    rows = len(table.possible)
-    value = np.full(rows, -np.inf)
-    choice = np.full(rows, -1, dtype=np.int64)
-    above = np.full(rows, -1, dtype=np.int64)
-    queue = np.zeros(rows, dtype=np.int64)
-    head, tail = 0, 0
-    # Taken out of the tuples once: that costs more than a layer.
-    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
-    least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
-    top, bottom = table.upper, table.lower
-    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
-    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
-    may_be_first = table.may_be_first
-    most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
-    for k in range(rows - 1, -1, -1):
-        j = k + least_waste
-        if j < rows and value[j] > -np.inf:
-            while tail > head and value[queue[tail - 1]] <= value[j]:
-                tail -= 1
-            queue[tail] = j
-            tail += 1
-        while tail > head and queue[head] > k + most_drop:
-            head += 1
-        if not possible[k]:
-            continue
-        best = 0.0 if may_be_first[k] else -np.inf
-        if tail > head and value[queue[head]] > best:
-            best, choice[k], above[k] = value[queue[head]], -2, queue[head]
-        for m in range(len(drops)):
-            j = k + drops[m]
-            if j >= rows or value[j] == -np.inf or drops[m] > most_drop:
-                continue
-            most = _pair_most(
-                least, price[m], extra, feet[m], top_m2[j], bottom_m2[k], top_worth[j], bottom_worth[k],
-                top_factor[j], bottom_factor[k],
-            )  # fmt: skip
-            if most == 0.0 or value[j] + most <= best:
-                continue
-            found = value[j] + _layer(terms, table, m, top, j, 0.0, bottom, k, terms.kerf_m, room, best - value[j])
-            if found > best:
-                best, choice[k], above[k] = found, m, j
-        value[k] = best - pass_cost[k]
-    return value, choice, above
-
-
-@numba.njit(cache=True, nogil=True)
-def _with_flip(
-    terms: Terms, table: LayTable
-) -> tuple[float, int, int, int, tuple[IntArray, IntArray], tuple[IntArray, IntArray]]:
-    """Return the best net with a flip, the face it lies on, its last pass, what is on the bunks, and the ways."""
-    rows = len(table.possible)
-    room = _room(table)
-    top, top_choice, above = _from_the_top(terms, table, room)
-    bottom, bottom_choice, beyond = _upwards(terms, table, room)
-    best, face, last, bed_entry = 0.0, -1, -1, -2
+    best, face, last, bed_entry = -np.inf, -1, -1, -2
     # The piece on the bunks left as an offcut: the best last pass that is low enough for the blade.
     best_p = -1
     for k in range(rows):
@@ -471,9 +445,9 @@ def _with_flip(
         net = top[k] + bottom[best_p] - terms.flip_cost
         if net > best:
             best, face, last, bed_entry = net, k, best_p, -2
-    face_rows = table.upper
+    face_rows, room = table.upper, room_of(table)
     face_m2, face_worth, face_factor = face_rows.usable_m2, face_rows.usable_worth_m2, face_rows.best_factor
-    extra = _extra(terms, table)
+    extra, is_known = _extra(terms, table), len(known) > 0
     price, feet, least = terms.price, terms.board_feet_per_m2, terms.slab_cost
     for m in range(len(price)):
         steps = terms.bed_steps[m]
@@ -484,13 +458,17 @@ def _with_flip(
             if top[k] == -np.inf or bottom[p] == -np.inf:
                 continue
             so_far = top[k] + bottom[p] - terms.flip_cost
-            most = _pair_most(
-                least, price[m], extra, feet[m], face_m2[k], face_m2[p], face_worth[k], face_worth[p],
-                face_factor[k], face_factor[p],
-            )  # fmt: skip
-            if most == 0.0 or so_far + most <= best:
-                continue
-            net = so_far + _layer(terms, table, m, face_rows, k, 0.0, face_rows, p, 0.0, room, best - so_far)
+            if is_known:
+                net = so_far + known[k, m]
+            else:
+                most = _pair_most(
+                    least, price[m], extra, feet[m], face_m2[k], face_m2[p], face_worth[k], face_worth[p],
+                    face_factor[k], face_factor[p],
+                )  # fmt: skip
+                if most == 0.0 or so_far + most <= best:
+                    continue
+                enough = best - so_far
+                net = so_far + layer_between(terms, table, m, face_rows, k, 0.0, face_rows, p, 0.0, room, enough)
             if net > best:
                 best, face, last, bed_entry = net, k, p, m
-    return best, face, last, bed_entry, (top_choice, above), (bottom_choice, beyond)
+    return best, face, last, bed_entry

@@ -13,8 +13,9 @@ from optimizer.lay import Lay, Rolled
 from optimizer.lay_table import LayTable
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
+from optimizer.problem import Problem
 from optimizer.quantities import exact_length
-from optimizer.search import Problem, Stop, never_stop
+from optimizer.search import Stop, never_stop
 
 ROLL_STEP_DEG = 1.0
 

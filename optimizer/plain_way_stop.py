@@ -5,6 +5,7 @@ from optimizer.metal_cautions import metal_on_bed
 from optimizer.moisture import shrinkage_pct
 from optimizer.plan import PlanDocument
 from optimizer.prices import PriceError, drop_steps
+from optimizer.sawn_layers import cut_meets, kept_out_m
 
 HAIR_M = 1e-6
 
@@ -20,16 +21,11 @@ def passes_before_metal(document: PlanDocument) -> int | None:
     heights_m = [cut.blade_height_m for cut in plain.passes]
     # After one pass alone it is not known which thickness was meant: metal in the way of any counts.
     drops_m = [heights_m[-2] - heights_m[-1]] if len(heights_m) > 1 else _drops_m(document)
-    forbidden_m = [
-        (float(corners[:, 2].min()) - mill.metal_keep_out_m, float(corners[:, 2].max()) + mill.metal_keep_out_m)
-        for _, corners in metal_on_bed(document.log, plain, flipped=False)
-    ]
+    # Less a hair, so that what only touches by rounding does not stop it.
+    out_m = mill.metal_keep_out_m - HAIR_M
+    forbidden_m = [kept_out_m(corners[:, 2], out_m) for _, corners in metal_on_bed(document.log, plain, flipped=False)]
     next_m = [heights_m[-1] - drop_m for drop_m in drops_m if heights_m[-1] - drop_m >= mill.lowest_blade_m - HAIR_M]
-    stopped = any(
-        blade_m + mill.kerf_m > low_m + HAIR_M and blade_m < high_m - HAIR_M
-        for blade_m in next_m
-        for low_m, high_m in forbidden_m
-    )
+    stopped = any(cut_meets((blade_m, blade_m + mill.kerf_m), barred) for blade_m in next_m for barred in forbidden_m)
     return len(heights_m) if stopped else None
 
 

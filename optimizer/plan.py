@@ -8,7 +8,7 @@ alone.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PlainSerializer, ValidationError
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PlainSerializer, ValidationError, model_validator
 
 from optimizer.mill import Mill
 from optimizer.prices import PriceBook
@@ -328,6 +328,11 @@ class PlanDocument(Document):
     mill: Mill = Field(description="What was assumed of the mill.")
     prices: PriceBook = Field(description="What was assumed of prices.")
     wood: WoodAssumed = Field(description="What was assumed of the wood.")
+    kind: Literal["searched", "own_way", "rest"] = Field(
+        description="How the first plan came about: by a search, as a way that somebody chose, or as the rest of one, "
+        "planned anew after passes that were made."
+    )
+    made: int = Field(0, ge=0, description="How many of its passes were made before; 0 but for a rest.")
     plans: tuple[Plan, ...] = Field(description="Ranked, five at most.")
     plain_way: Plan | None = Field(description="What a sawyer would do without a plan; null where it is impossible.")
     hearts_level: Plan | None = Field(None, description="The way to the best feather.")
@@ -339,6 +344,14 @@ class PlanDocument(Document):
         description="What the reader should know first; quantities in SI, in braces: {2.95 m}."
     )
     cautions: tuple[Caution, ...] = Field(description="What could hurt somebody, of all in plans together.")
+
+    @model_validator(mode="before")
+    @classmethod
+    def _kind_of_before(cls, data: Any) -> Any:
+        """Fill in what a document is that was kept before documents said it: only a search tries rolls."""
+        if isinstance(data, dict) and "kind" not in data:
+            return {**data, "kind": "searched" if data.get("value_by_roll") else "own_way"}
+        return data
 
 
 def read_plan(data: dict[str, Any]) -> tuple[PlanDocument, tuple[str, ...]]:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Literal
 
 from optimizer.bound import prove
 from optimizer.cautions import cautions_for
@@ -32,8 +33,10 @@ from optimizer.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, So
 from optimizer.possible_logs import PossibleLogs
 from optimizer.prices import PriceBook, menu_for
 from optimizer.pricing import Priced, PricedPass
+from optimizer.problem import Problem
 from optimizer.quantities import long_length, short_length
-from optimizer.search import Found, Problem, Progress, StoppedBy, ranked, search_stretches
+from optimizer.sawn_layers import kept_out_m
+from optimizer.search import Found, Progress, StoppedBy, ranked, search_stretches
 from optimizer.stretch import clear_of_metal, stretches_of
 from optimizer.terms import REACH_MARGIN_M
 from optimizer.wood import Wood
@@ -175,6 +178,7 @@ def plan_log(
         whole,
         run,
         plans,
+        kind="searched",
         plain_way=described(plain),
         hearts_level=described(level),
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
@@ -192,17 +196,17 @@ def plan_log(
 
 @dataclass(frozen=True, eq=False)
 class _Doubtful:
-    """Plans weighed in doubt: those shown, and all that were tried, by the plan as priced."""
+    """Plans weighed in doubt: those shown, and all that were tried."""
 
     shown: list[Weighed]
-    every: dict[int, Weighed]
+    every: list[Weighed]
     chances: list[float]
     doubt: Doubt | None
     notes: tuple[str, ...]
 
     def told(self, plan: Plan, priced: Priced) -> Plan:
         """Return a plan with how far its numbers may be off."""
-        of = self.every.get(id(priced))
+        of = next((tried for tried in self.every if tried.priced is priced), None)
         if of is None:
             return plan
         chance = next((c for w, c in zip(self.shown, self.chances, strict=True) if plan.rank and w is of), None)
@@ -230,13 +234,12 @@ def _weigh(
         plans += [priced for priced in more if priced.net > 0.0]
     fresh = drawn(possible, settings.seed, FIRST_REPORT, REPORT_LOGS, settings.workers)
     more_beside = [p for p in beside if p is not None and p.stretch_m == stretch_m]
-    every = {
-        id(w.priced): w
-        for w in weighed(problem, list({id(p): p for p in [*plans, *more_beside]}.values()), fresh, settings.workers)
-    }
-    shown = in_order([every[id(p)] for p in plans])
+    # Priced ways are equal only where they are one and the same: the plain way may be among the plans.
+    also = [p for p in more_beside if p not in plans]
+    every = weighed(problem, [*plans, *also], fresh, settings.workers)
+    shown = in_order(every[: len(plans)])
     doubt = doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers)
-    ranked_all = [shown[0], *(w for w in every.values() if w is not shown[0])]
+    ranked_all = [shown[0], *(w for w in every if w is not shown[0])]
     return _Doubtful(
         shown,
         every,
@@ -284,6 +287,8 @@ def price_way(
         whole,
         run,
         (plan if onward is None else with_doubt(plan, onward.weighed, None),),
+        kind="own_way" if way.made is None else "rest",
+        made=way.made or 0,
         plain_way=told_plain,
         hearts_level=None,
         value_by_roll=(),
@@ -342,6 +347,8 @@ def _document(
     run: Run,
     plans: tuple[Plan, ...],
     *,
+    kind: Literal["searched", "own_way", "rest"],
+    made: int = 0,
     plain_way: Plan | None,
     hearts_level: Plan | None,
     value_by_roll: tuple[NetAtRoll, ...],
@@ -380,6 +387,8 @@ def _document(
             shrinkage_radial_pct=wood.shrinkage_radial_pct,
             shrinkage_tangential_pct=wood.shrinkage_tangential_pct,
         ),
+        kind=kind,
+        made=made,
         plans=plans,
         plain_way=plain_way,
         hearts_level=hearts_level,
@@ -396,9 +405,7 @@ def _stretched(whole: Problem) -> list[Problem]:
     stretches = stretches_of(whole.log.length_m, whole.mill.bed_length_m)
     if len(stretches) == 1:
         return [whole]
-    out_m = whole.mill.metal_keep_out_m
-    along_m = [rod.corners_m[:, 0] for rod in whole.metal]
-    metal_m = [(float(x.min()) - out_m, float(x.max()) + out_m) for x in along_m]
+    metal_m = [kept_out_m(rod.corners_m[:, 0], whole.mill.metal_keep_out_m) for rod in whole.metal]
     stretches = clear_of_metal(stretches, whole.log.length_m, metal_m)
     return [whole.stretch(*stretch) for stretch in stretches]
 

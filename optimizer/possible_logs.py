@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.lay import Lay
-from optimizer.search import Problem
+from optimizer.problem import Problem
 from optimizer.stations import Stations, stations_of
 from optimizer.stretch import cut_stretch
 from optimizer.terms import REACH_SPARE_M

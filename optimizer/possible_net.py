@@ -18,7 +18,8 @@ from optimizer.lay_table import turned_inside
 from optimizer.layers import layer_value, room_for
 from optimizer.possible_logs import PossibleLog
 from optimizer.pricing import Priced
-from optimizer.search import Problem
+from optimizer.problem import Problem
+from optimizer.sawn_layers import layers_between
 from optimizer.stations import Rings, Stations
 from optimizer.terms import Terms
 from scans.log import FloatArray, IntArray
@@ -54,21 +55,21 @@ class Heights:
         before = [p.blade_height_m for p in plan.passes if not p.flipped]
         face_m = plan.flip_face_m
         after = [face_m - p.blade_height_m for p in plan.passes if p.flipped and face_m is not None]
-        layers: list[tuple[int, int, int, int, int]] = []
-
-        def add(upper: int, lower: int, upper_kerf: int, lower_kerf: int, entry: object) -> None:
-            if entry is not None:
-                index = next(m for m, own in enumerate(problem.menu) if own == entry)
-                layers.append((upper, lower, upper_kerf, lower_kerf, index))
-
-        for k, entry in enumerate(plan.entries[: len(before) - 1]):
-            add(k, k + 1, 0, 1, entry)
-        for k, entry in enumerate(plan.entries[len(before) - 1 :], start=len(before)):
-            # Seen from the first bed frame, the later of two passes after the flip is the upper one.
-            add(k + 1, k, -1, 0, entry)
-        if face_m is not None:
-            add(len(before) - 1, len(before) + len(after) - 1, 0, 0, plan.bed_entry)
-        columns = np.array(layers, dtype=np.int64).reshape(-1, 5)
+        meant = plan.entries if face_m is None else (*plan.entries, plan.bed_entry)
+        rows: list[tuple[int, int, int, int, int]] = []
+        for layer, entry in zip(layers_between(plan.passes, problem.mill.kerf_m), meant, strict=True):
+            if entry is None:
+                continue
+            upper, lower = layer.upper_pass, layer.lower_pass
+            if lower is None:
+                faces = len(before) - 1, upper, 0, 0
+            elif layer.flipped:
+                # Seen from the first bed frame, the later of two passes after the flip is the upper one.
+                faces = lower, upper, -1, 0
+            else:
+                faces = upper, lower, 0, 1
+            rows.append((*faces, problem.menu.index(entry)))
+        columns = np.array(rows, dtype=np.int64).reshape(-1, 5)
         return cls(
             plan.lay.roll_deg,
             plan.lay.tilt_deg,

@@ -17,8 +17,9 @@ from optimizer.lay import Lay
 from optimizer.mill import Mill
 from optimizer.outlines import WidthProfile, crosscut, width_profile
 from optimizer.prices import MenuEntry, PriceBook
+from optimizer.sawn_layers import Layer, layers_between
 from optimizer.zones import Zone, alignment, in_plan
-from scans.log import FloatArray
+from scans.log import FloatArray, moved
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,17 +106,6 @@ class Priced:
 
 
 @dataclass(frozen=True, eq=False)
-class _Layer:
-    """A layer to look for slabs in."""
-
-    number: int
-    flipped: bool
-    entry: MenuEntry
-    upper_m: float
-    lower_m: float
-
-
-@dataclass(frozen=True, eq=False)
 class _Within:
     """What lies between a layer's faces, seen in plan: heart strip, marks with their shares, feather with its part."""
 
@@ -149,18 +139,16 @@ class Pricer:
         """
         bed = self.bodies.on_bed(lay)
         passes = [self.price_pass(bed, row) for row in rows]
-        layers = _layers_of(passes, entries, 1, self.mill.kerf_m, flipped=False)
         face_m = passes[-1].blade_height_m if flipped_rows else None
-        slabs = self._slabs_of(bed, layers, lay.log_to_bed)
+        turned = bed if face_m is None else flipped_bodies(bed, face_m)
+        passes += [self.price_pass(turned, row, flipped=True) for row in flipped_rows]
+        layers = layers_between(passes, self.mill.kerf_m)
+        uses = zip(layers, (*entries, *flipped_entries), strict=True)
+        meant = [(layer, entry) for layer, entry in uses if entry is not None]
+        slabs = self._slabs_of(bed, [pair for pair in meant if not pair[0].flipped], lay.log_to_bed)
         if face_m is not None:
-            turned = flipped_bodies(bed, face_m)
-            after = [self.price_pass(turned, row, flipped=True) for row in flipped_rows]
-            layers = _layers_of(after, flipped_entries[:-1], len(entries) + 1, self.mill.kerf_m, flipped=True)
-            if flipped_entries[-1] is not None:
-                number = len(entries) + len(flipped_entries)
-                layers.append(_Layer(number, True, flipped_entries[-1], after[-1].blade_height_m, 0.0))
-            slabs += self._slabs_of(turned, layers, flip_matrix(face_m) @ lay.log_to_bed)
-            passes += after
+            after = [pair for pair in meant if pair[0].flipped]
+            slabs += self._slabs_of(turned, after, flip_matrix(face_m) @ lay.log_to_bed)
         pace = self.mill.pace
         minutes = sum(p.minutes for p in passes) + pace.minutes_per_slab * len(slabs)
         minutes += pace.minutes_per_flip if flipped_rows else 0.0
@@ -200,16 +188,16 @@ class Pricer:
         pieces = polygons_of(bed.usable.slice(height_m))
         return any(width_profile(p).runs(limits.min_width_m, limits.min_length_m) for p in pieces)
 
-    def _slabs_of(self, bed: BedBodies, layers: list[_Layer], matrix: FloatArray) -> list[PricedSlab]:
-        lines = [line @ matrix[:3, :3].T + matrix[:3, 3] for line in self.bodies.log.hearts]
-        zones = [(zone, zone.corners_m @ matrix[:3, :3].T + matrix[:3, 3]) for zone in self.zones]
+    def _slabs_of(self, bed: BedBodies, meant: list[tuple[Layer, MenuEntry]], matrix: FloatArray) -> list[PricedSlab]:
+        lines = [moved(line, matrix) for line in self.bodies.log.hearts]
+        zones = [(zone, moved(zone.corners_m, matrix)) for zone in self.zones]
         found: list[PricedSlab] = []
-        for layer in layers:
-            found += self._slabs_of_layer(bed, layer, self._within(layer, lines, zones, matrix[2, :3]))
+        for layer, entry in meant:
+            found += self._slabs_of_layer(bed, layer, entry, self._within(layer, lines, zones, matrix[2, :3]))
         return found
 
     def _within(
-        self, layer: _Layer, lines: list[FloatArray], zones: list[tuple[Zone, FloatArray]], normal: FloatArray
+        self, layer: Layer, lines: list[FloatArray], zones: list[tuple[Zone, FloatArray]], normal: FloatArray
     ) -> _Within:
         heart: BaseGeometry = Polygon()
         if lines:
@@ -226,7 +214,7 @@ class Pricer:
                 flaws.append((seen, zone.share))
         return _Within(heart, flaws, feathers)
 
-    def _slabs_of_layer(self, bed: BedBodies, layer: _Layer, within: _Within) -> list[PricedSlab]:
+    def _slabs_of_layer(self, bed: BedBodies, layer: Layer, entry: MenuEntry, within: _Within) -> list[PricedSlab]:
         limits = self.prices.limits
         # On the bunks the lower face is the body's own: look a hair inside it.
         outline = bed.usable.slice(layer.upper_m) ^ bed.usable.slice(max(layer.lower_m, HAIR_M))
@@ -247,16 +235,16 @@ class Pricer:
                     limits.max_length_m or np.inf,
                     limits.max_width_m or np.inf,
                 )
-                if (slab := self._slab(layer, number + 1, piece, profile.clipped(*span), within))
+                if (slab := self._slab(layer, entry, number + 1, piece, profile.clipped(*span), within))
             ]
             number += bool(sold)
             found += sold
         return found
 
     def _slab(
-        self, layer: _Layer, number: int, piece: Polygon, part: WidthProfile, within: _Within
+        self, layer: Layer, entry: MenuEntry, number: int, piece: Polygon, part: WidthProfile, within: _Within
     ) -> PricedSlab | None:
-        entry, span = layer.entry, (float(part.x_m[0]), float(part.x_m[-1]))
+        span = (float(part.x_m[0]), float(part.x_m[-1]))
         area_m2 = part.area_m2(self.prices.limits.max_width_m or np.inf)
         uncapped_m2 = part.area_m2()
         sold = piece.intersection(box(span[0], piece.bounds[1], span[1], piece.bounds[3]))
@@ -293,17 +281,6 @@ class Pricer:
             board_feet=feet,
             price=price,
         )
-
-
-def _layers_of(
-    passes: Sequence[PricedPass], entries: Sequence[MenuEntry | None], number: int, kerf_m: float, *, flipped: bool
-) -> list[_Layer]:
-    between = zip(passes[:-1], passes[1:], entries, strict=True)
-    return [
-        _Layer(number + k, flipped, entry, upper.blade_height_m, lower.blade_height_m + kerf_m)
-        for k, (upper, lower, entry) in enumerate(between)
-        if entry is not None
-    ]
 
 
 def area_by_largest(parts: Sequence[tuple[BaseGeometry, float]]) -> float:

@@ -6,32 +6,19 @@ worked out again on finer stations and priced on the mesh itself. Nothing is ran
 same plans, whatever the number of workers, unless time ends the search.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field, replace
-from functools import cached_property
+from dataclasses import dataclass, field
 from typing import Literal
 
-from optimizer.bodies import LogBodies
-from optimizer.chords import reach_on_mesh
-from optimizer.lay import GAP_TOLERANCE_M, Lay, Rolled, Supports, supports_of
-from optimizer.lay_table import HeartStrip, LayTable, lay_table, lowest_row, row_count
+from optimizer.climb import Steps, climb
+from optimizer.lay import GAP_TOLERANCE_M, Lay, Rolled
 from optimizer.lengths import INCH_M
-from optimizer.marks import flaw_zones, metal_rods
-from optimizer.mill import Mill
 from optimizer.passes import WASTE, Cuts, best_cuts
-from optimizer.plan import Mark
-from optimizer.prices import MenuEntry, PriceBook
-from optimizer.pricing import Priced, Pricer
-from optimizer.stations import Stations, stations_of
-from optimizer.stretch import cut_stretch
-from optimizer.terms import Terms, terms_for
-from optimizer.zones import Zone, clipped, feather
-from scans.log import FloatArray, Log
+from optimizer.pricing import Priced
+from optimizer.problem import Problem
+from optimizer.stations import Stations
 
-COARSE_SPACING_M = 0.02
-COARSE_THINNED_M = 0.0001
-FINE_SPACING_M = 0.005
 TILTS = (0.0, -1.0, 1.0, -0.5, 0.5)
 """Tilts tried at each roll: the resting one, and shares of the way to the highest shim at either end."""
 COARSE_SHARE = 0.55
@@ -67,139 +54,6 @@ class Progress:
     total: int
     best_net: float | None
     gap: float | None = None
-
-
-@dataclass(frozen=True, eq=False)
-class Problem:
-    """A log on a mill at given prices: what every lay is priced by.
-
-    whole : of a stretch, the log that it is crosscut from, which has the marks and the forks.
-    """
-
-    log: Log
-    mill: Mill
-    prices: PriceBook
-    menu: tuple[MenuEntry, ...]
-    end_trim_m: tuple[float, float]
-    marks: tuple[Mark, ...] = ()
-    whole: "Problem | None" = None
-
-    def stretch(self, from_m: float, to_m: float) -> "Problem":
-        """Return the same for the part of the log between two places along it, crosscut. [m]."""
-        return replace(self, log=cut_stretch(self.log, from_m, to_m), whole=self)
-
-    @cached_property
-    def zones(self) -> tuple[Zone, ...]:
-        """Marks that cost, and the feather if it brings anything."""
-        if self.whole is not None:
-            return self._here(self.whole.zones)
-        found = flaw_zones(self.log, self.marks, self.prices.deduct)
-        if self.prices.figure.feather_per_board_foot > 0.0:
-            found += tuple(feather(fork) for fork in self.log.forks)
-        return found
-
-    @cached_property
-    def metal(self) -> tuple[Zone, ...]:
-        """Rods of metal."""
-        if self.whole is not None:
-            return self._here(self.whole.metal)
-        return metal_rods(self.log, self.marks)
-
-    def _here(self, zones: tuple[Zone, ...]) -> tuple[Zone, ...]:
-        """Return what of the whole log's zones lies in this stretch."""
-        from_m, to_m = (float(x) for x in self.log.outer.bounds_m[:, 0])
-        return tuple(part for zone in zones if (part := clipped(zone, from_m, to_m)) is not None)
-
-    @cached_property
-    def heart(self) -> HeartStrip:
-        """How wide the heart strip is and what it costs."""
-        return HeartStrip(self.log.heart_radius_m, self.prices.deduct.heart)
-
-    def forbidden_m(self, lay: Lay) -> list[tuple[float, float]]:
-        """Return the bed heights that no blade may stand between: metal and its keep-out. [m]."""
-        out_m = self.mill.metal_keep_out_m
-        heights = [lay.to_bed(rod.corners_m)[:, 2] for rod in self.metal]
-        return [(float(z.min()) - out_m, float(z.max()) + out_m) for z in heights]
-
-    @cached_property
-    def supports(self) -> Supports:
-        """What the log can rest on."""
-        return supports_of(self.log)
-
-    @cached_property
-    def bodies(self) -> LogBodies:
-        """The log's solids."""
-        return LogBodies(self.log, self.end_trim_m)
-
-    @cached_property
-    def pricer(self) -> Pricer:
-        """What prices a plan on the mesh."""
-        return Pricer(self.bodies, self.mill, self.prices, self.zones)
-
-    @cached_property
-    def terms(self) -> Terms:
-        """The search's terms, margins included."""
-        return terms_for(self.mill, self.prices, self.menu)
-
-    @cached_property
-    def coarse(self) -> Stations:
-        """Stations for scouting."""
-        return stations_of(self.log, self.end_trim_m, COARSE_SPACING_M, self.zones, COARSE_THINNED_M)
-
-    @cached_property
-    def fine(self) -> Stations:
-        """Stations for the winners."""
-        return stations_of(self.log, self.end_trim_m, FINE_SPACING_M, self.zones)
-
-    def tilt_range_deg(self, rolled: Rolled) -> tuple[float, float] | None:
-        """Return the tilts that posts and shims allow at a roll; None where there is none. [deg]."""
-        posts_m = self.mill.between_posts_m
-        if posts_m is not None and rolled.width_m > posts_m:
-            return None
-        return rolled.tilt_range_deg(self.mill.max_shim_m)
-
-    def exact_reach_m(self, lay: Lay, height_m: float) -> FloatArray:
-        """Return the reach of each row from the mesh itself. [m]."""
-        outer, step_m = self.log.outer, self.mill.height_step_m
-        rows, row_zero_m = row_count(height_m, self.terms), lowest_row(self.terms) * step_m
-        return reach_on_mesh(outer.vertices_m, outer.faces, lay.log_to_bed, rows, row_zero_m, step_m)
-
-    def table(self, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False) -> LayTable:
-        """Meet every blade height of a lay with the wood; `exact` takes the reach from the mesh.
-
-        Where all of the log fits through the throat it is taken at the stations all the same.
-        """
-        lay, height_m = rolled.lay(tilt_deg), rolled.height_m(tilt_deg)
-        exact = exact and rolled.width_m > self.terms.widest_reach_m
-        reach_m = self.exact_reach_m(lay, height_m) if exact else None
-        return lay_table(stations, lay, height_m, self.terms, self.heart, reach_m, self.forbidden_m(lay))
-
-    def price(self, lay: Lay, cuts: Cuts) -> Priced:
-        """Price cuts on the mesh."""
-        return self.price_rows(
-            lay,
-            cuts.rows,
-            self.menu_entries(cuts.entries),
-            cuts.flipped_rows,
-            self.menu_entries(cuts.flipped_entries),
-        )
-
-    def price_rows(
-        self,
-        lay: Lay,
-        rows: Sequence[int],
-        entries: Sequence[MenuEntry | None],
-        flipped_rows: Sequence[int] = (),
-        flipped_entries: Sequence[MenuEntry | None] = (),
-    ) -> Priced:
-        """Price passes on the mesh (see Pricer.price), with the shims that the lay asks for."""
-        priced = self.pricer.price(lay, rows, entries, flipped_rows, flipped_entries)
-        butt, top = self.supports.turned(lay.roll_deg).gaps(lay.tilt_deg)
-        return replace(priced, gaps_m=(butt.height_m, top.height_m))
-
-    def menu_entries(self, entries: Iterable[int]) -> tuple[MenuEntry | None, ...]:
-        """Return what each layer is meant for; None for waste."""
-        return tuple(None if entry == WASTE else self.menu[entry] for entry in entries)
 
 
 @dataclass(frozen=True)
@@ -418,8 +272,12 @@ def _refine(
     # On a round log all starts are alike: with first steps of their own they do not all try the same tilts.
     shares = [TILT_STEP * 0.5 ** (k / STARTS) for k in range(len(starts))]
 
+    def price(rolled: Rolled, tilt_deg: float, floor: float) -> Scouted:
+        return scout(problem, stations, rolled, tilt_deg, floor=floor)
+
     def one(start: Scouted, share: float) -> list[Scouted]:
-        return pattern_search(problem, stations, start, 0.5 * spacing_deg, budget, tally.goes_on, tilt_share=share)
+        steps = _steps(problem, start, 0.5 * spacing_deg, share, budget)
+        return climb(problem, start, price, steps, tally.goes_on)
 
     found: list[Scouted] = []
     for k, path in enumerate(pool.map(one, starts, shares), start=1):
@@ -429,69 +287,10 @@ def _refine(
     return found
 
 
-def pattern_search(
-    problem: Problem,
-    stations: Stations,
-    start: Scouted,
-    roll_step_deg: float,
-    budget: int,
-    goes_on: Callable[[], bool],
-    *,
-    exact: bool = False,
-    tilt_share: float = TILT_STEP,
-) -> list[Scouted]:
-    """Climb from a lay by steps of roll and tilt that halve when none helps; return all lays tried.
-
-    tilt_share : the first step of tilt, as a share of all tilts.
-    """
-    tried: list[Scouted] = []
-    best = start
-    limits = problem.tilt_range_deg(start.rolled)
-    tilt_step_deg = tilt_share * (limits[1] - limits[0]) if limits is not None else 0.0
-    if exact:
-        tilt_step_deg *= roll_step_deg / 5.0
-    while roll_step_deg >= FINEST_ROLL_DEG and len(tried) < budget:
-        moved = False
-        moves = [(roll_step_deg, 0.0), (-roll_step_deg, 0.0)]
-        if tilt_step_deg > 1e-4:
-            moves += [(0.0, tilt_step_deg), (0.0, -tilt_step_deg)]
-        centre = best
-        for roll_move, tilt_move in moves:
-            if len(tried) >= budget or not goes_on():
-                return tried
-            candidate = _moved(problem, stations, centre, roll_move, tilt_move, exact=exact, floor=best.net)
-            if candidate is None:
-                continue
-            tried.append(candidate)
-            if candidate.net > best.net:
-                best, moved = candidate, True
-        if not moved:
-            roll_step_deg *= 0.5
-            tilt_step_deg *= 0.5
-    return tried
-
-
-def _moved(
-    problem: Problem,
-    stations: Stations,
-    centre: Scouted,
-    roll_move: float,
-    tilt_move: float,
-    *,
-    exact: bool,
-    floor: float,
-) -> Scouted | None:
-    roll_deg = (centre.lay.roll_deg + roll_move) % 360.0
-    rolled = centre.rolled if roll_move == 0.0 else problem.supports.turned(roll_deg)
-    limits = problem.tilt_range_deg(rolled)
-    if limits is None:
-        return None
-    # A turn keeps how far the log is shimmed out of its resting tilt.
-    offset = centre.lay.tilt_deg - centre.rolled.resting_tilt_deg + tilt_move
-    tilt_deg = min(max(rolled.resting_tilt_deg + offset, limits[0]), limits[1])
-    if roll_move == 0.0 and abs(tilt_deg - centre.lay.tilt_deg) < 1e-9:
-        return None
-    return scout(problem, stations, rolled, tilt_deg, exact=exact, floor=floor)
+def _steps(problem: Problem, start: Scouted, roll_deg: float, tilt_share: float, most: int) -> Steps:
+    """Return how to climb from a lay. tilt_share : the first step of tilt, as a share of all tilts at its roll."""
+    low_deg, high_deg = problem.tilt_range_deg(start.rolled) or (0.0, 0.0)
+    return Steps(roll_deg, tilt_share * (high_deg - low_deg), FINEST_ROLL_DEG, most, thorough=True)
 
 
 def _finalists(problem: Problem, scouted: list[Scouted], count: int) -> list[Scouted]:
@@ -554,8 +353,13 @@ def _polish(
     stations = problem.fine
     starts = [scouted for scouted, _ in sorted(priced, key=lambda p: -p[1].net)[:count]]
 
+    def price(rolled: Rolled, tilt_deg: float, floor: float) -> Scouted:
+        return scout(problem, stations, rolled, tilt_deg, exact=True, floor=floor)
+
     def one(scouted: Scouted) -> tuple[int, Priced | None]:
-        path = pattern_search(problem, stations, scouted, FIRST_POLISH_DEG, POLISH_LAYS, tally.goes_on, exact=True)
+        # Half as far as the first climb would step at so small a roll.
+        steps = _steps(problem, scouted, FIRST_POLISH_DEG, TILT_STEP * FIRST_POLISH_DEG / 5.0, POLISH_LAYS)
+        path = climb(problem, scouted, price, steps, tally.goes_on)
         best = max(path, key=lambda s: s.net, default=None)
         return len(path), None if best is None or best.net <= scouted.net else price_scouted(problem, best)
 

@@ -8,6 +8,7 @@ import numpy as np
 from manifold3d import Manifold
 
 from optimizer.bodies import manifold_of
+from optimizer.sawn_layers import cut_meets
 from scans.log import FloatArray, Log, Solid
 
 STEP_M = 0.25
@@ -38,7 +39,7 @@ def clear_of_metal(
 
     def clear(stretch: tuple[float, float]) -> bool:
         cuts_m = [place for place in stretch if SAME_POINT_M < place < length_m - SAME_POINT_M]
-        return not any(low < cut < high for low, high in metal_m for cut in cuts_m)
+        return not any(cut_meets((cut, cut), barred_m) for barred_m in metal_m for cut in cuts_m)
 
     return [stretch for stretch in stretches if clear(stretch)] or list(stretches)
 

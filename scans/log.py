@@ -27,6 +27,11 @@ def frozen(array: FloatArray) -> FloatArray:
     return copy
 
 
+def moved(points_m: FloatArray, matrix: FloatArray) -> FloatArray:
+    """Return points (..., 3) under a 4x4 matrix. [m]."""
+    return np.asarray(points_m @ matrix[:3, :3].T + matrix[:3, 3])
+
+
 @dataclass(frozen=True, eq=False)
 class Solid:
     """A closed triangle mesh, its faces anticlockwise seen from outside.
@@ -67,7 +72,7 @@ class Solid:
 
     def moved(self, matrix: FloatArray) -> "Solid":
         """Return the solid under a 4x4 matrix that keeps its handedness (rigid, or scaled)."""
-        return Solid(self.vertices_m @ matrix[:3, :3].T + matrix[:3, 3], self.faces)
+        return Solid(moved(self.vertices_m, matrix), self.faces)
 
     def bent(self, vertices_m: FloatArray) -> "Solid":
         """Return a solid with the same faces and its vertices (V, 3) moved a little. [m].

@@ -9,8 +9,8 @@ from shapely.geometry.base import BaseGeometry
 
 from optimizer.metal_cautions import metal_on_bed
 from optimizer.plan import Pass, Plan, PlanDocument
-from scans.log import FloatArray
-from service.drawings import Drawing, moved, spread
+from scans.log import FloatArray, moved
+from service.drawings import Drawing, spread
 from service.log_shape import LogShape, on_cut, shape_found, silhouette
 from service.measures import Measures, turn_deg
 

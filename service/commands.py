@@ -21,7 +21,7 @@ from optimizer.given import GivenError
 from optimizer.marks import MarkError
 from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
-from optimizer.planning import NoPlanError, Progress, Run, SearchSettings, plan_log
+from optimizer.planning import NoPlanError, Progress, Run, SearchSettings
 from optimizer.prices import PriceBook, PriceError
 from optimizer.quoted import quoted, writable
 from optimizer.wood import UnknownSpeciesError
@@ -43,15 +43,14 @@ from service.files import (
     write_whole,
 )
 from service.invented_scan import SCAN_FILE, invented_scan
-from service.log_given import log_given
 from service.log_reading import AboutLog, LogRead, read_log
 from service.measures import Measures
 from service.mesh_file import MESH_SUFFIXES, mesh_file
 from service.quantities import in_units
 from service.tables import Assumed, plan_text, solid_text
 from service.units import Units
+from service.use_cases import plan_read_log, price_own_way
 from service.way import Way, own_way_name
-from service.way_priced import way_priced
 
 __all__ = [
     "AboutLog",
@@ -177,9 +176,8 @@ def _plan(
     mill = parse_document(mill_at.file, Mill)
     prices = parse_document(prices_at.file, PriceBook)
     read = read_log(file, about, marks)
-    given = log_given(read, mill, prices)
     with _progress_bar(Measures(shown.units, mill, prices.currency)) as on_progress:
-        document = plan_log(given, mill, prices, settings=settings, run=_run(), on_progress=on_progress)
+        document = plan_read_log(read, mill, prices, settings=settings, run=_run(), on_progress=on_progress)
     _show(document, shown, read, mill_at, prices_at, "Plan 1")
 
 
@@ -194,8 +192,8 @@ def price(
     chosen = way.given(the_mill, shown.units)
     read = read_log(read_file(log), about, None if marks is None else read_file(marks))
     workers = len(os.sched_getaffinity(0))
-    document = way_priced(read, the_mill, the_prices, chosen, run=_run(), doubt=doubt, workers=workers)
-    _show(document, shown, read, mill_at, prices_at, own_way_name(way.made))
+    document = price_own_way(read, the_mill, the_prices, chosen, run=_run(), doubt=doubt, workers=workers)
+    _show(document, shown, read, mill_at, prices_at, own_way_name(document.made))
 
 
 def _run() -> Run:

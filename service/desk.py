@@ -340,7 +340,7 @@ def plan_text_of(desk: Desk, plan_id: str, units: Units, *, show_all: bool) -> s
     assumed = tables.Assumed(
         mill=_KEPT, prices=_KEPT, species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from
     )
-    title = "Plan 1" if document.value_by_roll else own_way_name(made_before(desk, plan_id))
+    title = "Plan 1" if document.kind == "searched" else own_way_name(document.made)
     return tables.plan_text(document, assumed, units, show_all=show_all, title=title)
 
 

@@ -7,11 +7,8 @@ same drawing serves on a page, in print, and as a picture of its own. No script,
 from collections.abc import Iterable, Sequence
 from html import escape
 
-import numpy as np
 from shapely import MultiPolygon, Polygon, make_valid, unary_union
 from shapely.geometry.base import BaseGeometry
-
-from scans.log import FloatArray
 
 Ring = Sequence[tuple[float, float]]
 
@@ -121,12 +118,6 @@ def _areas(shape: BaseGeometry) -> Polygon | MultiPolygon:
     parts = [part for part in getattr(shape, "geoms", []) if isinstance(part, (Polygon, MultiPolygon))]
     joined = unary_union(parts)
     return joined if isinstance(joined, (Polygon, MultiPolygon)) else Polygon()
-
-
-def moved(points: FloatArray, matrix: Sequence[Sequence[float]] | FloatArray) -> FloatArray:
-    """Return points (P, 3) under a 4x4 matrix."""
-    whole = np.asarray(matrix, dtype=np.float64)
-    return np.asarray(points @ whole[:3, :3].T + whole[:3, 3])
 
 
 def spread(wanted: Sequence[float], apart: float, low: float, high: float) -> list[float]:

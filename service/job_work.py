@@ -16,7 +16,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
-from optimizer.planning import Progress, Run, SearchSettings, plan_log
+from optimizer.planning import Progress, Run, SearchSettings
 from optimizer.prices import PriceBook
 from service import job_state
 from service.database import Database
@@ -24,12 +24,12 @@ from service.documents import ErrorShown, JobShown, PlanRequest, WayRequest
 from service.file_store import FileStore
 from service.files import FileRead
 from service.log_file import pack_log, unpack_log
-from service.log_given import called, log_facts, log_given
+from service.log_given import called, log_facts
 from service.log_reading import READING_STAGES, LogRead, read_log
 from service.named_files import naming_files
 from service.refusals import DiskFullError, error_shown, ours
 from service.store import Store
-from service.way_priced import way_priced
+from service.use_cases import plan_read_log, price_own_way
 
 PROGRESS_SECONDS = 0.2
 _END_TRIES, _END_SECONDS = 30, 2.0
@@ -125,11 +125,10 @@ class _Worker:
         asked = self._asked()
         request = PlanRequest.model_validate(asked["request"])
         mill, prices = _assumed(asked)
-        given = log_given(self._log(), mill, prices)
-        document = plan_log(
-            given, mill, prices, settings=self._settings(request), run=self._run(), on_progress=self.on_progress
+        settings = self._settings(request)
+        self._finish(
+            plan_read_log(self._log(), mill, prices, settings=settings, run=self._run(), on_progress=self.on_progress)
         )
-        self._finish(document)
 
     def way(self) -> None:
         """Price a way that somebody chose."""
@@ -140,8 +139,7 @@ class _Worker:
         read = self._log()
         self.note("pricing")
         weighs = request.doubt == "on"
-        document = way_priced(read, mill, prices, chosen, run=self._run(), doubt=weighs, workers=self.order.cores)
-        self._finish(document)
+        self._finish(price_own_way(read, mill, prices, chosen, run=self._run(), doubt=weighs, workers=self.order.cores))
 
     def note(
         self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None, gap: float | None = None

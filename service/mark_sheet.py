@@ -25,7 +25,7 @@ from optimizer.plan import Mark
 from optimizer.prices import PriceBook
 from optimizer.quantities import long_length
 from optimizer.typed import Typed
-from scans.log import FloatArray, Log
+from scans.log import FloatArray, Log, moved
 from service.errors import InputError
 
 AT_END_M = 0.05
@@ -125,7 +125,7 @@ def _place(log: Log, mark: MarkTyped, *, taped: bool) -> FloatArray:
         )
     at_m = min(mark.at_m, seen.length_m)
     if mark.off_middle_m is None:
-        return _moved(place_on_girth(seen, at_m, mark.toward_deg), to_log)
+        return moved(place_on_girth(seen, at_m, mark.toward_deg), to_log)
     if min(at_m, seen.length_m - at_m) > AT_END_M:
         what = "pith is marked where it is seen" if mark.kind == "pith" else "from_middle is for marks"
         raise MarkError(f"{what}, on an end: at must be 0 or {long_length(seen.length_m)}, got {long_length(at_m)}")
@@ -137,7 +137,7 @@ def _place(log: Log, mark: MarkTyped, *, taped: bool) -> FloatArray:
     way = radians(mark.toward_deg)
     inside_m = min(AT_END_M, seen.length_m / 4.0)  # a sawn or scanned end may be ragged
     place = _end_middle(seen, inside_m if at_butt else seen.length_m - inside_m)
-    place = _moved(place + mark.off_middle_m * np.array([0.0, -sin(way), cos(way)]), to_log)
+    place = moved(place + mark.off_middle_m * np.array([0.0, -sin(way), cos(way)]), to_log)
     # An end that is not square to the axis still counts as the end.
     place[0] = log.outer.bounds_m[0 if at_butt else 1, 0]
     return place
@@ -147,17 +147,13 @@ def _as_taped(log: Log) -> Log:
     """Return the log in its sheet's frame."""
     back: FloatArray = np.asarray(np.linalg.inv(log.scan_to_log), dtype=np.float64)
     outer = log.outer.moved(back)
-    return replace(log, outer=outer, wood=outer, hearts=tuple(_moved(line, back) for line in log.hearts))
+    return replace(log, outer=outer, wood=outer, hearts=tuple(moved(line, back) for line in log.hearts))
 
 
 def _end_middle(log: Log, at_m: float) -> FloatArray:
     round_it = [place_on_girth(log, at_m, turn_deg) for turn_deg in (0.0, 90.0, 180.0, 270.0)]
     # The middle between up and down is that of the heights, between left and right that of the widths.
     return np.array([round_it[0][0], (round_it[1][1] + round_it[3][1]) / 2, (round_it[0][2] + round_it[2][2]) / 2])
-
-
-def _moved(points: FloatArray, matrix: FloatArray) -> FloatArray:
-    return np.asarray(points @ matrix[:3, :3].T + matrix[:3, 3])
 
 
 def idle_marks(marks: Sequence[Mark], mill: Mill, prices: PriceBook) -> tuple[str, ...]:

@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Literal
 
 import manifold3d
@@ -10,7 +9,8 @@ import numpy as np
 from shapely import Point, Polygon
 
 from optimizer.bodies import HAIR_M, between, manifold_of, polygons_of
-from optimizer.plan import Pass, Plan, Slab
+from optimizer.plan import Plan, Slab
+from optimizer.sawn_layers import layers_between
 from scans.log import FloatArray, Log
 
 Kind = Literal["slab", "waste", "offcut", "rest"]
@@ -50,17 +50,24 @@ def parts_of(log: Log, plan: Plan, kerf_m: float) -> list[Part]:
     to_bed = np.array(plan.log_to_bed)
     before = [cut for cut in plan.passes if not cut.flipped]
     after = [cut for cut in plan.passes if cut.flipped]
+    layers = [
+        (layer, [slab for slab in plan.slabs if slab.layer == layer.number])
+        for layer in layers_between(plan.passes, kerf_m)
+    ]
     on_bed = stretch.transform(to_bed[:3])
-    found = [_above(on_bed, before[0].blade_height_m + kerf_m), *_layers(on_bed, before, plan.slabs, 1, kerf_m)]
+    found = [_above(on_bed, before[0].blade_height_m + kerf_m)]
+    for layer, sold in layers:
+        found += [] if layer.flipped else _layer(on_bed, sold, layer.lower_m, layer.upper_m)
     if after and plan.flipped_log_to_bed is not None:
         turned_to_bed = np.array(plan.flipped_log_to_bed)
         left = between(on_bed, -FAR_M, before[-1].blade_height_m)
         turned = left.transform((turned_to_bed @ np.linalg.inv(to_bed))[:3])
-        number = len(before)
-        sawn = [_above(turned, after[0].blade_height_m + kerf_m), *_layers(turned, after, plan.slabs, number, kerf_m)]
-        last_m = after[-1].blade_height_m
-        sold = [slab for slab in plan.slabs if slab.layer == number + len(after) - 1]
-        sawn += _layer(turned, sold, 0.0, last_m) if sold else [_below(turned, last_m)]
+        sawn = [_above(turned, after[0].blade_height_m + kerf_m)]
+        for layer, sold in layers:
+            if layer.flipped and layer.lower_pass is None and not sold:
+                sawn.append(_below(turned, layer.upper_m))
+            elif layer.flipped:
+                sawn += _layer(turned, sold, layer.lower_m, layer.upper_m)
         # Half a turn, and onto the face: a height after the flip is that face's height less the height before it.
         face_m = before[-1].blade_height_m
         parts += [replace(part, height_m=face_m - part.height_m) for part in _back(sawn, turned_to_bed)]
@@ -88,16 +95,6 @@ def _above(body: manifold3d.Manifold, height_m: float) -> Part:
 def _below(body: manifold3d.Manifold, height_m: float) -> Part:
     low_m = min(body.bounding_box()[2], height_m)
     return Part("offcut", "", between(body, -FAR_M, height_m), 0.5 * (height_m + low_m))
-
-
-def _layers(
-    body: manifold3d.Manifold, passes: Sequence[Pass], slabs: Sequence[Slab], number: int, kerf_m: float
-) -> list[Part]:
-    parts: list[Part] = []
-    for layer, (upper, lower) in enumerate(pairwise(passes), start=number):
-        sold = [slab for slab in slabs if slab.layer == layer]
-        parts += _layer(body, sold, lower.blade_height_m + kerf_m, upper.blade_height_m)
-    return parts
 
 
 def _layer(body: manifold3d.Manifold, sold: Sequence[Slab], lower_m: float, upper_m: float) -> list[Part]:

@@ -176,7 +176,7 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
     texts = [f"{', '.join(of)} {text}" for text, of in stretches.items() if text]
     if texts:
         lines += paragraph(f"Crosscut, from the butt end: {'; '.join(texts)}.", first="  ")
-    searched = f" {_how_searched(document)}" if document.value_by_roll else ""
+    searched = f" {_how_searched(document)}" if document.kind == "searched" else ""
     lines += ["", *paragraph(f"{_worth_more(document, measures, title)}{searched}")]
     if level is not None:
         lines += paragraph(_level_text(level, document, measures))

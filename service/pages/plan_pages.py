@@ -38,7 +38,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     document = at.plan_document(desk, plan_id)
     log_id = _log_of(desk, plan_id)
     facts = desk.store.log(log_id).facts
-    made = at.made_before(desk, plan_id)
+    made = document.made
     notes = plan_view.notes_of(document, () if facts is None else facts.warnings)
     changed = plan_view.no_longer_kept(
         document,

@@ -90,7 +90,7 @@ def no_longer_kept(document: PlanDocument, *, mill_is_kept: bool, prices_are_kep
 
 def is_own_way(document: PlanDocument) -> bool:
     """Whether the first plan is what somebody chose, and no plan was searched for."""
-    return not document.value_by_roll
+    return document.kind != "searched"
 
 
 def ways(document: PlanDocument, made: int = 0) -> list[Shown]:

@@ -13,7 +13,7 @@ from optimizer.prices import (
     WidthFactor,
     menu_for,
 )
-from optimizer.search import Problem
+from optimizer.problem import Problem
 from optimizer.wood import find_wood
 
 __all__ = [

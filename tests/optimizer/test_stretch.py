@@ -13,7 +13,7 @@ from scipy.spatial import Delaunay
 from optimizer.marks import place_on_girth
 from optimizer.plan import Mark, Source
 from optimizer.planning import LogGiven, Run, SearchSettings, plan_log
-from optimizer.search import Problem
+from optimizer.problem import Problem
 from optimizer.stretch import clear_of_metal, cut_stretch, stretches_of
 from optimizer.wood import find_wood
 from optimizer.zones import clipped, feather, rod

@@ -145,6 +145,25 @@ def test_a_plan_of_a_newer_minor_version_is_read_with_a_warning() -> None:
     assert len(warnings) == 1
 
 
+@pytest.mark.parametrize(("tried_rolls", "kind"), [(True, "searched"), (False, "own_way")])
+def test_a_document_kept_before_documents_said_what_they_are_is_read(tried_rolls: bool, kind: str) -> None:
+    data = a_document().model_dump(mode="json")
+    del data["kind"], data["made"]
+    data["value_by_roll"] = data["value_by_roll"] if tried_rolls else []
+
+    again, _ = read_plan(data)
+
+    assert (again.kind, again.made) == (kind, 0)
+
+
+def test_a_document_is_what_it_says_and_not_what_its_rolls_suggest() -> None:
+    data = a_document().model_dump(mode="json") | {"kind": "rest", "made": 3}
+
+    again, _ = read_plan(data)
+
+    assert (again.kind, again.made) == ("rest", 3)
+
+
 @pytest.mark.parametrize("schema", ["pithline.plan/2.0", "pithline.plan/1.x", "something/1.0", "", None])
 def test_another_document_is_refused(schema: str | None) -> None:
     data = a_document().model_dump(mode="json") | {"schema": schema}

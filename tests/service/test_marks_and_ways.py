@@ -100,6 +100,7 @@ def test_a_way_is_priced_at_the_heights_that_the_scale_reads(pithline: Callable[
     assert [p["blade_height_m"] / 0.0254 for p in plan["passes"]] == pytest.approx([14, 11, 8], abs=1e-6)
     assert plan["roll_deg"] == 20
     assert document["plain_way"] is not None
+    assert (document["kind"], document["made"]) == ("own_way", 0)
 
 
 def test_bare_heights_are_millimetres_where_those_are_shown(pithline: Callable[..., Any]) -> None:
@@ -113,6 +114,7 @@ def test_what_is_made_stays_and_the_rest_is_planned(pithline: Callable[..., Any]
 
     heights = [p["blade_height_m"] / 0.0254 for p in document["plans"][0]["passes"]]
     assert heights[0] == pytest.approx(14.0)
+    assert (document["kind"], document["made"]) == ("rest", 1)
     assert document["plans"][0]["net"] >= planned(pithline, "price", "log.toml", *WAY)["plans"][0]["net"] - 1e-6
 
 

@@ -439,7 +439,8 @@ def test_a_cut_list_of_the_rest_has_its_made_passes_ticked(client: Pages, log_id
     asked = WayRequest(roll_deg=0.0, heights="30, 27", made=2)
     job = desk.store.step_job(at.start_way(desk, log_id, asked).id, job_state.started)
     assert job is not None
-    own = planned.document.model_copy(update={"id": job.id, "value_by_roll": (), "plans": planned.document.plans[:1]})
+    rest = {"id": job.id, "kind": "rest", "made": 2, "value_by_roll": (), "plans": planned.document.plans[:1]}
+    own = planned.document.model_copy(update=rest)
     desk.store.finish_plan(job.id, job.attempt, own)
 
     text = client.get(f"/plans/{job.id}/1/cut-list").text
@@ -473,7 +474,15 @@ def test_the_rest_is_planned_on_the_plans_own_mill_and_prices(
     job_id = found.headers["location"][-32:]
     asked = store.job_request(job_id)
     rest = planned.document.model_copy(
-        update={"id": job_id, "mill": own, "prices": prices, "value_by_roll": (), "plans": planned.document.plans[:1]}
+        update={
+            "id": job_id,
+            "kind": "rest",
+            "made": 1,
+            "mill": own,
+            "prices": prices,
+            "value_by_roll": (),
+            "plans": planned.document.plans[:1],
+        }
     )
     job = store.step_job(job_id, job_state.started)
     assert job is not None

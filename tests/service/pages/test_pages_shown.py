@@ -306,7 +306,10 @@ def test_the_rest_planned_again_is_called_so(
     assert job is not None
     assert ("Planning the rest again" in client.get(f"/jobs/{job.id}").text) is (made is not None)
     first = planned.document.plans[0]
-    told = planned.document.model_copy(update={"id": job.id, "plans": (first,), "value_by_roll": (), "bound": None})
+    what = {"kind": "own_way" if made is None else "rest", "made": made or 0}
+    told = planned.document.model_copy(
+        update={"id": job.id, **what, "plans": (first,), "value_by_roll": (), "bound": None}
+    )
     desk.store.finish_plan(job.id, job.attempt, told)
     for address, said in (
         (f"/plans/{job.id}", called), (f"/plans/{job.id}/1", called), (f"/plans/{job.id}/1/cut-list", called.lower()),
