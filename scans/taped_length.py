@@ -9,7 +9,7 @@ INCHES_PER_FOOT = 12.0
 
 
 def taped_scale(length_m: float, taped_length_m: float | None, notes: list[str]) -> float:
-    """Return what a log of `length_m` is to be multiplied by to have the taped length, 1 without one; say it in notes.
+    """Return what makes a log of `length_m` as long as the tape says, 1 without one; say it first of all notes.
 
     Raises ScanError where the two lengths are more than a fifth apart.
     """
@@ -31,8 +31,9 @@ def taped_scale(length_m: float, taped_length_m: float | None, notes: list[str])
             f"--taped-length says {long_length(taped_length_m)}, the scan's log is about {long_length(length_m)} long: "
             f"{longer} is {far}. {mend}; if the tape is right, give the scan's --unit, or --pick another log"
         )
-    notes.append(
+    notes.insert(
+        0,
         f"scale: {long_length(length_m)} in the scan made {long_length(taped_length_m)} by the tape, "
-        f"{100.0 * (factor - 1.0):+.1f} %"
+        f"{100.0 * (factor - 1.0):+.1f} %",
     )
     return factor
