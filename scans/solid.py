@@ -16,7 +16,7 @@ from scans.stems import Stems, read_stems
 from scans.taped_length import taped_scale
 
 LEAST_LENGTH_M, MOST_LENGTH_M = 0.5, 15.0
-MOST_DIAMETER_M = 2.5
+LEAST_DIAMETER_M, MOST_DIAMETER_M = 0.02, 2.5
 LOOSE_SHARE = 0.01
 """Bodies under this share of the volume are loose bits."""
 
@@ -57,7 +57,9 @@ def log_from_mesh(
     body = _one_body(*_closed(np.asarray(vertices, dtype=np.float64), np.asarray(faces, dtype=np.int64), notes), notes)
     mesh = body.to_mesh64()
     axis = long_axis(np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.int64))
-    _check_length(float(np.ptp(np.asarray(mesh.vert_properties)[:, :3] @ axis)))
+    extent = float(np.ptp(np.asarray(mesh.vert_properties)[:, :3] @ axis))
+    _check_length(extent)
+    _check_thickness(2.0 * float(np.sqrt(body.volume() / extent / np.pi)))
     # The first coordinate axis that the log's own is not square to decides where it starts from, so that
     # the same file always gives the same choice.
     axis = axis * np.sign(axis[np.argmax(np.abs(axis))])
@@ -224,6 +226,15 @@ def _check_length(length: float) -> None:
             f"the solid is {long_length(length)} long, a log is {long_length(LEAST_LENGTH_M)} or longer; check the "
             "file's unit, and that the whole "
             "log was scanned",
+        )
+
+
+def _check_thickness(diameter: float) -> None:
+    """Refuse what is so thin, in metres, that no section of it can be looked at."""
+    if diameter < LEAST_DIAMETER_M:
+        raise NotALogError(
+            f"the solid is {short_length(diameter)} thick on average, a log is {short_length(LEAST_DIAMETER_M)} or "
+            "more; scan the log all round and export a closed mesh"
         )
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import trimesh
 
+from scans import log_of_scan as log_of_scan_module
 from scans.errors import ScanError
 from scans.finite_points import only_finite
 from scans.log import Log
@@ -76,6 +77,12 @@ def meshes():
 MESHES = meshes()
 
 
+@pytest.fixture(autouse=True)
+def few_points_on_faces(monkeypatch):
+    """Keep open meshes from making as many points as real ones need."""
+    monkeypatch.setattr(log_of_scan_module, "_ON_FACES", 4_000)
+
+
 def ends_well(points, faces=None, choices=None, **more):
     """Hold the way of a scan to what is promised of it; return the Log, or None where it is refused."""
     faces = np.zeros((0, 3), np.int64) if faces is None else np.asarray(faces, dtype=np.int64)
@@ -83,7 +90,7 @@ def ends_well(points, faces=None, choices=None, **more):
         warnings.simplefilter("error")
         try:
             scan = only_finite(Scan(np.asarray(points, dtype=np.float64), faces, **more))
-            log, notes = log_of_scan(scan, "odd", 0.92, choices or ScanChoices())
+            log, notes = log_of_scan(scan, "odd", 1.0, choices or ScanChoices())
         except ScanError as error:
             line, log, notes = str(error), None, ()
         else:
@@ -126,7 +133,7 @@ def test_a_cloud_whose_unit_and_up_are_said_becomes_a_log_or_one_line(kind):
 @pytest.mark.parametrize("kind", MESHES)
 def test_a_mesh_whose_unit_and_up_are_said_becomes_a_log_or_one_line(kind):
     ends_well(*MESHES[kind], SAID)
-    ends_well(*MESHES[kind], ScanChoices("m", "-y", "other", 3.0))
+    ends_well(*MESHES[kind], ScanChoices("m", "z", "other", 3.0))
 
 
 @pytest.mark.parametrize("kind", ["cylinder", "flat", "all equal", "random", "four points"])
