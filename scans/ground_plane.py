@@ -21,6 +21,9 @@ _LEAST_SHARE = 0.12
 _MOST_BELOW = 0.1
 """Share of the points off the plane that may lie under it."""
 
+_MOST_CELLS = 1 << 20
+"""Cells in each direction: their numbers must stay whole, and their product a number of 64 bits."""
+
 
 @dataclass(frozen=True, eq=False)
 class GroundPlane:
@@ -47,7 +50,11 @@ def thinned(points: FloatArray, most: int = _MOST_POINTS) -> FloatArray:
 
 def voxel_centroids(points: FloatArray, edge: float) -> tuple[FloatArray, IntArray]:
     """Centroids (V, 3) of the voxels that hold points (N, 3), and the voxel (N,) of each point."""
-    cells = np.floor((points - points.min(axis=0)) / edge).astype(np.int64)
+    origin = points.min(axis=0)
+    if np.ptp(points, axis=0).max() >= _MOST_CELLS * edge:
+        # What lies beyond all reckoning shares the outermost cells.
+        origin = np.maximum(origin, np.median(points, axis=0) - 0.5 * _MOST_CELLS * edge)
+    cells = np.clip(np.floor((points - origin) / edge), 0, _MOST_CELLS - 1).astype(np.int64)
     sizes = cells.max(axis=0) + 1
     keys = (cells[:, 0] * sizes[1] + cells[:, 1]) * sizes[2] + cells[:, 2]
     _, voxel_of, counts = np.unique(keys, return_inverse=True, return_counts=True)

@@ -117,6 +117,16 @@ class Fork:
     below_m: float
     above_m: float
 
+    def scaled(self, factor: float) -> "Fork":
+        """Return the fork of a log that is so many times as large."""
+        return replace(
+            self,
+            crotch_m=factor * self.crotch_m,
+            diameter_m=factor * self.diameter_m,
+            below_m=factor * self.below_m,
+            above_m=factor * self.above_m,
+        )
+
 
 @dataclass(frozen=True, eq=False)
 class SurfaceDoubt:
@@ -137,6 +147,12 @@ class SurfaceDoubt:
     scale_spread: float
     kinds: tuple[str, ...] = ()
     means: tuple[float, ...] = ()
+
+    def scaled(self, factor: float) -> "SurfaceDoubt":
+        """Return the doubt of a log that is so many times as large; the scale's spread, a share, stays."""
+        outer = np.float32(factor) * self.outer_modes_m
+        wood = outer if self.wood_modes_m is self.outer_modes_m else np.float32(factor) * self.wood_modes_m
+        return replace(self, outer_modes_m=outer, wood_modes_m=wood)
 
     def form(self, draw: FloatArray, widened: float = 1.0) -> FloatArray:
         """Return how much of each change of form there is, for draws (K,) about 0, `widened` times as far."""
@@ -249,6 +265,22 @@ class Log:
         a, b, c = (self.outer.vertices_m[self.outer.faces[:, k]] for k in range(3))
         return np.asarray(0.5 * np.linalg.norm(np.cross(b - a, c - a), axis=1))
 
+    def scaled(self, factor: float) -> "Log":
+        """Return the log so many times as large, `scan_to_log` with it; the heart strip, which is chosen, stays."""
+        if factor == 1.0:
+            return self
+        outer = self.outer.bent(factor * self.outer.vertices_m)
+        return replace(
+            self,
+            outer=outer,
+            wood=outer if self.wood is self.outer else self.wood.bent(factor * self.wood.vertices_m),
+            bark_thickness_m=factor * self.bark_thickness_m,
+            hearts=tuple(factor * line for line in self.hearts),
+            forks=tuple(fork.scaled(factor) for fork in self.forks),
+            scan_to_log=np.diag([factor, factor, factor, 1.0]) @ self.scan_to_log,
+            doubt=None if self.doubt is None else self.doubt.scaled(factor),
+        )
+
     def sample(self, count: int, seed: int) -> list["Log"]:
         """Return logs that this one may turn out to be, in its own frame, each as likely as the other.
 
@@ -297,15 +329,6 @@ class Log:
         parted = self._unseen_at if not (draw.seen and draw.unseen) else (np.zeros(0), np.zeros(0))
         outer = bent(self.outer, doubt.outer_ways, doubt.outer_modes_m, parted[0])
         wood = outer if self.wood is self.outer else bent(self.wood, doubt.wood_ways, doubt.wood_modes_m, parted[1])
-        forks = tuple(
-            replace(
-                fork,
-                crotch_m=scale * fork.crotch_m,
-                diameter_m=scale * fork.diameter_m,
-                below_m=scale * fork.below_m,
-                above_m=scale * fork.above_m,
-            )
-            for fork in self.forks
-        )
+        forks = tuple(fork.scaled(scale) for fork in self.forks)
         hearts = tuple(scale * line for line in self.hearts)
         return replace(self, outer=outer, wood=wood, hearts=hearts, forks=forks, doubt=None)

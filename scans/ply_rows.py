@@ -9,7 +9,7 @@ from scans.errors import ScanError
 from scans.log import FloatArray, IntArray
 from scans.number_text import as_text, numbers_in
 from scans.ply_header import Element, Header, Property
-from scans.point_columns import check_last_line
+from scans.point_columns import last_line_notes
 from scans.scan import ReadingLimits
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
@@ -31,7 +31,7 @@ def columns_of(data: bytes, header: Header, limits: ReadingLimits, notes: list[s
     """
     if header.order is None:
         text = as_text(data[header.body_at :], limits)
-        check_last_line(text)
+        notes += last_line_notes(text)
         found = numbers_in(text)
         if found is None:
             raise ScanError(f"the body of the file holds what is no number: {_DAMAGED}")

@@ -8,6 +8,7 @@ from scans.log import FloatArray
 from scans.number_text import shown
 
 _LAST_LINES = 50
+_NO_END = "the last line of the file has no end, as where a file is cut off: look whether the scan is whole"
 
 
 def unit_normals(found: NDArray[np.floating], points: FloatArray) -> FloatArray | None:
@@ -36,23 +37,24 @@ def eight_bit(found: NDArray[np.floating]) -> NDArray[np.uint8] | None:
     return np.rint(found * 255.0).astype(np.uint8) if most <= 1.0 else None
 
 
-def check_last_line(text: bytes) -> None:
-    """Refuse a text whose last number ends before those above it do, where nothing ends its line.
+def last_line_notes(text: bytes) -> tuple[str, ...]:
+    """Return a note where nothing ends the last line of a text, though others are; refuse one that is surely cut off.
 
     Where all of the lines before write their last number with equally many decimals, a last one with fewer, and
     without a newline after it, is what a file has that was cut off within it.
 
     Raises ScanError.
     """
-    if not text or text.endswith(b"\n"):
-        return
+    if text.endswith(b"\n") or b"\n" not in text:
+        return ()
     rows = [row.split() for row in text[-100 * _LAST_LINES :].split(b"\n")[1:]]
     words = [row[-1] for row in rows if row]
     if len(words) < 4:
-        return
+        return (_NO_END,)
     decimals = {len(word.partition(b".")[2]) for word in words[:-1]}
     last = words[-1]
     if len(decimals) == 1 and len(last.partition(b".")[2]) < max(decimals):
         raise ScanError(
             f"the last line of the file breaks off at {shown(last)}: it is cut off; copy or export it again"
         )
+    return (_NO_END,)

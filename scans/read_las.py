@@ -13,6 +13,7 @@ from scans.log import FloatArray
 from scans.scan import ReadingLimits, Scan
 
 _CHUNK_POINTS = 1_000_000
+_CHUNK_BYTES = 64_000_000
 _WIDEST_CHUNK_POINTS = 64_000_000
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _COARSE_M = 0.005
@@ -24,7 +25,7 @@ def read_las(data: bytes, limits: ReadingLimits) -> Scan:
     data : the file's bytes. limits : at most limits.points are read, packed to at most 1 in
     limits.archive_ratio.
 
-    Points are read a million at a time, so that beside the result only that many are held. Coordinates keep
+    Points are read a million or 64 MB at a time, so that beside the result only that many are held. Coordinates keep
     the file's own origin; unit_m is what its GeoTIFF keys or well-known text state, and None where they do not.
     z is brought to the unit of x and y where the file states another for it. Points that the file marks as
     withheld are left out, and a note says how many. Colours of 16 bits come out in 8; a file whose colours are all
@@ -101,7 +102,7 @@ def _check_packed(data: bytes, header: _Header, limits: ReadingLimits) -> None:
     if header.points_at + 8 > len(data):
         raise ScanError(f"the file ends before its points: {_DAMAGED}")
     ratio = header.count * header.point_bytes / len(data)
-    if ratio > limits.archive_ratio and header.count > _CHUNK_POINTS:
+    if ratio > limits.archive_ratio and header.count * header.point_bytes > _CHUNK_BYTES:
         raise ScanError(
             f"the points are packed {ratio:.0f} times, at most {limits.archive_ratio:.0f} times is read: {_DAMAGED}"
         )
@@ -116,8 +117,8 @@ def _check_packed(data: bytes, header: _Header, limits: ReadingLimits) -> None:
         raise ScanError(f"the file promises {chunks} chunks of packed points, not what its bytes hold: {_DAMAGED}")
 
 
-def _check_chunks(data: bytes, header: _Header, laz_record: bytes) -> None:
-    """Hold the chunks' own sizes to the bytes and to the count of points."""
+def _widest_chunk(data: bytes, header: _Header, laz_record: bytes) -> int:
+    """Hold the chunks' own sizes to the bytes and to the count of points; return the points of the widest."""
     import lazrs  # noqa: PLC0415 - compiled, and wanted for this format alone
 
     stream = io.BytesIO(data)
@@ -127,15 +128,18 @@ def _check_chunks(data: bytes, header: _Header, laz_record: bytes) -> None:
         raise ScanError(f"packed points have {record.item_size()} bytes, and {header.point_bytes} unpacked: {_DAMAGED}")
     table = lazrs.read_chunk_table(stream, record)
     held = sum(points for points, _ in table)
+    widest = max((points for points, _ in table), default=0)
     packed = sum(size for _, size in table)
     if packed > len(data) - header.points_at:
         raise ScanError(f"the packed points are said to have {packed} bytes, more than the file: {_DAMAGED}")
     if not record.uses_variable_size_chunks():
         if not 0 < record.chunk_size() <= max(_WIDEST_CHUNK_POINTS, header.count):
             raise ScanError(f"the packed points come in chunks of {record.chunk_size()}: {_DAMAGED}")
-        held = len(table) * record.chunk_size()
+        widest = record.chunk_size()
+        held = len(table) * widest
     if held < header.count:
         raise ScanError(f"the file promises {header.count} points and its chunks hold at most {held}: {_DAMAGED}")
+    return widest
 
 
 def _read(data: bytes, header: _Header) -> tuple[FloatArray, NDArray[np.uint8] | None, StatedUnits, FloatArray, int]:
@@ -146,7 +150,10 @@ def _read(data: bytes, header: _Header) -> tuple[FloatArray, NDArray[np.uint8] |
     wanted = part.XY_RETURNS_CHANNEL | part.Z | part.FLAGS | part.CLASSIFICATION | part.RGB
     with laspy.open(io.BytesIO(data), read_evlrs=False, decompression_selection=wanted) as reader:
         if header.is_packed:
-            _check_chunks(data, header, reader.header.vlrs.get("LasZipVlr")[0].record_data)
+            widest = _widest_chunk(data, header, reader.header.vlrs.get("LasZipVlr")[0].record_data)
+            if widest * header.point_bytes > _CHUNK_BYTES:
+                # Many at once unpacks whole chunks, however wide; one after another unpacks what is asked for.
+                reader.laz_backend = (laspy.LazBackend.Lazrs,)
         scales = np.array(reader.header.scales, dtype=np.float64)
         offsets = np.array(reader.header.offsets, dtype=np.float64)
         if not (np.isfinite(scales).all() and np.isfinite(offsets).all() and scales.all()):
@@ -156,7 +163,8 @@ def _read(data: bytes, header: _Header) -> tuple[FloatArray, NDArray[np.uint8] |
         has_colours = "red" in reader.header.point_format.dimension_names
         deep = np.empty((count if has_colours else 0, 3), dtype=np.uint16)
         read = kept = 0
-        for chunk in reader.chunk_iterator(_CHUNK_POINTS):
+        at_once = max(1, min(_CHUNK_POINTS, _CHUNK_BYTES // max(header.point_bytes, 1)))
+        for chunk in reader.chunk_iterator(at_once):
             read += len(chunk)
             use = np.asarray(chunk.withheld) == 0
             size = int(use.sum())

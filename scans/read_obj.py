@@ -13,7 +13,7 @@ from scans.number_text import as_text
 from scans.obj_faces import Faces, faces_of
 from scans.obj_lines import Rows, blocks_of, is_keyword, numbers_of, plain
 from scans.obj_materials import SideFiles, colours_of, picture_names
-from scans.point_columns import check_last_line
+from scans.point_columns import last_line_notes
 from scans.scan import ReadingLimits, Scan
 
 _DAMAGED = "it is cut off or damaged; copy or export the file again"
@@ -52,7 +52,7 @@ def read_obj(data: bytes, limits: ReadingLimits, side_files: Mapping[str, bytes]
     if not data:
         raise ScanError("the file is empty; copy or export it again")
     text = as_text(data, limits)
-    check_last_line(text)
+    unended = last_line_notes(text)
     found = _Found()
     for block in blocks_of(plain(text)):
         found.take_points(block.vertices)
@@ -65,7 +65,7 @@ def read_obj(data: bytes, limits: ReadingLimits, side_files: Mapping[str, bytes]
         found.uses += block.uses
         found.libraries += block.libraries
         found.unknown += block.unknown
-    return _scan(found, data, limits, side_files or {}, is_ended=text.endswith(b"\n"))
+    return _scan(found, data, limits, side_files or {}, unended)
 
 
 @dataclass
@@ -115,7 +115,7 @@ class _Found:
 
 
 def _scan(
-    found: _Found, data: bytes, limits: ReadingLimits, side_files: Mapping[str, bytes], *, is_ended: bool
+    found: _Found, data: bytes, limits: ReadingLimits, side_files: Mapping[str, bytes], unended: tuple[str, ...]
 ) -> Scan:
     if found.point_count == 0 and found.unknown:
         raise ScanError(f"the file begins with {found.unknown[0]!r}, as no OBJ does; check what it is and rename it")
@@ -129,9 +129,9 @@ def _scan(
             f"line {line} of the file has a face at a point that is not among its {len(points)}: {_DAMAGED}"
         )
     few = faces.lines[faces.counts < 3]
-    if len(few) and not is_ended and few[-1] == faces.lines[-1]:
+    if len(few) and unended and few[-1] == faces.lines[-1]:
         raise ScanError(f"line {few[-1]} of the file has a face of {faces.counts[-1]} corners and no end: {_DAMAGED}")
-    notes: list[str] = []
+    notes = list(unended)
     triangles, _ = cut_faces(points, faces.corners, faces.counts, limits, notes)
     for word in dict.fromkeys(found.unknown):
         notes.append(f"{found.unknown.count(word)} lines that begin with {word!r} were passed over")

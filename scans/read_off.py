@@ -8,7 +8,7 @@ from scans.cut_faces import check_face_count, check_point_count, cut_faces
 from scans.errors import ScanError
 from scans.log import FloatArray, IntArray
 from scans.number_text import as_text, numbers_in, shown, words_per_line
-from scans.point_columns import check_last_line, eight_bit
+from scans.point_columns import eight_bit, last_line_notes
 from scans.scan import ReadingLimits, Scan
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
@@ -47,7 +47,6 @@ def read_off(data: bytes, limits: ReadingLimits) -> Scan:
     vertex_count, face_count = int(counts[1]), int(counts[2])
     check_point_count(vertex_count, limits)
     check_face_count(face_count, limits)
-    check_last_line(rest[counts.end() :])
     lines = [line for line in rest[counts.end() :].split(b"\n") if line.strip()]
     if len(lines) != vertex_count + face_count:
         raise ScanError(
@@ -57,7 +56,7 @@ def read_off(data: bytes, limits: ReadingLimits) -> Scan:
     if rows.shape[1] < 3:
         raise ScanError(f"the vertices of the file have {rows.shape[1]} coordinates, not three: {_DAMAGED}")
     polygons, sizes = _polygons(lines[vertex_count:], vertex_count)
-    notes: list[str] = []
+    notes = list(last_line_notes(rest[counts.end() :]))
     faces, _ = cut_faces(np.array(rows[:, :3]), polygons, sizes, limits, notes)
     at = 3 + 3 * bool(head[3])
     colours = eight_bit(rows[:, at : at + 3]) if head[2] and rows.shape[1] >= at + 3 else None

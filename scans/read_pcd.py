@@ -11,7 +11,7 @@ from scans.errors import ScanError
 from scans.log import FloatArray
 from scans.lzf import unpacked_lzf
 from scans.number_text import as_text, shown, table_of
-from scans.point_columns import check_last_line, eight_bit, unit_normals
+from scans.point_columns import eight_bit, last_line_notes, unit_normals
 from scans.scan import ReadingLimits, Scan
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
@@ -55,8 +55,11 @@ def read_pcd(data: bytes, limits: ReadingLimits) -> Scan:
     if not data:
         raise ScanError("the file is empty; copy or export it again")
     header = _header(data, limits)
+    notes: tuple[str, ...] = ()
     if header.data == "ascii":
-        columns = _text_columns(as_text(data[header.body_at :], limits), header, data[: header.body_at].count(b"\n"))
+        columns, notes = _text_columns(
+            as_text(data[header.body_at :], limits), header, data[: header.body_at].count(b"\n")
+        )
     else:
         columns = _binary_columns(data, header)
     if not {"x", "y", "z"} <= set(columns):
@@ -65,7 +68,7 @@ def read_pcd(data: bytes, limits: ReadingLimits) -> Scan:
         raise ScanError(f"x, y and z of the file are more than one number a point: {_DAMAGED}")
     with np.errstate(all="ignore"):  # damaged numbers of 32 bits may complain on their way to 64
         points = np.concatenate([columns[name].astype(np.float64) for name in "xyz"], axis=1)
-        return Scan(points, colours=_colours(columns), normals=_normals(columns, points))
+        return Scan(points, colours=_colours(columns), normals=_normals(columns, points), notes=notes)
 
 
 def _header(data: bytes, limits: ReadingLimits) -> _Header:
@@ -123,10 +126,12 @@ def _one(lines: dict[str, list[str]], key: str) -> int | None:
     return _whole(" ".join(lines[key]), key)
 
 
-def _text_columns(text: bytes, header: _Header, lines_before: int) -> dict[str, NDArray[np.generic]]:
+def _text_columns(
+    text: bytes, header: _Header, lines_before: int
+) -> tuple[dict[str, NDArray[np.generic]], tuple[str, ...]]:
     if text.count(b"\n") > 2 * header.points + 1000:  # before memory is taken for lines that nothing promised
         raise ScanError(f"the file promises {header.points} points and holds more lines: {_DAMAGED}")
-    check_last_line(text)
+    notes = last_line_notes(text)
     table = table_of(text, lines_before + 1)
     if table.shape != (header.points, sum(header.counts)):
         raise ScanError(
@@ -142,7 +147,7 @@ def _text_columns(text: bytes, header: _Header, lines_before: int) -> dict[str, 
             with np.errstate(over="ignore", invalid="ignore"):
                 columns[name] = part.astype(kind) if name in {"rgb", "rgba"} else part
         at += count
-    return columns
+    return columns, notes
 
 
 def _binary_columns(data: bytes, header: _Header) -> dict[str, NDArray[np.generic]]:

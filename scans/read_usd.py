@@ -15,7 +15,8 @@ from scans.errors import ScanError
 from scans.scan import ReadingLimits, Scan
 from scans.usd_layers import laid_out
 
-_MOST_SECONDS = 300
+_SHARE_OF_TIME = 0.9
+"""The process must end before who waits for all of the reading ends this one, and its folder is left."""
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 
 
@@ -36,6 +37,7 @@ def read_usd(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
     Raises ScanError where the file is damaged, draws on files that it does not hold, or holds neither meshes nor
     points or more of them than may be read.
     """
+    most_seconds = _SHARE_OF_TIME * limits.seconds
     # The library maps files by path and has no way in for bytes, so that the layers lie in a folder of their own.
     with tempfile.TemporaryDirectory(prefix="pithline-") as name:
         folder = Path(name)
@@ -52,11 +54,11 @@ def read_usd(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
                 stdin=subprocess.DEVNULL,
                 stdout=subprocess.DEVNULL,
                 stderr=subprocess.DEVNULL,
-                timeout=_MOST_SECONDS,
+                timeout=most_seconds,
                 check=True,
             )
         except subprocess.TimeoutExpired:
-            raise ScanError(f"the file could not be read as USD within {_MOST_SECONDS} s; export it again") from None
+            raise ScanError(f"the file could not be read as USD within {most_seconds:g} s; export it again") from None
         except subprocess.CalledProcessError as error:
             raise ScanError(f"the file could not be read as USD (code {error.returncode}): {_DAMAGED}") from None
         answer = json.loads((folder / usd_stage.ANSWER).read_text())

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from scans.errors import ScanError
 from scans.log import FloatArray
 from scans.number_text import as_text, table_of
-from scans.point_columns import check_last_line, eight_bit, unit_normals
+from scans.point_columns import eight_bit, last_line_notes, unit_normals
 from scans.scan import ReadingLimits, Scan
 from scans.xyz_columns import Columns, is_colour, named_columns, usual_columns
 from scans.xyz_lines import PLAIN, Decimals, Head, head_of
@@ -41,7 +41,7 @@ def read_xyz(data: bytes, limits: ReadingLimits, suffix: str) -> Scan:
     text = as_text(data, limits)
     if _OTHERS.match(text[:1000]):
         raise ScanError("the file does not begin as a table of points does; check what it is and rename it")
-    check_last_line(text)
+    unended = last_line_notes(text)
     head = head_of(text)
     columns: Columns | None = None
     points: list[FloatArray] = []
@@ -62,7 +62,7 @@ def read_xyz(data: bytes, limits: ReadingLimits, suffix: str) -> Scan:
                 normals.append(table[:, columns.normals].astype(np.float32))
     if columns is None:
         raise ScanError("the file holds no points; export the scan again")
-    notes = list(columns.notes)
+    notes = [*unended, *columns.notes]
     colours = _colours(shades, columns.is_named, notes)
     places = np.concatenate(points)
     return Scan(

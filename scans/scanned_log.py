@@ -9,7 +9,7 @@ from manifold3d import Manifold
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from scans.bodies import mesh_from_body, upended
+from scans.bodies import extent_along, mesh_from_body, upended
 from scans.errors import ScanError
 from scans.frame import axes_from, log_frame, reversed_frame
 from scans.ground_plane import voxel_centroids
@@ -30,6 +30,7 @@ from scans.smooth_parts import near_places, normals_and_roughness
 from scans.solid import compass, outer_and_wood, thicker_half
 from scans.stubs import with_stubs
 from scans.surface_noise import noise_modes_m
+from scans.taped_length import taped_scale
 
 PLACE_M = 0.018
 """The surface is looked at in places so far apart. [m]"""
@@ -81,7 +82,7 @@ def log_from_points(
     name: str,
     bark_ratio: float | Callable[[float], float],
     butt: Literal["auto", "other"] = "auto",
-    scale_spread: float = SCALE_SPREAD,
+    taped_length_m: float | None = None,
     heart_radius_m: float = HEART_RADIUS_M,
     on_stage: Callable[[str], None] = lambda _: None,
 ) -> tuple[Log, tuple[str, ...]]:
@@ -89,7 +90,7 @@ def log_from_points(
 
     points_m : (N, 3) of the log alone, z up, metres. outline : where it lies, roughly, in the same frame.
     bark_ratio, butt : as of `scans.solid.log_from_mesh`; a forked log's butt is the end that is one stem.
-    scale_spread : standard deviation of the scan's scale, as a share.
+    taped_length_m : the log's length by the tape, which the finished log is scaled to. [m]
     on_stage : is told each of STAGES as it begins; what it raises ends the work.
 
     Deterministic. Raises ScanError where too little of the log was seen; NotALogError where nothing round is there.
@@ -106,7 +107,8 @@ def log_from_points(
     from_rough = _log_frame(body, members, main, to_rough, butt, notes)
     placed = body.transform(from_rough[:3])
     on_stage(STAGES[2])
-    outer, wood, thickness = outer_and_wood(placed, bark_ratio, notes)
+    factor = taped_scale(float(np.ptp(extent_along(upended(placed)))), taped_length_m, notes)
+    outer, wood, thickness = outer_and_wood(placed, bark_ratio, notes, factor)
     hearts, forks = hearts_and_forks(members, main, from_rough)
     matrix = from_rough @ to_rough
     back = np.linalg.inv(from_rough)
@@ -118,6 +120,7 @@ def log_from_points(
 
     outer_ways, outer_modes = ways_and_modes(outer)
     wood_ways, wood_modes = (outer_ways, outer_modes) if wood is outer else ways_and_modes(wood)
+    spread = SCALE_SPREAD if taped_length_m is None else TAPED_SPREAD
     middles = outer.vertices_m[outer.faces].mean(axis=1)
     there = points_m @ matrix[:3, :3].T + matrix[:3, 3]
     notes += _followed(outer, there)
@@ -131,8 +134,8 @@ def log_from_points(
         heart_radius_m=heart_radius_m,
         scan_to_log=matrix,
         face_seen=np.asarray(nearest(cKDTree(there), middles, 1, SEEN_WITHIN_M)[0][:, 0] <= SEEN_WITHIN_M),
-        doubt=SurfaceDoubt(outer_ways, outer_modes, wood_ways, wood_modes, scale_spread),
-    )
+        doubt=SurfaceDoubt(outer_ways, outer_modes, wood_ways, wood_modes, spread),
+    ).scaled(factor)
     notes.append(
         f"seen: {1.0 - (log.not_seen_share or 0.0):.0%} of the surface; what was not is guessed from what was, likely "
         f"to within {short_length(log.guessed_within_m or 0.0)}, the scale not counted"

@@ -108,6 +108,8 @@ def find_skeleton(places_m: FloatArray, normals: FloatArray, roughness: FloatArr
 
 def _slices(places_m: FloatArray, normals: FloatArray, roughness: FloatArray) -> list[tuple[float, list[Arc]]]:
     good = (np.abs(normals[:, 0]) < _STEEPEST) & (roughness < _ROUGHEST)
+    if not good.any():
+        return []
     places, across = places_m[good], normals[good, 1:]
     across = across / np.linalg.norm(across, axis=1)[:, None]
     rng = np.random.default_rng(0)

@@ -13,9 +13,10 @@ from scans.frame import log_frame, long_axis, reversed_frame
 from scans.log import HEART_RADIUS_M, FloatArray, IntArray, Log, Solid, count_open_edges
 from scans.quantities import long_length, short_length
 from scans.stems import Stems, read_stems
+from scans.taped_length import taped_scale
 
 LEAST_LENGTH_M, MOST_LENGTH_M = 0.5, 15.0
-MOST_DIAMETER_M = 2.5
+LEAST_DIAMETER_M, MOST_DIAMETER_M = 0.02, 2.5
 LOOSE_SHARE = 0.01
 """Bodies under this share of the volume are loose bits."""
 
@@ -33,6 +34,7 @@ def log_from_mesh(
     name: str,
     bark_ratio: BarkRatio,
     butt: Literal["auto", "other"] = "auto",
+    taped_length_m: float | None = None,
     heart_radius_m: float = HEART_RADIUS_M,
 ) -> tuple[Log, tuple[str, ...]]:
     """Return the Log of a closed mesh, and one line for each thing chosen or mended on the way.
@@ -43,6 +45,7 @@ def log_from_mesh(
         log's mean outside diameter. [m]
     butt : "auto" takes the end that is one stem where the other divides, else the one with the larger
         mean section; "other" the end that "auto" does not take.
+    taped_length_m : the log's length by the tape, which the finished log is scaled to. [m]
 
     An inside-out mesh is turned, loose bits under 1 % of the volume are dropped, small holes are filled
     where that closes the mesh.
@@ -54,7 +57,9 @@ def log_from_mesh(
     body = _one_body(*_closed(np.asarray(vertices, dtype=np.float64), np.asarray(faces, dtype=np.int64), notes), notes)
     mesh = body.to_mesh64()
     axis = long_axis(np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.int64))
-    _check_size(body, axis)
+    extent = float(np.ptp(np.asarray(mesh.vert_properties)[:, :3] @ axis))
+    _check_length(extent)
+    _check_thickness(2.0 * float(np.sqrt(body.volume() / extent / np.pi)))
     # The first coordinate axis that the log's own is not square to decides where it starts from, so that
     # the same file always gives the same choice.
     axis = axis * np.sign(axis[np.argmax(np.abs(axis))])
@@ -63,7 +68,10 @@ def log_from_mesh(
         notes.append("the log stands upright in the scan: the scan's x axis was taken as its upper side")
     matrix, stems = _butt_first(body, matrix, butt, notes)
     placed = body.transform(matrix[:3])
-    outer, wood, thickness = outer_and_wood(placed, bark_ratio, notes)
+    length = float(np.ptp(extent_along(upended(placed))))
+    factor = taped_scale(length, taped_length_m, notes)
+    _check_length(factor * length)
+    outer, wood, thickness = outer_and_wood(placed, bark_ratio, notes, factor)
     log = Log(
         name=name,
         outer=outer,
@@ -74,17 +82,20 @@ def log_from_mesh(
         heart_radius_m=heart_radius_m,
         scan_to_log=matrix,
     )
-    return log, (*notes, *stems.notes)
+    return log.scaled(factor), (*notes, *stems.notes)
 
 
-def outer_and_wood(placed: Manifold, bark_ratio: BarkRatio, notes: list[str]) -> tuple[Solid, Solid, float]:
+def outer_and_wood(
+    placed: Manifold, bark_ratio: BarkRatio, notes: list[str], factor: float = 1.0
+) -> tuple[Solid, Solid, float]:
     """Return the outer surface and the wood of a body in the log frame, and the bark's mean thickness. [m].
 
     The same solid twice where there is no bark. What was done is added to `notes`.
+    factor : what the log will be scaled by, so that its bark is that of its true size.
 
     Raises NotALogError for what is too thick for a log, and for a ratio that cannot be.
     """
-    mean_diameter = _mean_diameter_m(placed)
+    mean_diameter = factor * _mean_diameter_m(placed)
     if mean_diameter > MOST_DIAMETER_M:
         raise NotALogError(
             f"the log is {short_length(mean_diameter)} thick, at most {short_length(MOST_DIAMETER_M)} is planned; "
@@ -97,7 +108,9 @@ def outer_and_wood(placed: Manifold, bark_ratio: BarkRatio, notes: list[str]) ->
     if ratio == 1.0:
         return outer, outer, 0.0
     under_bark, thickness = wood_under_bark(placed, ratio)
-    notes.append(f"bark of {short_length(thickness)} on average taken off ({ratio:.3f} of the diameter is wood)")
+    notes.append(
+        f"bark of {short_length(factor * thickness)} on average taken off ({ratio:.3f} of the diameter is wood)"
+    )
     return outer, solid_from_body(under_bark), thickness
 
 
@@ -199,10 +212,8 @@ def _one_body(vertices: FloatArray, faces: IntArray, notes: list[str]) -> Manifo
     return parts[0]
 
 
-def _check_size(body: Manifold, axis: FloatArray) -> None:
-    """Refuse what is too long or too short for a log, with a guess at the unit."""
-    vertices = np.asarray(body.to_mesh64().vert_properties)[:, :3]
-    length = float(np.ptp(vertices @ axis))
+def _check_length(length: float) -> None:
+    """Refuse what is too long or too short for a log, in metres, with a guess at the unit."""
     if length > MOST_LENGTH_M:
         likely = [unit for unit, metres in _UNITS if 1.0 <= length * metres <= MOST_LENGTH_M]
         guess = f"looks like {' or '.join(likely)}" if likely else "check the unit"
@@ -215,6 +226,15 @@ def _check_size(body: Manifold, axis: FloatArray) -> None:
             f"the solid is {long_length(length)} long, a log is {long_length(LEAST_LENGTH_M)} or longer; check the "
             "file's unit, and that the whole "
             "log was scanned",
+        )
+
+
+def _check_thickness(diameter: float) -> None:
+    """Refuse what is so thin, in metres, that no section of it can be looked at."""
+    if diameter < LEAST_DIAMETER_M:
+        raise NotALogError(
+            f"the solid is {short_length(diameter)} thick on average, a log is {short_length(LEAST_DIAMETER_M)} or "
+            "more; scan the log all round and export a closed mesh"
         )
 
 

@@ -1,9 +1,6 @@
 """The scale of a scan, corrected by the log's length as a tape gives it."""
 
-from typing import NamedTuple
-
 from scans.errors import ScanError
-from scans.log import FloatArray
 from scans.quantities import long_length
 
 MOST_OFF = 0.2
@@ -11,19 +8,13 @@ MOST_OFF = 0.2
 INCHES_PER_FOOT = 12.0
 
 
-class ScaledPoints(NamedTuple):
-    """Points (N, 3) at the tape's scale, what they were multiplied by, and one line about it. [m]."""
-
-    points_m: FloatArray
-    factor: float
-    note: str
-
-
-def scaled_to_length(points_m: FloatArray, length_m: float, taped_length_m: float) -> ScaledPoints:
-    """Return points (N, 3) scaled about the origin so that a log of `length_m` has the taped length.
+def taped_scale(length_m: float, taped_length_m: float | None, notes: list[str]) -> float:
+    """Return what makes a log of `length_m` as long as the tape says, 1 without one; say it first of all notes.
 
     Raises ScanError where the two lengths are more than a fifth apart.
     """
+    if taped_length_m is None:
+        return 1.0
     if not taped_length_m > 0.0:
         raise ScanError(f"--taped-length must be over 0, got {long_length(taped_length_m)}")
     factor = taped_length_m / length_m
@@ -40,8 +31,9 @@ def scaled_to_length(points_m: FloatArray, length_m: float, taped_length_m: floa
             f"--taped-length says {long_length(taped_length_m)}, the scan's log is about {long_length(length_m)} long: "
             f"{longer} is {far}. {mend}; if the tape is right, give the scan's --unit, or --pick another log"
         )
-    note = (
+    notes.insert(
+        0,
         f"scale: {long_length(length_m)} in the scan made {long_length(taped_length_m)} by the tape, "
-        f"{100.0 * (factor - 1.0):+.1f} %"
+        f"{100.0 * (factor - 1.0):+.1f} %",
     )
-    return ScaledPoints(points_m * factor, factor, note)
+    return factor

@@ -7,6 +7,7 @@ from typing import Any
 from scans.archives import unpacked
 from scans.errors import ScanError
 from scans.scan import ReadingLimits
+from scans.usd_arcs import check_arcs
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _WHOLE = "export the scan as one USDZ with all that belongs to it"
@@ -50,7 +51,7 @@ def laid_out(data: bytes, suffix: str, limits: ReadingLimits, folder: Path) -> l
 def opened(folder: Path, names: list[str]) -> Any:
     """Return the stage of layers in a folder, the first of them its root.
 
-    Raises ScanError where one is damaged, or draws on a file that is not among them.
+    Raises ScanError where one is damaged, draws on a file that is not among them, or repeats too much.
     """
     from pxr import Sdf, Usd  # noqa: PLC0415 - a large library, for this format alone
 
@@ -61,6 +62,7 @@ def opened(folder: Path, names: list[str]) -> Any:
         for asset in layer.GetCompositionAssetDependencies():
             if asset and posixpath.normpath(posixpath.join(posixpath.dirname(name), asset)) not in layers:
                 raise ScanError(f"the file draws on another, {asset[:80]!r}, that is not in it: {_WHOLE}")
+    check_arcs(layers, names[0])
     stage = Usd.Stage.Open(layers[names[0]])
     if not stage:
         raise ScanError(f"the file could not be read as USD: {_DAMAGED}")

@@ -5,6 +5,7 @@ from people are read by a program of their own (see `scans.read_usd`), which may
 """
 
 import json
+import math
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -178,23 +179,28 @@ def _colours(prim: Any, size: int, counts: IntArray, corners: IntArray, time: An
     return np.rint(curved * 255.0).astype(np.uint8)
 
 
-def _bound_memory(layer_bytes: int) -> None:
-    """Let this process take 3 GB and 40 times the size of its layers: a damaged one asks for all there is."""
+def _bound(layer_bytes: int, limits: ReadingLimits) -> None:
+    """Let this process take 3 GB and 40 times the size of its layers: a damaged one asks for all there is.
+
+    Its time is bound here too, as who waits for it may be ended before.
+    """
     try:
         import resource  # noqa: PLC0415 - not on Windows, where the limit on time is all
     except ImportError:
         return
-    most = 3_000_000_000 + 40 * layer_bytes
-    _, hard = resource.getrlimit(resource.RLIMIT_AS)
-    resource.setrlimit(resource.RLIMIT_AS, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
+    memory = min(3_000_000_000 + 40 * layer_bytes, limits.memory_bytes)
+    for kind, most in ((resource.RLIMIT_AS, memory), (resource.RLIMIT_CPU, math.ceil(limits.seconds))):
+        _, hard = resource.getrlimit(kind)
+        resource.setrlimit(kind, (most if hard == resource.RLIM_INFINITY else min(most, hard), hard))
 
 
 def main(folder: Path) -> None:
     """Read the job in the folder, and leave the answer there: arrays and notes, or what is wrong with the file."""
     job = json.loads((folder / JOB).read_text())
-    _bound_memory(sum(path.stat().st_size for path in (folder / LAYERS).rglob("*") if path.is_file()))
+    limits = ReadingLimits(**job["limits"])
+    _bound(sum(path.stat().st_size for path in (folder / LAYERS).rglob("*") if path.is_file()), limits)
     try:
-        scan = read_stage(folder / LAYERS, job["names"], ReadingLimits(**job["limits"]))
+        scan = read_stage(folder / LAYERS, job["names"], limits)
     except ScanError as error:
         (folder / ANSWER).write_text(json.dumps({"error": str(error)}))
         return

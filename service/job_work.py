@@ -18,6 +18,7 @@ from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
 from optimizer.planning import Progress, Run, SearchSettings
 from optimizer.prices import PriceBook
+from scans.log_of_scan import READING_STAGES
 from service import job_state
 from service.database import Database
 from service.documents import ErrorShown, JobShown, PlanRequest, WayRequest
@@ -25,7 +26,7 @@ from service.file_store import FileStore
 from service.files import FileRead
 from service.log_file import pack_log, unpack_log
 from service.log_given import called, log_facts
-from service.log_reading import READING_STAGES, LogRead, read_log
+from service.log_reading import LogRead, read_log
 from service.named_files import naming_files
 from service.refusals import DiskFullError, error_shown, ours
 from service.store import Store

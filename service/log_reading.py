@@ -1,6 +1,5 @@
 """From the user's file to a Log with its wood: what the sheet says, what the user says, what is assumed."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Literal
@@ -12,18 +11,11 @@ from optimizer.plan import Mark, Source
 from optimizer.quantities import long_length
 from optimizer.quoted import quoted
 from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
-from scans.colours import coloured
-from scans.errors import OpenSolidError, ScanError
-from scans.ground import find_log
+from scans.errors import ScanError
 from scans.log import Log
-from scans.reading_apart import read_scan_apart
-from scans.scan import ReadingLimits, Scan
-from scans.scan_surface import merged_corners, points_and_values_on_faces
-from scans.scanned_log import STAGES, TAPED_SPREAD, log_from_points
-from scans.solid import log_from_mesh
+from scans.log_of_scan import READING_STAGES, OnStage, ScanChoices, log_of_file
 from scans.tape import LogSheet, log_from_sheet
-from scans.taped_length import scaled_to_length
-from scans.units import UNITS_M, UP_TURNS, PlacedScan, place_scan
+from scans.units import UNITS_M, UP_TURNS
 from service.errors import InputError
 from service.files import FileRead, parse_document
 from service.log_sheet import LogSheetTyped
@@ -34,14 +26,9 @@ MESH_END_TRIM_M = 0.0508
 MOST_END_TRIM_M = 5.0
 MOST_TAPED_M = 60.0
 MOST_COST = 1e7
-_ON_FACES = 400_000
 SHEET_SUFFIX = ".toml"
 _UNIT_HINT = "; --unit mm says it"
 _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
-
-READING_STAGES = ("reading the file", "finding the log among its points", *STAGES)
-"""What reading a scan goes through, in order; a closed mesh and a log sheet end after the first."""
-OnStage = Callable[[str], None]
 
 
 @dataclass(frozen=True)
@@ -104,7 +91,6 @@ def read_log(
     ):
         if given is not None and given not in known:
             raise InputError(f"{option} must be one of {', '.join(known)}, got {quoted(given)}")
-    on_stage(READING_STAGES[0])
     trim_m = None if about.end_trim is None else end_trim_m(about.end_trim)
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
@@ -114,8 +100,9 @@ def read_log(
                 f"{file.shown}: --unit, --up, --butt, --taped-length and --pick are for meshes and scans; "
                 "leave them out"
             )
+        on_stage(READING_STAGES[0])
         return _from_sheet(file, about, wood, trim_m, more)
-    read = _from_mesh(file, about, wood, trim_m, on_stage)
+    read = _from_scan(file, about, wood, trim_m, on_stage)
     return replace(read, marks=placed(read.log, more, taped=False))
 
 
@@ -164,7 +151,7 @@ def _from_sheet(
     )  # fmt: skip
 
 
-def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, on_stage: OnStage) -> LogRead:
+def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, on_stage: OnStage) -> LogRead:
     warnings: list[str] = []
     species_from = _FROM_OPTION
     if wood is None:
@@ -178,14 +165,9 @@ def _from_mesh(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
         return ratios[-1]
 
     taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
-    name = Path(file.shown).stem
+    choices = ScanChoices(about.unit, about.up, about.butt, taped_m, about.pick)
     try:
-        scan = read_scan_apart(file.data, file.suffix, ReadingLimits())
-        at = place_scan(scan, about.unit, about.up, taped_m)
-        try:
-            log, notes = _from_closed(at, scan, name, bark_ratio, about, taped_m)
-        except OpenSolidError:
-            log, notes = _from_points(at, scan, name, bark_ratio, about, taped_m, on_stage)
+        log, notes = log_of_file(file.data, file.suffix, Path(file.shown).stem, bark_ratio, choices, on_stage=on_stage)
     except ScanError as error:
         raise InputError(f"{file.shown}: {error}{_unit_hint(str(error))}") from None
     return LogRead(
@@ -213,62 +195,6 @@ def taped_m_of(text: str) -> float:
     if not 0.0 < taped_m <= MOST_TAPED_M:
         raise InputError(f"--taped-length must be over 0 and at most {long_length(MOST_TAPED_M)}, got {text}")
     return taped_m
-
-
-def _from_closed(
-    at: PlacedScan, scan: Scan, name: str, bark_ratio: Callable[[float], float], about: AboutLog, taped_m: float | None
-) -> tuple[Log, tuple[str, ...]]:
-    """Return the log of a closed mesh, and each choice made. Raises OpenSolidError, ScanError."""
-    # Corners that stand at one place are one, as many formats write each face's own.
-    points_m, faces = merged_corners(at.points_m, scan.faces)
-    log, found = log_from_mesh(points_m, faces, name, bark_ratio, about.butt or "auto")
-    if about.pick not in {None, 1}:
-        raise ScanError(f"--pick must be 1, as a closed mesh holds one log, got {about.pick}")
-    if taped_m is None:
-        return coloured(log, at.points_m, scan.colours), (*scan.notes, *at.notes, *found)
-    scaled = scaled_to_length(points_m, log.length_m, taped_m)
-    log, found = log_from_mesh(scaled.points_m, faces, name, bark_ratio, about.butt or "auto")
-    log = coloured(_with_scale(log, scaled.factor), at.points_m, scan.colours)
-    return log, (*scan.notes, *at.notes, scaled.note, *found)
-
-
-def _from_points(
-    at: PlacedScan,
-    scan: Scan,
-    name: str,
-    bark_ratio: Callable[[float], float],
-    about: AboutLog,
-    taped_m: float | None,
-    on_stage: OnStage,
-) -> tuple[Log, tuple[str, ...]]:
-    """Return the log found among the points of a scan or an open mesh, and each choice made. Raises ScanError."""
-    points_m, normals, faces, colours = at.points_m, at.normals, scan.faces, scan.colours
-    if len(faces):
-        # Faces may be large, so that corners alone would not show the surface.
-        values = points_m if colours is None else colours.astype(np.float64)
-        points_m, values = points_and_values_on_faces(points_m, values, faces, max(_ON_FACES, len(points_m)))
-        colours = None if colours is None else np.round(values).astype(np.uint8)
-        normals, faces = None, faces[:0]
-    butt = about.butt or "auto"
-    on_stage(READING_STAGES[1])
-    found = find_log(points_m, normals, faces=faces, pick=about.pick or 1)
-    own_m = points_m[found.mask]
-    own_colours = None if colours is None else colours[found.mask]
-    log, notes = log_from_points(own_m, found.outline, name, bark_ratio, butt, on_stage=on_stage)
-    if taped_m is None:
-        return coloured(log, own_m, own_colours), (*scan.notes, *at.notes, *found.notes, *notes)
-    scaled = scaled_to_length(own_m, log.length_m, taped_m)
-    outline = replace(
-        found.outline, butt_m=scaled.factor * found.outline.butt_m, top_m=scaled.factor * found.outline.top_m
-    )
-    log, notes = log_from_points(scaled.points_m, outline, name, bark_ratio, butt, TAPED_SPREAD, on_stage=on_stage)
-    log = coloured(_with_scale(log, scaled.factor), own_m, own_colours)
-    return log, (*scan.notes, *at.notes, *found.notes, scaled.note, *notes)
-
-
-def _with_scale(log: Log, factor: float) -> Log:
-    """Return the log with the tape's correction in the matrix from the scan."""
-    return replace(log, scan_to_log=log.scan_to_log @ np.diag([factor, factor, factor, 1.0]))
 
 
 def _unknown_species(mend: str) -> str:

@@ -12,7 +12,7 @@ from scans.ground_surface import find_ground_surface
 from scans.outline import outline_of
 from scans.scan_surface import points_on_faces
 from scans.smooth_parts import near_places, normals_and_roughness, smooth_parts
-from scans.taped_length import scaled_to_length
+from scans.taped_length import taped_scale
 from scans.thinning import mask_from_some
 
 UP = np.array([0.0, 0.0, 1.0])
@@ -324,19 +324,18 @@ def test_the_butt_may_be_said():
 
 
 def test_a_taped_length_sets_the_scale():
-    points = round_log(np.random.default_rng(0))
+    notes: list[str] = []
 
-    scaled = scaled_to_length(points, 3.0, 3.06)
-
-    assert np.allclose(scaled.points_m, points * 1.02)
-    assert scaled.factor == pytest.approx(1.02)
-    assert "+2.0 %" in scaled.note
+    assert taped_scale(3.0, 3.06, notes) == pytest.approx(1.02)
+    assert "+2.0 %" in notes[0]
+    assert taped_scale(3.0, None, notes) == 1.0
+    assert len(notes) == 1
 
 
 @pytest.mark.parametrize("taped_length_m", [0.0, -1.0, 2.4, 3.7, float("nan")])
 def test_a_taped_length_far_off_is_refused(taped_length_m):
     with pytest.raises(ScanError, match="--taped-length"):
-        scaled_to_length(np.zeros((1, 3)), 3.0, taped_length_m)
+        taped_scale(3.0, taped_length_m, [])
 
 
 def test_a_mask_of_some_points_becomes_one_of_all():

@@ -5,6 +5,7 @@ import json
 import struct
 
 import laspy
+import lazrs
 import numpy as np
 import pytest
 from laspy.vlrs.known import GeoKeyDirectoryVlr, GeoKeyEntryStruct, WktCoordinateSystemVlr
@@ -267,3 +268,45 @@ def test_odd_files_end_as_their_list_says(data_folder):
         assert len(scan.points) == entry["seen_here"]["points"], entry["file"]
         assert entry["expect"] == "load" or scan.notes, entry["file"]
     assert seen > 15
+
+
+def wide(points):
+    """Return a LAZ with all of its points in one chunk, and no others."""
+    whole = file_of(points, point_format=2)
+    at = struct.unpack_from("<I", whole, 96)[0]
+    usual = bytes(lazrs.LazVlr.new_for_compression(2, 0).record_data())
+    record = bytearray(usual)
+    struct.pack_into("<I", record, 12, len(points))
+    plain = file_of(points, is_packed=False, point_format=2)
+    stream = io.BytesIO()
+    packer = lazrs.LasZipCompressor(stream, lazrs.LazVlr(bytes(record)))
+    packer.compress_many(np.frombuffer(plain, np.uint8, offset=struct.unpack_from("<I", plain, 96)[0]))
+    packer.done()
+    body = bytearray(stream.getvalue())
+    struct.pack_into("<q", body, 0, struct.unpack_from("<q", body, 0)[0] + at)
+    return whole[:at].replace(usual, bytes(record)) + bytes(body)
+
+
+def test_a_chunk_of_any_width_is_not_unpacked_as_a_whole(monkeypatch):
+    points = points_of(3000)
+    monkeypatch.setattr(reader, "_CHUNK_BYTES", 26 * 100)
+
+    def never(*_):
+        raise AssertionError("unpacks whole chunks")
+
+    monkeypatch.setattr(lazrs, "ParLasZipDecompressor", never)
+
+    np.testing.assert_allclose(read_las(wide(points), LIMITS).points, points, atol=1e-8)
+
+
+def test_wide_points_that_are_packed_too_tightly_are_refused():
+    header = laspy.LasHeader(version="1.2", point_format=0)
+    for number in range(100):
+        header.add_extra_dim(laspy.ExtraBytesParams(f"more{number}", "3f8"))
+    cloud = laspy.LasData(header)
+    cloud.x = np.zeros(40_000)
+    stream = io.BytesIO()
+    cloud.write(stream, do_compress=True)
+
+    with pytest.raises(ScanError, match="packed 97 times, at most 50 times is read"):
+        read_las(stream.getvalue(), ReadingLimits(archive_ratio=50.0))

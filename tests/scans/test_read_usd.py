@@ -326,3 +326,43 @@ def test_odd_files_load(data_folder):
         # The mesh lies y up, and its node turns it.
         np.testing.assert_allclose(np.ptp(scan.points, axis=0), [0.9753, 1.4013, 0.2216], atol=1e-4)
     assert seen == 2
+
+
+def doubling(depth, arc="references"):
+    """A mesh, and things that each hold the one before twice."""
+    parts = ["#usda 1.0\n", 'def Xform "A0"\n{\n' + TRIANGLE.partition(")\n")[2] + "}\n"]
+    for turn in range(1, depth + 1):
+        twice = "".join(f'def Xform "c{k}" (prepend {arc} = </A{turn - 1}>) {{}}\n' for k in range(2))
+        parts.append(f'def Xform "A{turn}"\n{{\n{twice}}}\n')
+    return "".join(parts).encode()
+
+
+@pytest.mark.parametrize("arc", ["references", "payload", "inherits", "specializes"])
+def test_what_references_repeat_without_end_is_refused_before_it_is_made(arc):
+    with pytest.raises(ScanError, match="over a billion"):
+        read_usd(doubling(40, arc), ".usda", ReadingLimits(seconds=60.0))
+
+
+def test_a_few_references_are_read():
+    scan = read_usd(doubling(3), ".usda", LIMITS)
+
+    assert len(scan.points) == 3 * (1 + 2 + 4 + 8)
+
+
+def test_references_to_what_only_references_bring_count_too():
+    chain = doubling(10).replace(b"</A9>", b"</A9/c0/c1>")
+
+    with pytest.raises(ScanError, match="repeats things"):
+        read_usd(chain.replace(b"</A8>", b"</A8/c1/c0>"), ".usda", LIMITS)
+
+
+def test_things_that_hold_themselves_are_refused():
+    data = b'#usda 1.0\ndef Xform "A"\n{\n def Xform "b" (prepend references = </A>) {}\n}\n'
+
+    with pytest.raises(ScanError, match="nested"):
+        read_usd(data, ".usda", LIMITS)
+
+
+def test_the_time_of_the_process_is_limited():
+    with pytest.raises(ScanError, match=r"not be read as USD within 0\.09 s"):
+        read_usd(TRIANGLE.encode(), ".usda", ReadingLimits(seconds=0.1))

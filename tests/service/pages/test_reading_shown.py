@@ -3,12 +3,13 @@
 import pytest
 from kept_pages import Pages, desk_of
 
+from scans.log_of_scan import READING_STAGES
 from service import desk as at
 from service import job_state
 from service.errors import InputError
 from service.files import SHEET_FILE, FileRead, read_sample
 from service.invented_scan import SCAN_FILE, invented_scan
-from service.log_reading import READING_STAGES, AboutLog, read_log
+from service.log_reading import AboutLog, read_log
 
 
 def test_reading_tells_each_step_as_it_begins() -> None:
