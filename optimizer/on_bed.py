@@ -79,7 +79,7 @@ def on_bed(
             raise ValueError("blade_heights_m: a flip needs a sawn face; give the passes before it")
         face_m = min(blade_heights_m)
         turned = upended(outer, flip_matrix(face_m) @ log_to_bed).trim_by_plane((0.0, 1.0, 0.0), 0.0)
-        supports = supports_under(turned, bunks_m, rules, on_face=True)
+        supports = supports_under(turned, bunks_m, rules)
         states = _states(turned, bunks_m, supports, flipped_heights_m)
         sides.append(OnBed(from_m, to_m, supports, states, flipped=True))
     return tuple(sides)

@@ -19,7 +19,7 @@ class Spans(NamedTuple):
     """Supports as plain arrays (K,), bed frame.
 
     bunk : which bunk. station : of the sections, the one that it lies next to. first_row : of the sweep, the first that
-    may meet it. y_m : where it touches. low_m, high_m : from where to where it holds. height_m : its gap.
+    may meet it. y_m : where it touches. low_m, high_m : from where to where it holds. [m]
     """
 
     bunk: IntArray
@@ -28,7 +28,6 @@ class Spans(NamedTuple):
     y_m: FloatArray
     low_m: FloatArray
     high_m: FloatArray
-    height_m: FloatArray
 
 
 @numba.njit(cache=True, nogil=True)

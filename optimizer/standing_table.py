@@ -21,6 +21,7 @@ from scans.log import FloatArray, Log
 SPACING_M = 0.05
 ROW_M = 0.015
 _STEEPEST = radians(STEEPEST_TILT_DEG)
+_STRIDE = radians(3.0)
 _TILT_ERROR = 1e-6
 
 
@@ -153,17 +154,27 @@ class RollStanding:
 
     def _gap_difference(self, tilt_rad: float) -> float:
         butt, top = self.third_gaps_m(tilt_rad)
-        # No bunk under a third: nothing to level.
-        return 0.0 if np.isinf(butt) or np.isinf(top) else butt - top
+        return butt - top
 
     @cached_property
     def resting_tilt_rad(self) -> float:
-        """The tilt at which the lowest gaps of both thirds are equal."""
-        if self._gap_difference(-_STEEPEST) <= 0.0:
-            return -_STEEPEST
-        if self._gap_difference(_STEEPEST) >= 0.0:
-            return _STEEPEST
-        return float(brentq(self._gap_difference, -_STEEPEST, _STEEPEST, xtol=_TILT_ERROR))
+        """The tilt at which the lowest gaps of both thirds are equal; 0 where a third lies over no bunk.
+
+        Where there are several, the nearest to level on the way that the log would come down.
+        """
+        before, difference = 0.0, self._gap_difference(0.0)
+        if not np.isfinite(difference) or difference == 0.0:
+            return 0.0
+        way = 1.0 if difference > 0.0 else -1.0
+        while abs(before) < _STEEPEST:
+            tilt_rad = before + way * _STRIDE
+            after = self._gap_difference(tilt_rad)
+            if not np.isfinite(after):
+                return before
+            if way * after <= 0.0:
+                return float(brentq(self._gap_difference, before, tilt_rad, xtol=_TILT_ERROR))
+            before = tilt_rad
+        return before
 
     @cached_property
     def tilt_range_rad(self) -> tuple[float, float] | None:
@@ -194,10 +205,15 @@ class RollStanding:
         chords = self._chords(tilt_rad, lift_m, row_zero_m, ceil((high_m - row_zero_m) / row_m))
         touches = self.touches(tilt_rad, lift_m)
         allowed = touches.gap_m <= rules.highest_m
-        y_m, gap_m, reach_m = touches.y_m[allowed], touches.gap_m[allowed], touches.reach_m[allowed]
-        first_row = np.maximum(0, np.floor((gap_m - row_zero_m) / row_m)).astype(np.int64)
-        bunk, station = touches.bunk[allowed], touches.station[allowed]
-        spans = Spans(bunk, station, first_row, y_m, y_m - reach_m, y_m + reach_m, gap_m)
+        first_row = np.maximum(0, np.floor((touches.gap_m[allowed] - row_zero_m) / row_m)).astype(np.int64)
+        spans = Spans(
+            touches.bunk[allowed],
+            touches.station[allowed],
+            first_row,
+            touches.y_m[allowed],
+            touches.from_m[allowed],
+            touches.to_m[allowed],
+        )
         middles_m = row_zero_m + row_m * (np.arange(len(chords.counts)) + 0.5)
         possible = max(self.third_gaps_m(tilt_rad, lift_m)) <= rules.highest_m
         return self._swept(chords, middles_m, tilt_rad, lift_m, spans, possible, row_zero_m)
@@ -217,13 +233,13 @@ class RollStanding:
         middles_m = face_m - row_m * (np.arange(rows) + 0.5)
         x_m = (self.bunks_m(tilt_rad) + (face_m - lift_m) * tan(tilt_rad)) * cos(tilt_rad)
         found = [
-            (bunk, station, 0, 0.5 * (low + high), low, high, 0.0)
+            (bunk, station, 0, 0.5 * (low + high), low, high)
             for bunk, x in enumerate(x_m)
             for station, low, high in _face_spans(chords, parts.x_m, float(x))
         ]
         whole = np.array([row[:3] for row in found], dtype=np.int64).reshape(-1, 3).T.copy()
-        real = np.array([row[3:] for row in found], dtype=np.float64).reshape(-1, 4).T.copy()
-        spans = Spans(whole[0], whole[1], whole[2], real[0], real[1], real[2], real[3])
+        real = np.array([row[3:] for row in found], dtype=np.float64).reshape(-1, 3).T.copy()
+        spans = Spans(whole[0], whole[1], whole[2], real[0], real[1], real[2])
         return self._swept(chords, middles_m, tilt_rad, lift_m, spans, True, 0.0)
 
     def stands_by_m(self, tilt_rad: float, blade_heights_m: Sequence[float] | FloatArray = ()) -> float:

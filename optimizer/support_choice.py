@@ -15,8 +15,8 @@ from scans.log import FloatArray
 MOST_SEARCHED = 5
 """Sets of so many supports are all tried. Four hold a body wherever more do, but for the margin; several bodies and the
 margin seldom ask for more."""
-_TROUBLE = {"bears": 0, "shim": 1, "prop": 2, "blocks": 3}
-_BALANCE_WEIGHT = 1e4
+_BALANCE_WEIGHT = 1e5
+_BALANCE_ERROR = 1e-7
 
 
 @dataclass(frozen=True)
@@ -42,8 +42,9 @@ class Supported:
 def supported(standing: Standing, density_kg_m3: float) -> Supported:
     """Choose the fewest supports that hold a bolt, and find their loads.
 
-    Of sets of one size that with the fewest props, then the fewest shims, then the least height in all. Where the bolt
-    does not stand, the lowest support in the butt third and in the top third, without loads.
+    Of sets of one size that with the fewest props, then the fewest shims, then the least height in all (to the mm),
+    then those farthest apart. Where the bolt does not stand, the lowest support in the butt third and in the top
+    third, without loads.
     """
     sides = []
     for side in standing.sides:
@@ -67,10 +68,12 @@ def fewest(side: OnBed, rules: SupportRules) -> tuple[int, ...] | None:
         return None
     allowed = [k for k, support in enumerate(side.supports) if support.is_allowed]
 
-    def trouble(chosen: Iterable[int]) -> tuple[int, int, float, tuple[int, ...]]:
-        order = tuple(chosen)
-        kinds = [_TROUBLE[side.supports[k].kind] for k in order]
-        return kinds.count(2), kinds.count(1), sum(side.supports[k].height_m for k in order), order
+    def trouble(chosen: Iterable[int]) -> tuple[float, ...]:
+        supports = [side.supports[k] for k in chosen]
+        kinds = [support.kind for support in supports]
+        height_m = round(sum(support.height_m for support in supports), 3)
+        apart_m = max(support.x_m for support in supports) - min(support.x_m for support in supports)
+        return kinds.count("prop"), kinds.count("shim"), height_m, -apart_m
 
     # One that fails most sets comes first, so that most sets fail at the first look.
     held.sort(key=lambda each: each.spare_m)
@@ -135,18 +138,9 @@ def balanced_shares(points_m: FloatArray, centre_m: tuple[float, float]) -> Floa
     size = max(1e-9, float(np.abs(points_m - centre).max()))
     balance = np.vstack([np.ones(len(points_m)), ((points_m - centre) / size).T])
     wanted = np.array([1.0, 0.0, 0.0])
-    # Balance is weighed so heavily that the squares only choose among what balances; then the points that carry
-    # something are solved for by themselves, so that it holds to rounding.
+    # Balance is weighed so heavily that the squares only choose among what balances.
     rows = np.vstack([_BALANCE_WEIGHT * balance, np.eye(len(points_m))])
-    found, _ = nnls(rows, np.concatenate([_BALANCE_WEIGHT * wanted, np.zeros(len(points_m))]))
-    carrying = found > 1e-9
-    shares = np.zeros(len(points_m))
-    while carrying.any():
-        shares[:] = 0.0
-        shares[carrying] = np.linalg.lstsq(balance[:, carrying], wanted, rcond=None)[0]
-        if (shares >= 0.0).all():
-            break
-        carrying &= shares > 0.0
-    if np.abs(balance @ shares - wanted).max() > 1e-9:
+    shares, _ = nnls(rows, np.concatenate([_BALANCE_WEIGHT * wanted, np.zeros(len(points_m))]))
+    if np.abs(balance @ shares - wanted).max() > _BALANCE_ERROR:
         raise ValueError(f"centre_m: {centre_m} lies outside the hull of its supports, so that no loads balance it")
-    return shares
+    return np.asarray(shares, dtype=np.float64)

@@ -11,7 +11,7 @@ from manifold3d import Manifold
 from scipy.spatial import ConvexHull
 
 from optimizer.bodies import polygons_of
-from optimizer.supports import LEAST_RADIUS_M, REACH_SHARE, upended
+from optimizer.supports import BESIDE_M, LEAST_RADIUS_M, LEVEL_M, REACH_SHARE, STEEPEST_SLOPE, upended
 from scans.log import FloatArray, IntArray
 
 _THINNED_M = 0.001
@@ -42,21 +42,27 @@ class Parts:
 
 
 class Lows(NamedTuple):
-    """Where each member (P,) is lowest at a roll: rolled y and z; and how far a support reaches there. [m]."""
+    """Where each member (P,) is lowest at a roll: rolled y and z; and from where to where a support holds it. [m].
+
+    box_m : (P, 4) its least and greatest y, its least and greatest z.
+    """
 
     y_m: FloatArray
     z_m: FloatArray
-    reach_m: FloatArray
+    from_m: FloatArray
+    to_m: FloatArray
+    box_m: FloatArray
 
 
 class Touches(NamedTuple):
-    """Where members cross bunks, (K,) each: bunk, station next to it, y, gap and how far a support reaches. [m]."""
+    """Where members cross bunks, (K,) each: bunk, station next to it, y, gap, and from where to where it holds. [m]."""
 
     bunk: IntArray
     station: IntArray
     y_m: FloatArray
     gap_m: FloatArray
-    reach_m: FloatArray
+    from_m: FloatArray
+    to_m: FloatArray
 
 
 def parts_of(outer: Manifold, spacing_m: float) -> Parts:
@@ -112,20 +118,42 @@ def touches_of(parts: Parts, lows: Lows, bunks_m: FloatArray, tilt_rad: float, l
 @numba.njit(cache=True, nogil=True)
 def _lows(
     corner_offsets: IntArray, corners: FloatArray, circle_m: FloatArray, roll: float
-) -> tuple[FloatArray, FloatArray, FloatArray]:
+) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     count = len(circle_m)
-    y_m, z_m, reach_m = np.zeros(count), np.zeros(count), np.zeros(count)
+    box_m = np.zeros((count, 4))
+    y_m, z_m, from_m, to_m = np.zeros(count), np.zeros(count), np.zeros(count), np.zeros(count)
     c, s = np.cos(roll), np.sin(roll)
     for p in range(count):
-        left, right, high = np.inf, -np.inf, -np.inf
-        z_m[p] = np.inf
+        z_m[p], left, right, high = np.inf, np.inf, -np.inf, -np.inf
         for k in range(corner_offsets[p], corner_offsets[p + 1]):
             y, z = corners[k, 0] * c - corners[k, 1] * s, corners[k, 0] * s + corners[k, 1] * c
             left, right, high = min(left, y), max(right, y), max(high, z)
-            if z < z_m[p]:
-                y_m[p], z_m[p] = y, z
-        reach_m[p] = REACH_SHARE * min(circle_m[p], 0.5 * (right - left), 0.5 * (high - z_m[p]))
-    return y_m, z_m, reach_m
+            z_m[p] = min(z_m[p], z)
+        from_m[p], to_m[p] = np.inf, -np.inf
+        for k in range(corner_offsets[p], corner_offsets[p + 1]):
+            if corners[k, 0] * s + corners[k, 1] * c <= z_m[p] + LEVEL_M:
+                y = corners[k, 0] * c - corners[k, 1] * s
+                from_m[p], to_m[p] = min(from_m[p], y), max(to_m[p], y)
+        y_m[p] = 0.5 * (from_m[p] + to_m[p])
+        reach = REACH_SHARE * min(circle_m[p], 0.5 * (right - left), 0.5 * (high - z_m[p]))
+        from_m[p], to_m[p] = min(from_m[p], y_m[p] - reach), max(to_m[p], y_m[p] + reach)
+        box_m[p, 0], box_m[p, 1], box_m[p, 2], box_m[p, 3] = left, right, z_m[p], high
+    return y_m, z_m, from_m, to_m, box_m
+
+
+@numba.njit(cache=True, nogil=True)
+def _goes_on(part_offsets: IntArray, box_m: FloatArray, p: int, station: int, along_m: float, tilt: float) -> bool:
+    # Whether a member's underside goes on to a station, so far along the log from its own.
+    if not 0 <= station < len(part_offsets) - 1:
+        return False
+    c, s = np.cos(tilt), np.sin(tilt)
+    for q in range(part_offsets[station], part_offsets[station + 1]):
+        across = box_m[q, 0] <= box_m[p, 1] and box_m[p, 0] <= box_m[q, 1]
+        upward = box_m[q, 2] <= box_m[p, 3] and box_m[p, 2] <= box_m[q, 3]
+        rise = along_m * s + (box_m[q, 2] - box_m[p, 2]) * c
+        if across and upward and abs(rise) <= STEEPEST_SLOPE * abs(along_m):
+            return True
+    return False
 
 
 @numba.njit(cache=True, nogil=True)
@@ -134,11 +162,13 @@ def _touches(
     part_offsets: IntArray,
     y_m: FloatArray,
     z_m: FloatArray,
-    reach_m: FloatArray,
+    from_m: FloatArray,
+    to_m: FloatArray,
+    box_m: FloatArray,
     bunks_m: FloatArray,
     tilt: float,
     lift_m: float,
-) -> tuple[IntArray, IntArray, FloatArray, FloatArray, FloatArray]:
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     n = len(x_m)
     spacing = x_m[1] - x_m[0]
     c, s = np.cos(tilt), np.sin(tilt)
@@ -147,7 +177,7 @@ def _touches(
         most = max(most, part_offsets[i + 1] - part_offsets[i])
     size = most * len(bunks_m)
     bunk, station = np.zeros(size, dtype=np.int64), np.zeros(size, dtype=np.int64)
-    y, gap, reach = np.zeros(size), np.zeros(size), np.zeros(size)
+    y, gap, low, high = np.zeros(size), np.zeros(size), np.zeros(size), np.zeros(size)
     count = 0
     for b in range(len(bunks_m)):
         i = min(n - 1, max(0, int((bunks_m[b] / c - x_m[0]) / spacing + 0.5)))
@@ -158,9 +188,9 @@ def _touches(
         for p in range(part_offsets[i], part_offsets[i + 1]):
             at = (bunks_m[b] + z_m[p] * s) / c
             other = i + 1 if at > x_m[i] else i - 1
-            y_here, z_here, reach_here = y_m[p], z_m[p], reach_m[p]
+            y_here, z_here, low_here, high_here = y_m[p], z_m[p], from_m[p], to_m[p]
             if 0 <= other < n:
-                beside, nearest = -1, reach_m[p] / REACH_SHARE
+                beside, nearest = -1, 0.5 * (to_m[p] - from_m[p]) / REACH_SHARE
                 for q in range(part_offsets[other], part_offsets[other + 1]):
                     apart = np.hypot(y_m[q] - y_m[p], z_m[q] - z_m[p])
                     if apart < nearest:
@@ -169,11 +199,17 @@ def _touches(
                     share = min(_FARTHEST, abs(at - x_m[i]) / spacing)
                     y_here += share * (y_m[beside] - y_m[p])
                     z_here += share * (z_m[beside] - z_m[p])
-                    reach_here += share * (reach_m[beside] - reach_m[p])
+                    low_here += share * (from_m[beside] - from_m[p])
+                    high_here += share * (to_m[beside] - to_m[p])
             at = (bunks_m[b] + z_here * s) / c
-            if at < x_m[0] - 0.5 * spacing or at > x_m[n - 1] + 0.5 * spacing:
+            goes_on = True
+            for way in (-1.0, 1.0):
+                far = int(np.floor((at + way * BESIDE_M - x_m[0]) / spacing + 0.5))
+                goes_on &= _goes_on(part_offsets, box_m, p, far, (far - i) * spacing, tilt)
+            if not goes_on:
                 continue
             bunk[count], station[count] = b, i
-            y[count], gap[count], reach[count] = y_here, at * s + z_here * c + lift_m, max(0.0, reach_here)
+            y[count], gap[count] = y_here, at * s + z_here * c + lift_m
+            low[count], high[count] = min(low_here, y_here), max(high_here, y_here)
             count += 1
-    return bunk[:count], station[:count], y[:count], gap[:count], reach[:count]
+    return bunk[:count], station[:count], y[:count], gap[:count], low[:count], high[:count]

@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 import shapely
 from manifold3d import Manifold
-from shapely import Polygon
+from shapely import Polygon, box
 
 from optimizer.bodies import polygons_of
 from scans.log import FloatArray
@@ -29,11 +29,15 @@ MARGIN_SHARE = 0.5
 and it does so on every mill."""
 LEAST_RADIUS_M = 0.025
 """A branch stub thinner than this bears nothing."""
+BESIDE_M = 0.0508
+STEEPEST_SLOPE = 1.25
+"""A bunk bears a member whose underside goes on so far to both sides of it, 2 in (common practice, no source), and is
+nowhere steeper: no limb is, but a sawn end's face is. On a bunk under its very end it would slip off."""
 LOOSE_M3 = 0.02
 """A body cut off smaller than this, about 50 lb of green wood, is an offcut that one person holds (NIOSH Pub. 94-110:
 51 lb at best); it is told, and the lay stands all the same."""
-FACE_M = 1e-5
-"""How far above the bunks the sawn face of a flipped log is looked at, so that rounding does not hide it."""
+LEVEL_M = 1e-5
+"""Points of a member no higher than this above its lowest one lie on a flat face with it, but for rounding."""
 
 Kind = Literal["bears", "shim", "prop", "blocks"]
 
@@ -84,9 +88,9 @@ class Support:
     """Where a member can be held on a bunk; bed frame.
 
     bunk : counts from 0 at the butt end. member : of the parts that cross this bunk, from 0 at the left.
-    x_m, y_m, height_m : the member's lowest point there, the height being what a shim or a prop fills.
-    from_y_m, to_y_m : where it holds the member. reach_m : half of that, or of its smaller side. [m]
-    on_face : whether the member lies on a sawn face there.
+    x_m, y_m, height_m : the member's lowest point there, or the middle of a flat that is its lowest; the height is what
+    a shim or a prop fills. from_y_m, to_y_m : where it holds the member: REACH_SHARE of its radius to either side, or
+    all of a wider flat. A member with two flats at one height has two supports. [m]
     """
 
     bunk: int
@@ -97,11 +101,10 @@ class Support:
     from_y_m: float
     to_y_m: float
     kind: Kind
-    on_face: bool = False
 
     @property
     def reach_m(self) -> float:
-        """How far it holds to either side of the middle of where it does. [m]."""
+        """Half the width over which it holds. [m]."""
         return 0.5 * (self.to_y_m - self.from_y_m)
 
     @property
@@ -118,19 +121,28 @@ def upended(body: Manifold, log_to_bed: FloatArray) -> Manifold:
     return body.transform(log_to_bed[[1, 2, 0], :])
 
 
-def supports_under(
-    standing: Manifold, bunks_m: FloatArray, rules: SupportRules, *, on_face: bool = False
-) -> tuple[Support, ...]:
+def supports_under(standing: Manifold, bunks_m: FloatArray, rules: SupportRules) -> tuple[Support, ...]:
     """Return every support that an upended body can have, from the butt end, at each bunk from the left.
 
-    on_face : the body was flipped onto a sawn face at z = 0; where a member has one the whole width of its face holds.
+    After a flip the sawn face is flat, so that its whole width holds.
     """
     found = []
     for bunk, x_m in enumerate(bunks_m):
-        parts = [part for part in polygons_of(standing.slice(float(x_m))) if radius_m(part) >= LEAST_RADIUS_M]
+        here, before, after = (polygons_of(standing.slice(float(x_m) + by_m)) for by_m in (0.0, -BESIDE_M, BESIDE_M))
+        parts = [
+            part
+            for part in here
+            if radius_m(part) >= LEAST_RADIUS_M and _goes_on(part, before) and _goes_on(part, after)
+        ]
         parts.sort(key=lambda part: -part.centroid.x)
-        found += [_support(part, bunk, member, float(x_m), rules, on_face) for member, part in enumerate(parts)]
+        for member, part in enumerate(parts):
+            found += _supports(part, bunk, member, float(x_m), rules)
     return tuple(found)
+
+
+def _goes_on(part: Polygon, beside: Sequence[Polygon]) -> bool:
+    rise_m = STEEPEST_SLOPE * BESIDE_M
+    return any(abs(other.bounds[1] - part.bounds[1]) <= rise_m and part.intersects(other) for other in beside)
 
 
 def radius_m(part: Polygon) -> float:
@@ -142,17 +154,17 @@ def radius_m(part: Polygon) -> float:
     return min(sqrt(Polygon(part.exterior).area / pi), 0.5 * (right - left), 0.5 * (high - low))
 
 
-def _support(part: Polygon, bunk: int, member: int, x_m: float, rules: SupportRules, on_face: bool) -> Support:
-    corners = shapely.get_coordinates(part.exterior)
-    lowest = corners[:, 1].argmin()
-    y_m, gap_m = float(corners[lowest, 0]), float(corners[lowest, 1])
+def _supports(part: Polygon, bunk: int, member: int, x_m: float, rules: SupportRules) -> list[Support]:
+    left, gap_m, right, _ = part.bounds
     reach_m = REACH_SHARE * radius_m(part)
-    from_m, to_m = y_m - reach_m, y_m + reach_m
-    if on_face and gap_m <= FACE_M:
-        touching = corners[corners[:, 1] <= FACE_M, 0]
-        from_m, to_m = float(touching.min()), float(touching.max())
-    kind = rules.kind_of(gap_m)
-    return Support(bunk, member, x_m, y_m, max(0.0, gap_m), from_m, to_m, kind, on_face and gap_m <= FACE_M)
+    flats = part.intersection(box(left - 1.0, gap_m - 1.0, right + 1.0, gap_m + LEVEL_M))
+    found = []
+    for flat in shapely.get_parts(flats):
+        from_m, _, to_m, _ = (float(bound) for bound in flat.bounds)
+        y_m = 0.5 * (from_m + to_m)
+        span = min(from_m, y_m - reach_m), max(to_m, y_m + reach_m)
+        found.append(Support(bunk, member, x_m, y_m, max(0.0, gap_m), *span, rules.kind_of(gap_m)))
+    return found
 
 
 def margin_m(supports: Sequence[Support]) -> float:
