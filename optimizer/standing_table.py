@@ -114,15 +114,18 @@ class RollStanding:
         return np.stack([x, y * sin(self.roll_rad) + z * cos(self.roll_rad)])
 
     def lift_m(self, tilt_rad: float) -> float:
-        """Return the lift that sets the bolt's lowest point at z = 0. [m]."""
-        return -self._heights_m(tilt_rad)[0]
+        """Return the lift that sets the bolt's lowest point at z = 0, or lower as far as the mill lets it hang. [m].
+
+        What lies lowest is often a limb's end past the last bunk: the bolt comes down until it bears on a bunk.
+        """
+        lift_m = -self._heights_m(tilt_rad)[0]
+        hang_m = self.table.rules.max_hang_m
+        return lift_m if hang_m <= 0.0 else lift_m - max(0.0, min(hang_m, self.sag_m(tilt_rad)))
 
     def sag_m(self, tilt_rad: float) -> float:
-        """Return how much lower the bolt could come, at this tilt, until it touches a bunk. [m].
-
-        Its lowest point may well lie between two bunks.
-        """
-        return float(self.touches(tilt_rad).gap_m.min(initial=np.inf))
+        """Return how high over the bunks the bolt would be held with its lowest point at z = 0. [m]."""
+        touches = self.touches(tilt_rad, -self._heights_m(tilt_rad)[0])
+        return float(touches.gap_m.min()) if len(touches.gap_m) else 0.0
 
     def _heights_m(self, tilt_rad: float) -> tuple[float, float]:
         z = self._hull_m[0] * sin(tilt_rad) + self._hull_m[1] * cos(tilt_rad)

@@ -1,6 +1,6 @@
 """How many rolls of invented forks stand, and what it costs to know.
 
-.venv/bin/python tests/benchmarks/standing.py [forks]
+.venv/bin/python tests/benchmarks/standing.py [forks] [millimetres that a log may hang below the bunks]
 """
 
 import sys
@@ -22,18 +22,19 @@ from optimizer.supports import SupportRules  # noqa: E402
 from scans.log import Log  # noqa: E402
 from scans.simulated_log import LogSettings, simulate_log  # noqa: E402
 
-RULES = SupportRules(first_bunk_m=0.1524, bunk_spacing_m=0.6096, max_shim_m=0.1016, max_prop_m=0.3048)
+MILL = {"first_bunk_m": 0.1524, "bunk_spacing_m": 0.6096, "max_shim_m": 0.1016, "max_prop_m": 0.3048}
 ROLLS = 24
 DROP_M = 0.0587
 """2 5/16 in: passes of one thickness all the way down."""
 
 
-def main(forks=8):
-    StandingTable.of(fork(99), None, RULES).at(0.0).lay(0.0)  # compiled before anything is timed
-    print("seed length limbs  mass  possible  stands as it lies  with passes to 8 in  exact says else  us/roll us/lay")
+def main(forks=8, hang_mm=0):
+    rules = SupportRules(**MILL, max_hang_m=hang_mm / 1000)
+    StandingTable.of(fork(99), None, rules).at(0.0).lay(0.0)  # compiled before anything is timed
+    print("seed length limbs volume  possible  stands as it lies  with passes to 8 in  exact says else  us/roll us/lay")
     for seed in range(forks):
         log = fork(seed)
-        table = StandingTable.of(log, None, RULES)
+        table = StandingTable.of(log, None, rules)
         body = manifold_of(log.outer)
         possible, whole, sawn, other = 0, 0, 0, 0
         roll_seconds, lay_seconds = [], []
@@ -50,11 +51,11 @@ def main(forks=8):
             stands = lay.is_possible and lay.stands()
             whole += stands
             sawn += stands and lay.stands(heights)
-            exact = standing_of(body, Lay(roll_deg, degrees(tilt), roll.lift_m(tilt)).log_to_bed, [], RULES)
+            exact = standing_of(body, Lay(roll_deg, degrees(tilt), roll.lift_m(tilt)).log_to_bed, [], rules)
             other += (exact.is_possible and exact.stands) != stands
             supported(exact, 1000.0)
         print(
-            f"{seed:4d} {log.length_m:5.2f}m {len(log.hearts) - 1:4d} {body.volume():5.2f}t {possible:6d}"
+            f"{seed:4d} {log.length_m:5.2f}m {len(log.hearts) - 1:4d} {body.volume():5.2f}m3 {possible:6d}"
             f" {whole:14d}/{ROLLS} {sawn:17d}/{ROLLS} {other:15d}  {1e6 * np.median(roll_seconds):12.0f}"
             f" {1e6 * np.median(lay_seconds):6.0f}",
             flush=True,
