@@ -14,9 +14,9 @@ from optimizer.caution_words import Level, Verdict, count_text, of_plan, slab_na
 from optimizer.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.mill import Mill
 from optimizer.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
-from optimizer.quantities import mass, short_length
 from optimizer.terms import REACH_SPARE_M
 from scans.log import moved
+from scans.messages import mass, short_length
 
 PLAN_LINE = (
     "This plan is geometry. Your equipment's manual, the law where you work and trained judgement at the log "

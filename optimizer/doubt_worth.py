@@ -17,9 +17,9 @@ import numpy as np
 from optimizer.doubt_report import Weighed
 from optimizer.plan import WouldPay
 from optimizer.possible_logs import HEART, SIZE, UNSEEN, PossibleLog, PossibleLogs
-from optimizer.quantities import long_length
 from optimizer.stations import Rings
 from scans.log import FloatArray
+from scans.messages import long_length
 
 SCAN_MINUTES, TAPE_MINUTES, CALIPER_MINUTES, HEART_MINUTES = 20.0, 3.0, 5.0, 5.0
 """What each takes two people at the log (common practice, no source)."""

@@ -11,8 +11,8 @@ from optimizer.passes import best_cuts
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
 from optimizer.problem import Problem
-from optimizer.quantities import exact_length, long_length, short_length
 from optimizer.sawn_layers import cut_meets
+from scans.messages import exact_length, long_length, short_length
 
 SHIM_TOLERANCE_M = 0.003
 """Shims that differ from the gaps by less than this are as given: about 1/8 in."""

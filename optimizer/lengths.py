@@ -7,8 +7,7 @@ import re
 from fractions import Fraction
 from math import floor
 
-from optimizer.quantities import long_length
-from optimizer.quoted import quoted
+from scans.messages import long_length, quoted
 
 INCH_M = 0.0254
 FOOT_M = 0.3048

@@ -13,9 +13,9 @@ import numpy as np
 
 from optimizer.plan import Mark
 from optimizer.prices import Deduct
-from optimizer.quantities import long_length
 from optimizer.zones import Zone, rod
 from scans.log import FloatArray, Log, Solid
+from scans.messages import long_length
 
 END_FACE_M = 0.02
 """A mark so near to an end of the log is on its end face."""

@@ -9,10 +9,10 @@ from optimizer.caution_words import Level, Verdict, of_plan, slab_name
 from optimizer.marks import middle_of, rod_towards
 from optimizer.mill import Mill
 from optimizer.plan import CrossSection, LogFound, Mark, Plan
-from optimizer.quantities import short_length
 from optimizer.sawn_layers import cut_apart_m
 from optimizer.zones import Zone, clipped, in_plan
 from scans.log import FloatArray, moved
+from scans.messages import short_length
 
 METAL_NEAR = 2.0
 """A pass is near metal within so many keep-outs: a place pointed out by hand is no better known than that (our

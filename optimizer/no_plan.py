@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 
 from optimizer.problem import Problem
-from optimizer.quantities import long_length, mass, short_length
 from optimizer.search import scout
 from optimizer.terms import REACH_MARGIN_M
+from scans.messages import long_length, mass, short_length
 
 ROLL_STEP_DEG = 5.0
 _UNDER_FORK = (0.0, 0.5, 1.0)

@@ -14,8 +14,8 @@ from optimizer.lay_table import LayTable
 from optimizer.prices import MenuEntry
 from optimizer.pricing import Priced
 from optimizer.problem import Problem
-from optimizer.quantities import exact_length
 from optimizer.search import Stop, never_stop
+from scans.messages import exact_length
 
 ROLL_STEP_DEG = 1.0
 

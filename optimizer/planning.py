@@ -34,13 +34,13 @@ from optimizer.possible_logs import PossibleLogs
 from optimizer.prices import PriceBook, menu_for
 from optimizer.pricing import Priced, PricedPass
 from optimizer.problem import Problem
-from optimizer.quantities import long_length, short_length
 from optimizer.sawn_layers import kept_out_m
 from optimizer.search import Found, Progress, StoppedBy, ranked, search_stretches
 from optimizer.stretch import clear_of_metal, stretches_of
 from optimizer.terms import REACH_MARGIN_M
 from optimizer.wood import Wood
 from scans.log import Log
+from scans.messages import long_length, short_length
 
 __all__ = ["LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan_log", "price_way"]
 

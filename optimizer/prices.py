@@ -9,9 +9,9 @@ from pydantic import Field, field_validator, model_validator
 
 from optimizer.lengths import INCH_M
 from optimizer.mill import Mill
-from optimizer.quantities import exact_length
 from optimizer.typed import Typed
 from optimizer.wood import Wood, find_wood
+from scans.messages import exact_length
 
 ANY_SPECIES = "any"
 STEP_TOLERANCE_M = 1e-9

@@ -17,6 +17,7 @@ from optimizer.standing_sweep import Spans, sweep
 from optimizer.support_parts import Lows, Parts, Touches, lows_of, parts_of, touches_of
 from optimizer.supports import SupportRules, thirds_m
 from scans.log import FloatArray, Log
+from scans.messages import exact_length
 
 SPACING_M = 0.05
 ROW_M = 0.015
@@ -230,7 +231,7 @@ class RollStanding:
         row_m, parts = self.table.row_m, self.table.parts
         rows = ceil((face_m - self._heights_m(tilt_rad)[0] - lift_m) / row_m)
         if rows < 1:
-            raise ValueError(f"face_m: {face_m} m lies below all wood; give a face through the log")
+            raise ValueError(f"face_m: {exact_length(face_m)} lies below all wood; give a face through the log")
         chords = self._chords(tilt_rad, lift_m, face_m - rows * row_m, rows)
         chords = Chords(chords.counts[::-1], chords.y[::-1], chords.most)
         middles_m = face_m - row_m * (np.arange(rows) + 0.5)

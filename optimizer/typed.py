@@ -13,7 +13,7 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError
 
 from optimizer.lengths import LengthError, parse_length_m
-from optimizer.quoted import quoted
+from scans.messages import quoted
 
 LENGTH_ENDING = "_m"
 

@@ -4,7 +4,7 @@ import numpy as np
 
 from scans.errors import SheetError
 from scans.log import FloatArray
-from scans.quantities import short_length
+from scans.messages import short_length
 
 _FLARE_SLACK_M = 0.02
 """A butt flare alone may leave this much more gap than was measured before the sheet contradicts itself. [m]."""

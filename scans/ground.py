@@ -19,9 +19,9 @@ from scans.grass import is_grass
 from scans.ground_plane import voxel_centroids
 from scans.ground_surface import GroundSurface, find_ground_surface
 from scans.log import FloatArray, IntArray
+from scans.messages import long_length, short_length
 from scans.neighbours import nearest
 from scans.outline import LogOutline, outline_of
-from scans.quantities import long_length, short_length
 from scans.smooth_parts import near_places, normals_and_roughness, smooth_parts, smoothed_places
 from scans.thinning import MOST_POINTS, mask_from_some
 from scans.units import LENGTH_BOUNDS_M

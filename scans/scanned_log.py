@@ -18,9 +18,9 @@ from scans.log import HEART_RADIUS_M, FloatArray, Log, Solid, SurfaceDoubt
 from scans.member_hearts import hearts_and_forks
 from scans.member_lines import members_of
 from scans.members import Members
+from scans.messages import short_length
 from scans.neighbours import nearest
 from scans.outline import LogOutline
-from scans.quantities import short_length
 from scans.sawn_ends import on_sawn_ends, with_sawn_ends
 from scans.scan_surface import points_on_faces
 from scans.seen_girth import girth_seen

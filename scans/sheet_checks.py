@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from scans.errors import SheetError
-from scans.quantities import long_length, short_length
+from scans.messages import long_length, short_length
 
 if TYPE_CHECKING:
     from scans.tape import Bow, LogSheet, TapedLimb, TapedSection

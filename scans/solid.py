@@ -11,7 +11,7 @@ from scans.bodies import body_from_mesh, extent_along, section_at, solid_from_bo
 from scans.errors import NotALogError, OpenSolidError
 from scans.frame import log_frame, long_axis, reversed_frame
 from scans.log import HEART_RADIUS_M, FloatArray, IntArray, Log, Solid, count_open_edges
-from scans.quantities import long_length, short_length
+from scans.messages import long_length, short_length
 from scans.stems import Stems, read_stems
 from scans.taped_length import taped_scale
 

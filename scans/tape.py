@@ -17,7 +17,7 @@ from scans.errors import SheetError
 from scans.frame import log_frame
 from scans.loft import Ovals, lofted, stations_between
 from scans.log import HEART_RADIUS_M, FloatArray, Fork, Log
-from scans.quantities import long_length, short_length
+from scans.messages import long_length, short_length
 from scans.sheet_checks import check_bark_ratio, check_sheet, length_slack_m
 from scans.sheet_doubt import sheet_doubt
 

@@ -1,7 +1,7 @@
 """The scale of a scan, corrected by the log's length as a tape gives it."""
 
 from scans.errors import ScanError
-from scans.quantities import long_length
+from scans.messages import long_length
 
 MOST_OFF = 0.2
 """A scan farther off than this share has another unit, or the tape measured something else."""

@@ -12,7 +12,7 @@ from scipy.ndimage import label
 from scans.errors import DoubtfulScanError, ScanError
 from scans.ground_plane import GroundPlane, find_ground_plane, robust_diagonal, thinned
 from scans.log import FloatArray
-from scans.quantities import long_length
+from scans.messages import long_length
 from scans.scan import Scan
 from scans.scan_surface import points_on_faces
 

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Match
 
-from optimizer.quoted import quoted
+from scans.messages import quoted
 from service.documents import ErrorAnswer, ErrorShown
 from service.refusals import REFUSALS, STATUS_ADVICE, TooManyError, error_shown, ours
 

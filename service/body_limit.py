@@ -1,28 +1,15 @@
 """Limits what a request may bring, before anything reads it. Uploads have a limit of their own."""
 
-import re
-
 from fastapi import HTTPException
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from service.api_errors import answer
 from service.refusals import TooLargeError, error_shown, ours
+from service.uploads import stated_bytes
 
 UPLOADS = (("POST", "/api/logs"), ("POST", "/logs"))
 """What limits and streams its body itself: the API's upload, and the pages'."""
-
-
-_DIGITS = re.compile("[0-9]+")
-_MOST_DIGITS = 20
-
-
-def stated_bytes(length: str | None) -> int | None:
-    """Return the bytes that a Content-Length states; None of what states none."""
-    if length is None or not _DIGITS.fullmatch(length):
-        return None
-    # Of more digits than any count of bytes has, the first are as good: it is over every limit.
-    return int(length[:_MOST_DIGITS])
 
 
 class BodyLimit:

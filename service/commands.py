@@ -23,9 +23,9 @@ from optimizer.mill import Mill
 from optimizer.plan import PlanDocument
 from optimizer.planning import NoPlanError, Progress, Run, SearchSettings
 from optimizer.prices import PriceBook, PriceError
-from optimizer.quoted import quoted, writable
 from optimizer.wood import UnknownSpeciesError
 from scans.errors import ScanError
+from scans.messages import quoted, writable
 from service.errors import InputError
 from service.files import (
     MILL_FILE,

@@ -7,9 +7,9 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_ser
 from optimizer.mill import Mill
 from optimizer.planning import DEFAULT_LAYS
 from optimizer.prices import PriceBook
-from optimizer.quoted import writable
 from optimizer.typed import Typed
 from optimizer.wood import find_wood
+from scans.messages import writable
 from service.job_state import JobState
 from service.log_reading import AboutLog, end_trim_m, taped_m_of
 from service.mark_sheet import MarkTyped

@@ -13,8 +13,8 @@ from typing import Any, TypeVar
 import typer
 from pydantic import ValidationError
 
-from optimizer.quoted import writable
 from optimizer.typed import Typed, one_line
+from scans.messages import writable
 from service.errors import InputError
 from service.mistaken_file import mistaken
 

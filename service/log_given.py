@@ -6,7 +6,7 @@ from optimizer.mill import Mill
 from optimizer.plan import Mark
 from optimizer.planning import LogGiven
 from optimizer.prices import PriceBook
-from optimizer.quantities import long_length, short_length
+from scans.messages import long_length, short_length
 from service.documents import LogFacts
 from service.errors import InputError
 from service.log_reading import LogRead

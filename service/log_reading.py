@@ -8,12 +8,11 @@ import numpy as np
 
 from optimizer.lengths import LengthError, parse_length_m
 from optimizer.plan import Mark, Source
-from optimizer.quantities import long_length
-from optimizer.quoted import quoted
 from optimizer.wood import UnknownSpeciesError, Wood, find_wood, unknown_wood
 from scans.errors import ScanError
 from scans.log import Log
 from scans.log_of_scan import READING_STAGES, OnStage, ScanChoices, log_of_file
+from scans.messages import long_length, quoted
 from scans.tape import LogSheet, log_from_sheet
 from scans.units import UNITS_M, UP_TURNS
 from service.errors import InputError

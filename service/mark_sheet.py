@@ -23,9 +23,9 @@ from optimizer.marks import FLAWS, MarkError, place_on_girth
 from optimizer.mill import Mill
 from optimizer.plan import Mark
 from optimizer.prices import PriceBook
-from optimizer.quantities import long_length
 from optimizer.typed import Typed
 from scans.log import FloatArray, Log, moved
+from scans.messages import long_length
 from service.errors import InputError
 
 AT_END_M = 0.05

@@ -16,7 +16,6 @@ from fastapi.concurrency import run_in_threadpool
 from python_multipart.exceptions import FormParserError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
-from service.body_limit import stated_bytes
 from service.errors import InputError
 from service.file_store import FileStore, no_room, writing_to_disk
 from service.refusals import TooLargeError
@@ -243,3 +242,15 @@ async def _larger(chunks: AsyncIterator[bytes]) -> AsyncIterator[bytes]:
             gathered.clear()
     if gathered:
         yield bytes(gathered)
+
+
+_DIGITS = re.compile("[0-9]+")
+_MOST_DIGITS = 20
+
+
+def stated_bytes(length: str | None) -> int | None:
+    """Return the bytes that a Content-Length states; None of what states none."""
+    if length is None or not _DIGITS.fullmatch(length):
+        return None
+    # Of more digits than any count of bytes has, the first are as good: it is over every limit.
+    return int(length[:_MOST_DIGITS])

@@ -12,9 +12,8 @@ from optimizer.lengths import LengthError, parse_length_m
 from optimizer.mill import Mill
 from optimizer.outlines import width_profile
 from optimizer.plan import Plan
-from optimizer.quantities import long_length, width
-from optimizer.quoted import quoted
 from scans.log import Solid
+from scans.messages import long_length, quoted, width
 from service.errors import InputError
 from service.units import Units
 

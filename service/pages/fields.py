@@ -13,8 +13,8 @@ from typing import Any, Literal, TypeVar
 from pydantic import ValidationError
 
 from optimizer.lengths import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
-from optimizer.quoted import quoted
 from optimizer.typed import Typed
+from scans.messages import quoted
 from service.units import Units
 
 Model = TypeVar("Model", bound=Typed)

@@ -16,7 +16,7 @@ from jinja2.runtime import Context
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
-from optimizer.quoted import writable
+from scans.messages import writable
 from service.documents import ErrorShown
 from service.errors import InputError
 from service.measures import measures_in

@@ -10,7 +10,7 @@ from pydantic import ValidationError
 
 from optimizer.lengths import INCH_M, LengthError
 from optimizer.plan import PlanDocument
-from optimizer.quoted import quoted
+from scans.messages import quoted
 from service import desk as at
 from service.api_parts import LogId, OwnDesk, PlanId
 from service.desk import Desk

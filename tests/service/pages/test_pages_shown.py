@@ -11,7 +11,7 @@ from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 from optimizer.metal_cautions import metal_on_bed
 from optimizer.plan import Bound, Doubt, DoubtSource, NetAtRoll
 from optimizer.possible_logs import SURFACE
-from optimizer.quantities import mass, short_length
+from scans.messages import mass, short_length
 from service import desk as at
 from service import job_state
 from service.documents import ErrorShown, PlanRequest, WayRequest
