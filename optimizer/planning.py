@@ -4,11 +4,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
-from optimizer.bound import prove
-from optimizer.cautions import cautions_for
-from optimizer.describe import describe
-from optimizer.doubt_choice import CHOICE_LOGS, chosen_in_doubt
-from optimizer.doubt_report import (
+from optimizer.bound.proof import prove
+from optimizer.report.cautions import cautions_for
+from optimizer.report.describe import describe
+from optimizer.doubt.choice import CHOICE_LOGS, chosen_in_doubt
+from optimizer.doubt.report import (
     DOUBT_WIDENED,
     FIRST_REPORT,
     REPORT_LOGS,
@@ -20,25 +20,25 @@ from optimizer.doubt_report import (
     weighed,
     with_doubt,
 )
-from optimizer.doubt_seen import price_given_in_doubt
-from optimizer.doubt_worth import would_pay
-from optimizer.given import Given, price_given
-from optimizer.hearts_level import hearts_level
-from optimizer.log_found import log_found
-from optimizer.marks import with_pith
-from optimizer.mill import Mill
-from optimizer.no_plan import NoPlanError, check_log_fits, explain_no_plan
-from optimizer.plain_way import plain_way, why_none
-from optimizer.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
-from optimizer.possible_logs import PossibleLogs
-from optimizer.prices import PriceBook, menu_for
-from optimizer.pricing import Priced, PricedPass
+from optimizer.doubt.seen import price_given_in_doubt
+from optimizer.doubt.worth import would_pay
+from optimizer.search.given import Given, price_given
+from optimizer.search.hearts_level import hearts_level
+from optimizer.report.log_found import log_found
+from optimizer.bed.marks import with_pith
+from optimizer.documents.mill import Mill
+from optimizer.search.no_plan import NoPlanError, check_log_fits, explain_no_plan
+from optimizer.search.plain_way import plain_way, why_none
+from optimizer.documents.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
+from optimizer.doubt.possible_logs import PossibleLogs
+from optimizer.documents.prices import PriceBook, menu_for
+from optimizer.bed.pricing import Priced, PricedPass
 from optimizer.problem import Problem
-from optimizer.sawn_layers import kept_out_m
-from optimizer.search import Found, Progress, StoppedBy, ranked, search_stretches
-from optimizer.stretch import clear_of_metal, stretches_of
-from optimizer.terms import REACH_MARGIN_M
-from optimizer.wood import Wood
+from optimizer.bed.sawn_layers import kept_out_m
+from optimizer.search.lays import Found, Progress, StoppedBy, ranked, search_stretches
+from optimizer.bed.stretch import clear_of_metal, stretches_of
+from optimizer.stations.terms import REACH_MARGIN_M
+from optimizer.wood.woods import Wood
 from scans.log import Log
 from scans.messages import long_length, short_length
 

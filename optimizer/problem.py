@@ -4,21 +4,21 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from optimizer.bodies import LogBodies
-from optimizer.chords import reach_on_mesh
-from optimizer.lay import Lay, Rolled, Supports, supports_of
-from optimizer.lay_table import HeartStrip, LayTable, lay_table, lowest_row, row_count
-from optimizer.marks import flaw_zones, metal_rods
-from optimizer.mill import Mill
-from optimizer.passes import WASTE, Cuts
-from optimizer.plan import Mark
-from optimizer.prices import MenuEntry, PriceBook
-from optimizer.pricing import Priced, Pricer
-from optimizer.sawn_layers import kept_out_m
-from optimizer.stations import Stations, stations_of
-from optimizer.stretch import cut_stretch
-from optimizer.terms import Terms, terms_for
-from optimizer.zones import Zone, clipped, feather
+from optimizer.bed.bodies import LogBodies
+from optimizer.stations.chords import reach_on_mesh
+from optimizer.bed.lay import Lay, Rolled, Supports, supports_of
+from optimizer.stations.lay_table import HeartStrip, LayTable, lay_table, lowest_row, row_count
+from optimizer.bed.marks import flaw_zones, metal_rods
+from optimizer.documents.mill import Mill
+from optimizer.stations.passes import WASTE, Cuts
+from optimizer.documents.plan import Mark
+from optimizer.documents.prices import MenuEntry, PriceBook
+from optimizer.bed.pricing import Priced, Pricer
+from optimizer.bed.sawn_layers import kept_out_m
+from optimizer.stations.stations import Stations, stations_of
+from optimizer.bed.stretch import cut_stretch
+from optimizer.stations.terms import Terms, terms_for
+from optimizer.bed.zones import Zone, clipped, feather
 from scans.log import FloatArray, Log
 
 COARSE_SPACING_M = 0.02

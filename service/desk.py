@@ -12,15 +12,16 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from optimizer.mill import Mill
-from optimizer.plan import Mark, PlanDocument
-from optimizer.prices import PriceBook
-from optimizer.typed import one_line
-from optimizer.wood import known_woods
-from service import job_state, tables
-from service.as_toml import as_toml
-from service.database import Database
-from service.documents import (
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import Mark, PlanDocument
+from optimizer.documents.prices import PriceBook
+from optimizer.documents.typed import one_line
+from optimizer.wood.woods import known_woods
+from service.contract import job_state
+from service.words import tables
+from service.typed.as_toml import as_toml
+from service.store.database import Database
+from service.contract.documents import (
     About,
     JobShown,
     LogAdded,
@@ -31,9 +32,9 @@ from service.documents import (
     TickShown,
     WayRequest,
 )
-from service.errors import InputError
-from service.file_store import FileStore
-from service.files import (
+from service.typed.errors import InputError
+from service.store.file_store import FileStore
+from service.typed.files import (
     MAX_TOML_BYTES,
     MILL_FILE,
     PRICES_FILE,
@@ -43,23 +44,23 @@ from service.files import (
     read_sample,
     settle,
 )
-from service.folder_lock import FolderLock
-from service.log_file import unpack_log
-from service.log_reading import LogRead
-from service.log_sheet import LogSheetTyped
-from service.mark_sheet import MarksRead, MarkTyped, placed
-from service.mesh_file import MESH_SUFFIXES, mesh_file
-from service.named_files import naming_files, set_unnamed_aside
-from service.refusals import NotFoundError, NotReadyError
-from service.restore import finish_restore
+from service.store.folder_lock import FolderLock
+from service.store.log_file import unpack_log
+from service.typed.log_reading import LogRead
+from service.typed.log_sheet import LogSheetTyped
+from service.typed.mark_sheet import MarksRead, MarkTyped, placed
+from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
+from service.store.named_files import naming_files, set_unnamed_aside
+from service.contract.refusals import NotFoundError, NotReadyError
+from service.store.restore import finish_restore
 from service.settings import FILES_FOLDER, Settings
-from service.store import Store
-from service.ticks import Change
-from service.trash import TRASH
-from service.units import Units
-from service.uploads import Limits, Received, taking
-from service.way import own_way_name
-from service.ways import steps_of, ways_by_key
+from service.store.store import Store
+from service.contract.ticks import Change
+from service.store.trash import TRASH
+from service.words.units import Units
+from service.store.uploads import Limits, Received, taking
+from service.typed.way import own_way_name
+from service.contract.ways import steps_of, ways_by_key
 
 _SHEET_SUFFIX = ".toml"
 

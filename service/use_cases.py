@@ -2,14 +2,14 @@
 
 from collections.abc import Callable
 
-from optimizer.given import Given
-from optimizer.mill import Mill
-from optimizer.plan import PlanDocument
+from optimizer.search.given import Given
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import PlanDocument
 from optimizer.planning import Progress, Run, SearchSettings, plan_log, price_way
-from optimizer.prices import PriceBook
-from service.log_given import log_given
-from service.log_reading import LogRead
-from service.way import compared, face_expected
+from optimizer.documents.prices import PriceBook
+from service.contract.log_given import log_given
+from service.typed.log_reading import LogRead
+from service.typed.way import compared, face_expected
 
 
 def plan_read_log(

@@ -23,10 +23,10 @@ FILES_AND_CLOCK = {
 
 BY_PATH = {
     "scans/compiled.py": {"os", "pathlib"},
-    "scans/read_e57.py": {"pathlib", "tempfile"},
-    "scans/read_usd.py": {"os", "pathlib", "subprocess", "tempfile"},
-    "scans/usd_layers.py": {"pathlib"},
-    "scans/usd_stage.py": {"pathlib"},
+    "scans/formats/read_e57.py": {"pathlib", "tempfile"},
+    "scans/formats/read_usd.py": {"os", "pathlib", "subprocess", "tempfile"},
+    "scans/formats/usd_layers.py": {"pathlib"},
+    "scans/formats/usd_stage.py": {"pathlib"},
 }
 """Readers through a folder of their own, as their libraries take no bytes; and where compiled kernels are kept, which
 computes nothing."""

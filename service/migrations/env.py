@@ -2,7 +2,7 @@
 
 from alembic import context
 
-from service.records import Record
+from service.store.records import Record
 
 context.configure(
     connection=context.config.attributes["connection"],

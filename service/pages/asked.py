@@ -1,6 +1,6 @@
 """What the forms ask: a mill, a price book, a log sheet, a mark."""
 
-from optimizer.prices import ANY_SPECIES
+from optimizer.documents.prices import ANY_SPECIES
 from service.pages.fields import Asked, Field
 
 MILL = Asked(

@@ -3,11 +3,11 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from optimizer.lengths import LengthError, parse_length_m
-from optimizer.plan import Pass, PlanDocument
-from service.measures import measures_in
+from scans.units import LengthError, parse_length_m
+from optimizer.documents.plan import Pass, PlanDocument
+from service.words.measures import measures_in
 from service.pages.fields import length_text
-from service.units import Units
+from service.words.units import Units
 
 MOST_SHARE = 1.5
 """A face so many times as large as the log is a slip in a number or its unit, not a find (our own rule, no source)."""

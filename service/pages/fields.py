@@ -12,10 +12,10 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 
-from optimizer.lengths import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
-from optimizer.typed import Typed
+from scans.units import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
+from optimizer.documents.typed import Typed
 from scans.messages import quoted
-from service.units import Units
+from service.words.units import Units
 
 Model = TypeVar("Model", bound=Typed)
 Kind = Literal["text", "length", "long", "number", "whole", "mass", "area-rate", "speed", "percent", "choice", "flag"]

@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from optimizer.plan import Mark
+from optimizer.documents.plan import Mark
 
 _FLAWS = {"knot": "knots", "rot": "rot", "crack": "cracks"}
 

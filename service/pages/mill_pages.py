@@ -5,14 +5,14 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Request
 from fastapi.responses import Response
 
-from optimizer.mill import Mill
-from optimizer.prices import PriceBook
+from optimizer.documents.mill import Mill
+from optimizer.documents.prices import PriceBook
 from service import desk as at
-from service.api_parts import MillId, OwnDesk, PricesId
+from service.web.api_parts import MillId, OwnDesk, PricesId
 from service.pages.asked import MILL, PRICES
 from service.pages.fields import Asked, Filled, checked, filled, row_numbers, typed_from
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
-from service.units import Units
+from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 _MOST_ROWS = 200

@@ -4,25 +4,25 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import Response
 
-from optimizer.wood import UnknownSpeciesError, find_wood
+from optimizer.wood.woods import UnknownSpeciesError, find_wood
 from scans.errors import ScanError
-from scans.tape import log_from_sheet
+from scans.tape.log_from_sheet import log_from_sheet
 from service import desk as at
-from service.api_parts import OwnDesk
+from service.web.api_parts import OwnDesk
 from service.desk import Desk
-from service.documents import About, PlanLine
-from service.doubt_text import worth
-from service.errors import InputError
-from service.log_sheet import LogSheetTyped
-from service.measures import measures_in
+from service.contract.documents import About, PlanLine
+from service.words.doubt_text import worth
+from service.typed.errors import InputError
+from service.typed.log_sheet import LogSheetTyped
+from service.words.measures import measures_in
 from service.pages.asked import SHEET
 from service.pages.fields import Filled, checked, filled, row_numbers
 from service.pages.rendering import UNITS_COOKIE as _COOKIE
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, own_path, render, see
 from service.pages.words import WORDS
-from service.refusals import DiskFullError, TooLargeError, error_shown
-from service.units import Units
-from service.uploads import check_length, receiving
+from service.contract.refusals import DiskFullError, TooLargeError, error_shown
+from service.words.units import Units
+from service.store.uploads import check_length, receiving
 
 router = APIRouter(route_class=PageRoute)
 _FIRST_SECTIONS = 3

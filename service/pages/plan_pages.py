@@ -7,26 +7,26 @@ from urllib.parse import quote, unquote
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from optimizer.cautions import PLAN_LINE, cautions_of
-from optimizer.plan import Caution, Plan, PlanDocument
+from optimizer.report.cautions import PLAN_LINE, cautions_of
+from optimizer.documents.plan import Caution, Plan, PlanDocument
 from service import desk as at
-from service.api_parts import OwnDesk, PlanId, Step, WayKey
-from service.bed_drawings import end_on_bed, side_on_bed
+from service.web.api_parts import OwnDesk, PlanId, Step, WayKey
+from service.drawings.bed import end_on_bed, side_on_bed
 from service.desk import Desk
-from service.log_drawings import log_picture
-from service.log_shape import shape_found
-from service.measures import Measures, board_feet_text, measures_in, minutes_text
-from service.metal_text import metal_said
+from service.drawings.log import log_picture
+from service.drawings.log_shape import shape_found
+from service.words.measures import Measures, board_feet_text, measures_in, minutes_text
+from service.words.metal_text import metal_said
 from service.pages import plan_view
 from service.pages.in_round import in_round
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, render, see
-from service.proven import bound_said
-from service.roll_chart import roll_chart
-from service.slab_drawings import slab_drawing, units_per_m
-from service.slab_numbers import numbers_said
-from service.ticks import MOST_WHO, Change
-from service.units import Units
-from service.worth import worth_inside
+from service.words.proven import bound_said
+from service.drawings.roll_chart import roll_chart
+from service.drawings.slabs import slab_drawing, units_per_m
+from service.words.slab_numbers import numbers_said
+from service.contract.ticks import MOST_WHO, Change
+from service.words.units import Units
+from service.words.worth import worth_inside
 
 router = APIRouter(route_class=PageRoute)
 Which = Annotated[str, Query(max_length=10)]

@@ -17,14 +17,14 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
 from scans.messages import writable
-from service.documents import ErrorShown
-from service.errors import InputError
-from service.measures import measures_in
+from service.contract.documents import ErrorShown
+from service.typed.errors import InputError
+from service.words.measures import measures_in
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
-from service.quantities import in_units
-from service.refusals import error_shown
-from service.units import Units
+from service.words.quantities import in_units
+from service.contract.refusals import error_shown
+from service.words.units import Units
 
 UNITS_COOKIE = "units"
 _FOLDER = Path(__file__).parent / "templates"

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from service.pages.rendering import PageRoute, TypedIn, own_path, render, see
-from service.refusals import NotSignedInError, TooManyError
+from service.contract.refusals import NotSignedInError, TooManyError
 
 router = APIRouter(route_class=PageRoute)
 

@@ -6,7 +6,7 @@ from threading import Lock
 
 from service import desk as at
 from service.desk import Desk
-from service.log_shape import LogShape, shape_of
+from service.drawings.log_shape import LogShape, shape_of
 
 _MOST = 200
 _SPACING_M = 0.15

@@ -8,21 +8,21 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 from pydantic import ValidationError
 
-from optimizer.lengths import INCH_M, LengthError
-from optimizer.plan import PlanDocument
+from scans.units import INCH_M, LengthError
+from optimizer.documents.plan import PlanDocument
 from scans.messages import quoted
 from service import desk as at
-from service.api_parts import LogId, OwnDesk, PlanId
+from service.web.api_parts import LogId, OwnDesk, PlanId
 from service.desk import Desk
-from service.documents import WayRequest
-from service.measures import measures_in
+from service.contract.documents import WayRequest
+from service.words.measures import measures_in
 from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
 from service.pages.plan_pages import cut_list_page
 from service.pages.plan_view import shim_at, way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
-from service.refusals import NotFoundError, error_shown
-from service.units import Units
+from service.contract.refusals import NotFoundError, error_shown
+from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 _ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch")

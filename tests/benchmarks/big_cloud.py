@@ -13,8 +13,8 @@ from pathlib import Path
 import laspy
 import numpy as np
 
-from scans.read_las import read_las
-from scans.scan import ReadingLimits
+from scans.formats.read_las import read_las
+from scans.formats.scan import ReadingLimits
 
 PART = 1_000_000
 

@@ -12,8 +12,8 @@ import time
 
 from logs import kinds
 
-from optimizer.bound import FINEST_DEG, FINEST_LEVEL, WORK, WORK_FOR_GAP, Bounder, Box, prove
-from optimizer.search import search
+from optimizer.bound.proof import FINEST_DEG, FINEST_LEVEL, WORK, WORK_FOR_GAP, Bounder, Box, prove
+from optimizer.search.lays import search
 
 TIMES = {"roots": 0.0, "plan": WORK, "gap": WORK_FOR_GAP}
 

@@ -9,7 +9,7 @@ from concurrent.futures import ThreadPoolExecutor
 from general_slicing import GeneralLay
 from logs import kinds
 
-from optimizer.search import scout
+from optimizer.search.lays import scout
 
 LAYS = 120
 

@@ -30,12 +30,12 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "optimizer")]
 
 import books  # noqa: E402
 
-from optimizer.search import search  # noqa: E402
+from optimizer.search.lays import search  # noqa: E402
 from scans.errors import ScanError  # noqa: E402
-from scans.ground import find_log  # noqa: E402
+from scans.locate.ground import find_log  # noqa: E402
 from scans.log import Log, SurfaceDraw  # noqa: E402
-from scans.scanned_log import log_from_points  # noqa: E402
-from scans.simulator import random_settings, simulate  # noqa: E402
+from scans.fit.scanned_log import log_from_points  # noqa: E402
+from scans.invented.simulator import random_settings, simulate  # noqa: E402
 
 DATA = Path(os.environ.get("PITHLINE_DATA", ROOT.parent / "shared" / "data"))
 SAMPLES = 60

@@ -16,7 +16,7 @@ import numpy as np
 from logs import kinds
 from scipy.optimize import differential_evolution, direct, dual_annealing
 
-from optimizer.search import price_scouted, scout, search
+from optimizer.search.lays import price_scouted, scout, search
 
 LAYS = (150, 300, 800)
 LONG = 4000

@@ -12,7 +12,7 @@ import numpy as np
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
-from scans.simulator import Label, random_settings, simulate  # noqa: E402
+from scans.invented.simulator import Label, random_settings, simulate  # noqa: E402
 
 SEEDS = 24
 SHOWN = (Label.GRASS, Label.BUNK, Label.STONE, Label.BOOT, Label.OTHER_LOG)

@@ -22,8 +22,8 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "benchmarks")]
 
 from doubt import scanned  # noqa: E402
 
-from optimizer.possible_logs import _outward  # noqa: E402
-from scans.scan_surface import points_on_faces  # noqa: E402
+from optimizer.doubt.possible_logs import _outward  # noqa: E402
+from scans.locate.scan_surface import points_on_faces  # noqa: E402
 
 WITHIN = 1.2816
 END_M, FARTHEST_M, BUTT_M = 0.08, 0.15, 0.2

@@ -14,7 +14,7 @@ from general_slicing import GeneralLay
 from logs import kinds
 
 from optimizer.planning import DEFAULT_LAYS
-from optimizer.search import search
+from optimizer.search.lays import search
 
 PROBLEMS = {}
 

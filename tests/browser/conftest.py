@@ -13,7 +13,7 @@ sys.path.extend(str(Path(__file__).parents[1] / room) for room in ("service/page
 
 from kept_pages import Pages, pages_of
 
-from service import files
+from service.typed import files
 from service.settings import Settings
 
 CHROMIUM = os.environ.get("PITHLINE_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"

@@ -11,7 +11,7 @@ from threading import Thread
 sys.path += [str(Path(__file__).parents[1] / room) for room in ("service", "optimizer")]
 
 from service.pages import static_files
-from service.wrapping import HEADERS
+from service.web.wrapping import HEADERS
 
 _KINDS = {".js": "text/javascript", ".css": "text/css", ".bin": "application/octet-stream"}
 

@@ -13,9 +13,9 @@ from playwright.sync_api import Browser, Locator, Page
 from sawn_plan import MILL, plan_of
 from small_site import SmallSite, small_site
 
-from optimizer.plan import Mark
+from optimizer.documents.plan import Mark
 from scans.log import Log, SurfaceColours
-from service.solid_buffer import plan_buffer, solid_buffer
+from service.drawings.solid_buffer import plan_buffer, solid_buffer
 
 RADIUS_M, LENGTH_M = 0.3, 3.0
 HOME_TURN, HOME_RISE = -0.45, 0.42

@@ -7,7 +7,7 @@ import shapes
 from playwright.sync_api import Browser, BrowserContext, Page
 from small_site import SmallSite, small_site
 
-from service.solid_buffer import solid_buffer
+from service.drawings.solid_buffer import solid_buffer
 
 HEAD = """<!doctype html><html lang="en"><head><title>{title} · Pithline</title>
 <script type="module" src="/static/offline.js?abc"></script>{head}</head><body><main><h1>{title}</h1>"""

@@ -1,8 +1,8 @@
 """Mills and price books for tests. Invented."""
 
-from optimizer.lengths import INCH_M
-from optimizer.mill import Mill, Pace
-from optimizer.prices import (
+from scans.units import INCH_M
+from optimizer.documents.mill import Mill, Pace
+from optimizer.documents.prices import (
     Deduct,
     Drying,
     FigurePremium,
@@ -14,7 +14,7 @@ from optimizer.prices import (
     menu_for,
 )
 from optimizer.problem import Problem
-from optimizer.wood import find_wood
+from optimizer.wood.woods import find_wood
 
 __all__ = [
     "Deduct",

@@ -2,8 +2,8 @@
 
 from typing import Any
 
-from optimizer.mill import Mill
-from optimizer.plan import (
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import (
     Caution,
     FirstFace,
     ForkFound,
@@ -22,7 +22,7 @@ from optimizer.plan import (
     WoodAssumed,
     Work,
 )
-from optimizer.prices import PriceBook
+from optimizer.documents.prices import PriceBook
 
 INCH_M = 0.0254
 IDENTITY = ((1.0, 0.0, 0.0, 0.0), (0.0, 1.0, 0.0, 0.0), (0.0, 0.0, 1.0, 0.0), (0.0, 0.0, 0.0, 1.0))

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from optimizer.lengths import LengthError, feet_text, fraction_text, inches_text, parse_length_m
+from scans.units import LengthError, feet_text, fraction_text, inches_text, parse_length_m
 
 
 @pytest.mark.parametrize(

@@ -7,13 +7,13 @@ Wengert EM, Simpson WT 2000, Drying Hardwood Lumber, FPL-GTR-118.
 
 import pytest
 
-from optimizer.board_feet import (
+from optimizer.wood.board_feet import (
     board_feet,
     board_feet_of_board,
     quarters_thickness_m,
     surface_measure_ft2,
 )
-from optimizer.lengths import FOOT_M, INCH_M
+from scans.units import FOOT_M, INCH_M
 
 
 @pytest.mark.parametrize(

@@ -9,8 +9,8 @@ import math
 
 import pytest
 
-from optimizer.lengths import FOOT_M, INCH_M
-from optimizer.log_volume import (
+from scans.units import FOOT_M, INCH_M
+from optimizer.wood.log_volume import (
     volume_cylinder_small_end,
     volume_frustum,
     volume_huber,

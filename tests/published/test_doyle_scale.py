@@ -6,7 +6,7 @@ mill's printed table (8 to 36 in, 8 to 20 ft).
 
 import pytest
 
-from optimizer.log_rules import board_feet_doyle, board_feet_international, board_feet_scribner_c
+from optimizer.wood.log_rules import board_feet_doyle, board_feet_international, board_feet_scribner_c
 
 
 @pytest.mark.parametrize(

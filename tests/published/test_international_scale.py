@@ -6,7 +6,7 @@ Forest Resources Contribution 75. The rule's constants also stand in the Michiga
 
 import pytest
 
-from optimizer.log_rules import board_feet_international, international_formula
+from optimizer.wood.log_rules import board_feet_international, international_formula
 
 LENGTHS_FT = (6, 8, 10, 12, 14, 16)
 TABLE = {

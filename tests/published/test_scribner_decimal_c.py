@@ -7,7 +7,7 @@ from decimal import Decimal
 
 import pytest
 
-from optimizer.log_rules import board_feet_scribner_c
+from optimizer.wood.log_rules import board_feet_scribner_c
 
 LENGTHS_FT = (8, 10, 12, 14, 16)
 TABLE = {

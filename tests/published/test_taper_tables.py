@@ -12,7 +12,7 @@ from collections import defaultdict
 import numpy as np
 import pytest
 
-from scans.tape import LogSheet, TapedSection, log_from_sheet
+from scans.tape.log_from_sheet import LogSheet, TapedSection, log_from_sheet
 
 LEAST_DIAMETER_M = 0.05
 LOG_M = 5.0

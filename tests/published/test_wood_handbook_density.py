@@ -6,8 +6,8 @@ Ross RJ (ed.), Wood Handbook, FPL-GTR-282, USDA Forest Service, Forest Products 
 
 import pytest
 
-from optimizer.moisture import density_kg_m3, most_moisture_pct
-from optimizer.wood import find_wood, known_woods
+from optimizer.wood.moisture import density_kg_m3, most_moisture_pct
+from optimizer.wood.woods import find_wood, known_woods
 
 
 def pounds(density):

@@ -5,8 +5,8 @@ import json
 import numpy as np
 
 from scans.errors import ScanError
-from scans.finite_points import only_finite
-from scans.scan import ReadingLimits
+from scans.formats.finite_points import only_finite
+from scans.formats.scan import ReadingLimits
 
 LIMITS = ReadingLimits()
 # Refused for what the points are, not for how the file is written: that is for later rooms.

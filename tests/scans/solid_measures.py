@@ -59,7 +59,7 @@ def section_centres(vertices, faces):
 
 def volume_outside(inner, outer):
     """Volume of one Solid outside another. [m3]."""
-    from scans.bodies import body_from_mesh  # noqa: PLC0415
+    from scans.solids.bodies import body_from_mesh  # noqa: PLC0415
 
     bodies = [body_from_mesh(solid.vertices_m, solid.faces) for solid in (inner, outer)]
     return (bodies[0] - bodies[1]).volume()

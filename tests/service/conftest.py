@@ -10,8 +10,8 @@ sys.path.append(str(Path(__file__).parents[1] / "optimizer"))
 
 from small_log import MILL, PRICES, STRAIGHT
 
-from service import files
-from service.command_line import run
+from service.typed import files
+from service.cli.command_line import run
 
 
 @pytest.fixture

@@ -5,11 +5,11 @@ from dataclasses import replace
 
 import books
 
-from optimizer.describe import describe
-from optimizer.lay import Lay
-from optimizer.mill import Mill
-from optimizer.plan import Plan
-from optimizer.wood import find_wood
+from optimizer.report.describe import describe
+from optimizer.bed.lay import Lay
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import Plan
+from optimizer.wood.woods import find_wood
 from scans.log import Log
 
 MILL: Mill = books.mill(can_flip=True)

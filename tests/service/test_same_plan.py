@@ -16,16 +16,16 @@ from typing import Any
 
 import pytest
 
-from optimizer.mill import Mill
+from optimizer.documents.mill import Mill
 from optimizer.planning import Run, SearchSettings, plan_log
-from optimizer.prices import PriceBook
+from optimizer.documents.prices import PriceBook
 from service import desk as at
-from service import files
-from service.documents import PlanRequest, WayRequest
-from service.files import MILL_FILE, PRICES_FILE, parse_document, read_file, read_sample
-from service.job_work import Order, work_off
-from service.log_given import log_given
-from service.log_reading import AboutLog, read_log
+from service.typed import files
+from service.contract.documents import PlanRequest, WayRequest
+from service.typed.files import MILL_FILE, PRICES_FILE, parse_document, read_file, read_sample
+from service.jobs.work import Order, work_off
+from service.contract.log_given import log_given
+from service.typed.log_reading import AboutLog, read_log
 from service.settings import Settings
 
 SHEET = """

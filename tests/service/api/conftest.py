@@ -10,7 +10,7 @@ import pytest
 from served import serving
 from small_log import MILL, PRICES, STRAIGHT
 
-from service import files
+from service.typed import files
 from service.settings import Settings
 
 WAIT_SECONDS = 60.0

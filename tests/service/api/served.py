@@ -8,8 +8,8 @@ from contextlib import contextmanager
 import httpx
 import uvicorn
 
-from service.app import create_app
-from service.serve import config_for
+from service.web.app import create_app
+from service.web.serve import config_for
 from service.settings import Settings
 
 

@@ -13,12 +13,14 @@ from pathlib import Path
 import pytest
 from small_log import STRAIGHT
 
-from service import backup, job_state
+from service.store import backup
+
+from service.contract import job_state
 from service import desk as at
-from service.database import Database
-from service.documents import About
-from service.folder_lock import FolderLock
-from service.passphrase import keep_passphrase
+from service.store.database import Database
+from service.contract.documents import About
+from service.store.folder_lock import FolderLock
+from service.store.passphrase import keep_passphrase
 from service.settings import Settings
 
 pytestmark = pytest.mark.usefixtures("own_folder")
@@ -310,7 +312,7 @@ def test_a_copy_of_an_older_version_is_brought_up_to_date(pithline):
 KILLED = """
 import os, sys
 from pathlib import Path
-from service.command_line import run
+from service.cli.command_line import run
 
 left = int(sys.argv[1])
 def counted(step):

@@ -6,8 +6,8 @@ import pytest
 from odd_texts import HALF, NINES
 from served import refused, serving
 
-from service.body_limit import stated_bytes
-from service.passphrase import keep_passphrase
+from service.web.body_limit import stated_bytes
+from service.store.passphrase import keep_passphrase
 from service.settings import Settings
 
 JSON = {"Content-Type": "application/json"}

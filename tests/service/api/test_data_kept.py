@@ -14,14 +14,15 @@ from served import refused, serving
 from small_log import STRAIGHT
 
 from service import desk as at
-from service import job_state, job_work
-from service.database import Database
-from service.documents import About
-from service.errors import InputError
-from service.file_store import FileStore
-from service.refusals import TooManyError
+from service.contract import job_state
+from service.jobs import work as job_work
+from service.store.database import Database
+from service.contract.documents import About
+from service.typed.errors import InputError
+from service.store.file_store import FileStore
+from service.contract.refusals import TooManyError
 from service.settings import Settings
-from service.store import Store
+from service.store.store import Store
 
 pytestmark = pytest.mark.usefixtures("own_files")
 SCAN = b"ply\nof nothing that could be read\n"

@@ -6,8 +6,8 @@ import pytest
 from served import serving
 from small_log import STRAIGHT
 
-from service.errors import InputError
-from service.job_slots import slots_for
+from service.typed.errors import InputError
+from service.jobs.slots import slots_for
 from service.settings import Settings
 
 THREADS = "concurrent.futures:ThreadPoolExecutor"

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from small_log import STRAIGHT
 
-from optimizer.plan import Mark, Source
+from optimizer.documents.plan import Mark, Source
 from scans.log import Fork, Log, SurfaceColours, SurfaceDoubt
-from scans.surface_noise import noise_modes_m
-from service.files import FileRead, read_sample
-from service.log_file import pack_log, unpack_log
-from service.log_reading import AboutLog, read_log
+from scans.fit.surface_noise import noise_modes_m
+from service.typed.files import FileRead, read_sample
+from service.store.log_file import pack_log, unpack_log
+from service.typed.log_reading import AboutLog, read_log
 
 
 def same(a, b):

@@ -9,7 +9,7 @@ from meshes import read_mesh
 from served import refused, serving
 from small_log import MILL, PRICES, STRAIGHT
 
-from optimizer.mill import Mill
+from optimizer.documents.mill import Mill
 from scans.log import Solid
 from service import desk
 from service.settings import Settings
@@ -295,7 +295,7 @@ def test_uploads_are_limited_by_size_and_by_the_disk(own_files, tmp_path, monkey
     with serving(Settings(data_folder=tmp_path, slots=0, upload_bytes=1000, free_bytes=0)) as client:
         large = client.post("/api/logs", files={"file": ("log.ply", b"x" * 1001)})
         stated = client.post("/api/logs", content=b"x" * 300_000, params={"file_name": "log.ply"})
-        monkeypatch.setattr("service.file_store.FileStore.free_bytes", lambda _: -1)
+        monkeypatch.setattr("service.store.file_store.FileStore.free_bytes", lambda _: -1)
         full = client.post("/api/logs", files={"file": ("log.ply", b"x" * 10)})
 
     assert "over 1,000 bytes" in refused(large, 413)

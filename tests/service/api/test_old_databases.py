@@ -10,10 +10,10 @@ from pathlib import Path
 import pytest
 from alembic.script import ScriptDirectory
 
-from optimizer.plan import PlanDocument
+from optimizer.documents.plan import PlanDocument
 from service import desk as at
-from service.database import Database, _config
-from service.job_state import JobState
+from service.store.database import Database, _config
+from service.contract.job_state import JobState
 from service.settings import Settings
 
 DUMPS = sorted((Path(__file__).parent / "old_databases").glob("*.sql"))

@@ -7,8 +7,8 @@ import pytest
 from served import refused
 from small_log import STRAIGHT
 
-from optimizer.plan import PlanDocument
-from service.command_line import run
+from optimizer.documents.plan import PlanDocument
+from service.cli.command_line import run
 
 QUICK = {"lays": 12, "doubt": "off"}
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from service.folder_lock import FolderLock
-from service.passphrase import is_right
-from service.serve import _listen
+from service.store.folder_lock import FolderLock
+from service.store.passphrase import is_right
+from service.web.serve import _listen
 
 pytestmark = pytest.mark.usefixtures("own_folder")
 

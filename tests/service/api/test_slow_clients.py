@@ -9,7 +9,7 @@ import pytest
 from served import serving
 from small_log import STRAIGHT
 
-from service import slow_clients
+from service.web import slow_clients
 from service.settings import Settings
 
 STALL_SECONDS = 0.6

@@ -10,16 +10,16 @@ from dataclasses import dataclass
 import httpx
 import uvicorn
 
-from optimizer.plan import PlanDocument
+from optimizer.documents.plan import PlanDocument
 from service import desk as at
-from service import job_state
-from service.app import create_app
-from service.documents import PlanRequest
-from service.files import SHEET_FILE, read_sample
-from service.log_file import pack_log
-from service.log_given import log_facts
-from service.log_reading import LogRead
-from service.serve import config_for
+from service.contract import job_state
+from service.web.app import create_app
+from service.contract.documents import PlanRequest
+from service.typed.files import SHEET_FILE, read_sample
+from service.store.log_file import pack_log
+from service.contract.log_given import log_facts
+from service.typed.log_reading import LogRead
+from service.web.serve import config_for
 from service.settings import Settings
 
 NASTY = "<script>alert('x')</script> & \"maple\""

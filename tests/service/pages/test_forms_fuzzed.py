@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from kept_pages import Pages
 from odd_texts import ODD_TEXTS
 
-from service.api_errors import routes_of
+from service.web.api_errors import routes_of
 from service.pages import router
 from service.pages.asked import MARK, MILL, PRICES, SHEET
 from service.pages.log_pages import ABOUT_FIELDS

@@ -8,20 +8,20 @@ from html.parser import HTMLParser
 import pytest
 from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
-from optimizer.metal_cautions import metal_on_bed
-from optimizer.plan import Bound, Doubt, DoubtSource, NetAtRoll
-from optimizer.possible_logs import SURFACE
+from optimizer.report.metal_cautions import metal_on_bed
+from optimizer.documents.plan import Bound, Doubt, DoubtSource, NetAtRoll
+from optimizer.doubt.possible_logs import SURFACE
 from scans.messages import mass, short_length
 from service import desk as at
-from service import job_state
-from service.documents import ErrorShown, PlanRequest, WayRequest
-from service.measures import measures_in
+from service.contract import job_state
+from service.contract.documents import ErrorShown, PlanRequest, WayRequest
+from service.words.measures import measures_in
 from service.pages import plan_view
 from service.pages.plan_view import chance_said
 from service.pages.rendering import on_pages, unbroken
 from service.pages.words import WORDS
-from service.proven import bound_said, percent_more
-from service.units import Units
+from service.words.proven import bound_said, percent_more
+from service.words.units import Units
 
 MOST_BYTES = 150_000
 _VOID = {"meta", "link", "input", "br", "img", "hr"}

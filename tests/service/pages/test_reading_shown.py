@@ -5,11 +5,11 @@ from kept_pages import Pages, desk_of
 
 from scans.log_of_scan import READING_STAGES
 from service import desk as at
-from service import job_state
-from service.errors import InputError
-from service.files import SHEET_FILE, FileRead, read_sample
-from service.invented_scan import SCAN_FILE, invented_scan
-from service.log_reading import AboutLog, read_log
+from service.contract import job_state
+from service.typed.errors import InputError
+from service.typed.files import SHEET_FILE, FileRead, read_sample
+from service.typed.invented_scan import SCAN_FILE, invented_scan
+from service.typed.log_reading import AboutLog, read_log
 
 
 def test_reading_tells_each_step_as_it_begins() -> None:

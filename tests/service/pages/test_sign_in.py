@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 from kept_pages import Pages, pages_of
 
-from service.passphrase import hashed
+from service.store.passphrase import hashed
 from service.settings import Settings
 
 WORDS = "four words of ours"

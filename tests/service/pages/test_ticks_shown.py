@@ -5,7 +5,7 @@ import re
 import httpx
 from kept_pages import NASTY, Pages, desk_of
 
-from service.ticks import Change
+from service.contract.ticks import Change
 
 
 def ticked(text: str) -> list[str]:

@@ -1,0 +1,1 @@
+"""A proven upper bound on the net of every lay."""

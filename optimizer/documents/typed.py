@@ -1,0 +1,119 @@
+"""What people type, as documents: unknown fields refused, lengths as text with a unit.
+
+A field that ends in `_m` may be given as a number in metres under its own name (`throat_m = 1.42`) or,
+without the ending, as text with a unit (`throat = "56 in"`); both at once are refused.
+"""
+
+import difflib
+from typing import Any
+
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
+from pydantic.annotated_handlers import GetJsonSchemaHandler
+from pydantic.json_schema import JsonSchemaValue
+from pydantic_core import CoreSchema, PydanticCustomError
+
+from scans.units import LengthError, parse_length_m
+from scans.messages import quoted
+
+LENGTH_ENDING = "_m"
+
+
+class Typed(BaseModel):
+    """A document that a person wrote, or a part of it. Frozen; SI inside."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, allow_inf_nan=False)
+
+    @model_validator(mode="before")
+    @classmethod
+    def read_lengths(cls, data: Any) -> Any:
+        """Turn `throat = "56 in"` into `throat_m = 1.4224`, and refuse what no field is called."""
+        if not isinstance(data, dict):
+            return data
+        read: dict[str, Any] = {}
+        for name, value in data.items():
+            if name in cls.model_fields:
+                if name.endswith(LENGTH_ENDING) and isinstance(value, str):
+                    raise PydanticCustomError(
+                        "length_text",
+                        "{name} takes a number in metres; with a unit write {short} = {value}",
+                        {"name": name, "short": name.removesuffix(LENGTH_ENDING), "value": _repeated(value)},
+                    )
+                read[name] = value
+                continue
+            full = f"{name}{LENGTH_ENDING}"
+            if full not in cls.model_fields:
+                raise PydanticCustomError("unknown_field", "{problem}", {"problem": cls._unknown(name)})
+            if full in data:
+                raise PydanticCustomError(
+                    "length_twice", "{name} and {full} are both given; keep one", {"name": name, "full": full}
+                )
+            read[full] = _length_m(name, value)
+        return read
+
+    @classmethod
+    def typed_names(cls) -> list[str]:
+        """Return every name that a person may type for a field of this table."""
+        names = list(cls.model_fields)
+        return names + [n.removesuffix(LENGTH_ENDING) for n in names if n.endswith(LENGTH_ENDING)]
+
+    @classmethod
+    def _unknown(cls, name: str) -> str:
+        near = difflib.get_close_matches(str(name), cls.typed_names(), n=1, cutoff=0.5)
+        hint = f"did you mean {near[0]}?" if near else f"it may hold {', '.join(sorted(cls.typed_names()))}"
+        return f"{quoted(name)} is no field here; {hint}"
+
+    @classmethod
+    def __get_pydantic_json_schema__(cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler, /) -> JsonSchemaValue:
+        """Describe both ways of giving a length."""
+        schema = handler.resolve_ref_schema(handler(core_schema))
+        properties = schema.get("properties", {})
+        required: list[str] = schema.get("required", [])
+        either: list[dict[str, Any]] = []
+        for full in [n for n in properties if n.endswith(LENGTH_ENDING)]:
+            short = full.removesuffix(LENGTH_ENDING)
+            about = properties[full].get("description", "")
+            properties[short] = {"type": "string", "description": f"{about} As text with its unit.".strip()}
+            if full in required:
+                required.remove(full)
+                either.append({"oneOf": [{"required": [full]}, {"required": [short]}]})
+        if either:
+            schema["allOf"] = [*schema.get("allOf", []), *either]
+        return schema
+
+
+def _length_m(name: str, value: Any) -> float:
+    if isinstance(value, (int, float)) and not isinstance(value, bool) and value != 0:
+        raise PydanticCustomError(
+            "length_no_unit",
+            '{name} = {value} has no unit; write {name} = "{value} in", or {name}_m in metres',
+            {"name": name, "value": quoted(value)},
+        )
+    try:
+        return parse_length_m(value if isinstance(value, str) else quoted(value))
+    except LengthError as error:
+        raise PydanticCustomError("length", "{name}: {why}", {"name": name, "why": str(error)}) from None
+
+
+def _repeated(value: Any) -> str:
+    return quoted(repr(value) if isinstance(value, str) else value)
+
+
+def one_line(error: ValidationError) -> str:
+    """Say the first thing that is wrong in one line: where, the bound, the value."""
+    first = error.errors(include_url=False)[0]
+    where = ""
+    for step in first["loc"]:
+        where += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if where else str(step)
+    message = first["msg"]
+    if first["type"] == "missing":
+        if where.endswith(LENGTH_ENDING):
+            where = where.removesuffix(LENGTH_ENDING)
+        return f"{where} is missing; add it"
+    if first["type"] in {"unknown_field", "length_text", "length_twice", "length_no_unit", "length"}:
+        return f"{where}: {message}" if where else message
+    message = message.removeprefix("Value error, ").replace("Input should", "must")
+    got = first.get("input")
+    shown = f", got {_repeated(got)}" if isinstance(got, (int, float, str)) else ""
+    more = error.error_count() - 1
+    rest = f" (and {more} more)" if more else ""
+    return f"{where}: {message}{shown}{rest}" if where else f"{message}{shown}{rest}"

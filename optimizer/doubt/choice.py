@@ -1,0 +1,131 @@
+"""Which lay and passes do best in the mean over the logs that this one may turn out to be.
+
+The ordinary search has seen the whole turn on the log as given. Its plans, and the rolls where it found the most, are
+tried on a few possible logs; the best few that lie apart are climbed from; the best of all are worked out on every
+possible log of the choice, at every height, and priced on the log as given.
+"""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+
+from optimizer.search.climb import Steps, climb
+from optimizer.doubt.values import best_average_cuts, lay_values
+from optimizer.bed.lay import Rolled
+from optimizer.doubt.possible_logs import PossibleLog
+from optimizer.bed.pricing import Priced
+from optimizer.problem import Problem
+from optimizer.search.lays import DISTINCT_ROLL_DEG, Found, Progress, Scouted, price_scouted, roll_distance_deg
+
+CHOICE_LOGS = 40
+FEW, SOME = 6, 12
+"""Of the possible logs of the choice: how many the first look and the climb are made on."""
+STRIDE = 3
+ROLLS, STARTS, FINALISTS = 18, 6, 8
+LAYS_PER_ROLL, LAYS_PER_START, LAYS_PER_FINALIST = 12, 50, 30
+"""How many rolls are looked at, climbed from, and worked out at the end: fewer after a short search."""
+TILT_SHARES = (0.0, -0.5, 0.5)
+FIRST_ROLL_DEG, FINEST_ROLL_DEG, TILT_STEP = 4.0, 1.0, 0.25
+MOST_MOVES = 12
+
+
+def chosen_in_doubt(
+    problem: Problem,
+    found: Found,
+    logs: Sequence[PossibleLog],
+    workers: int,
+    on_progress: Callable[[Progress], None] | None = None,
+    goes_on: Callable[[], bool] = lambda: True,
+) -> list[Priced]:
+    """Return plans that do well in the mean over possible logs, priced on the log as given; best first.
+
+    found : of the ordinary search. The same whatever the number of workers, unless `goes_on` ends it.
+    """
+
+    def tried(lay: tuple[Rolled, float], few: int, stride: int, *, exact: bool = False) -> Scouted | None:
+        if not goes_on():
+            return None
+        values = lay_values(problem, *lay, logs[:few], exact=exact, stride=stride)
+        cuts = best_average_cuts(values, problem.terms)
+        return Scouted(lay[0], lay[0].lay(lay[1]), cuts) if cuts.rows else None
+
+    def climbed(start: Scouted) -> list[Scouted]:
+        # What it is worth on a few logs alone is no measure for what is tried on more.
+        first = tried((start.rolled, start.lay.tilt_deg), SOME, STRIDE)
+        if first is None:
+            return []
+        low_deg, high_deg = problem.tilt_range_deg(start.rolled) or (0.0, 0.0)
+
+        def price(rolled: Rolled, tilt_deg: float, _floor: float) -> Scouted | None:
+            return tried((rolled, tilt_deg), SOME, STRIDE)
+
+        steps = Steps(FIRST_ROLL_DEG, TILT_STEP * (high_deg - low_deg), FINEST_ROLL_DEG, MOST_MOVES, thorough=False)
+        return [first, *climb(problem, first, price, steps)]
+
+    count_starts = min(STARTS, max(1, found.lays // LAYS_PER_START))
+    count_finalists = min(FINALISTS, max(2, found.lays // LAYS_PER_FINALIST))
+    with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
+        lays = _first_lays(problem, found)
+        looked: list[Scouted] = []
+        for k, one in enumerate(pool.map(lambda lay: tried(lay, FEW, STRIDE), lays), start=1):
+            looked += [one] if one is not None else []
+            _tell(on_progress, "weighing doubt", k, len(lays))
+        looked.sort(key=lambda t: -t.net)
+        starts = _apart(looked, count_starts, DISTINCT_ROLL_DEG)
+        climbs: list[Scouted] = []
+        for k, path in enumerate(pool.map(climbed, starts), start=1):
+            climbs += path
+            _tell(on_progress, "choosing in doubt", k, len(starts))
+        climbs.sort(key=lambda t: -t.net)
+        # Half the places go to lays well apart, half to the very best.
+        finalists = _apart(climbs, count_finalists // 2, DISTINCT_ROLL_DEG)
+        finalists += [t for t in _apart(climbs, count_finalists, 0.5) if t not in finalists][
+            : count_finalists - len(finalists)
+        ]
+        last: list[Scouted] = []
+        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), 1, exact=True), finalists)
+        for k, one in enumerate(final, start=1):
+            last += [one] if one is not None else []
+            _tell(on_progress, "working out heights", k, len(finalists))
+        last.sort(key=lambda t: -t.net)
+        return [p for p in pool.map(lambda t: price_scouted(problem, t), last) if p is not None]
+
+
+def _tell(on_progress: Callable[[Progress], None] | None, stage: str, done: int, total: int) -> None:
+    if on_progress is not None:
+        on_progress(Progress(stage, done, total, None))
+
+
+def _first_lays(problem: Problem, found: Found) -> list[tuple[Rolled, float]]:
+    """Return the lays to look at first: the plans', and at the best rolls the resting tilt and half-way shims."""
+    lays = [(problem.supports.turned(p.lay.roll_deg), p.lay.tilt_deg) for p in found.plans]
+    rolls = np.array([roll for roll, _ in found.net_by_roll])
+    nets = np.array([0.0 if net is None else net for _, net in found.net_by_roll])
+    if len(rolls) == 0:
+        return lays
+    # A roll is worth what its neighbours are, too: the log is never what it seems, nor set just so.
+    apart_deg = np.abs((rolls[:, None] - rolls + 180.0) % 360.0 - 180.0)
+    near = np.exp(-0.5 * (apart_deg / 5.0) ** 2)
+    smoothed = (near @ nets) / near.sum(axis=1)
+    for k in np.argsort(-smoothed, kind="stable")[: min(ROLLS, max(2, found.lays // LAYS_PER_ROLL))]:
+        rolled = problem.supports.turned(float(rolls[k]))
+        limits = problem.tilt_range_deg(rolled)
+        if limits is None or nets[k] <= 0.0:
+            continue
+        rest = rolled.resting_tilt_deg
+        for share in TILT_SHARES if limits[1] - limits[0] > 1e-6 else (0.0,):
+            end = limits[1] if share > 0.0 else limits[0]
+            lays.append((rolled, rest + abs(share) * (end - rest)))
+    return lays
+
+
+def _apart(order: Sequence[Scouted], count: int, apart_deg: float) -> list[Scouted]:
+    """Return the first few of an order that lie apart."""
+    kept: list[Scouted] = []
+    for one in order:
+        if len(kept) == count:
+            break
+        if all(roll_distance_deg(one.lay.roll_deg, other.lay.roll_deg) >= apart_deg for other in kept):
+            kept.append(one)
+    return kept

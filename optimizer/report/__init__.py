@@ -1,0 +1,1 @@
+"""From priced cuts to the plan document, with its cautions."""

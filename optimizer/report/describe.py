@@ -1,0 +1,287 @@
+"""From priced cuts to the plan document: volumes, masses, outlines, heights."""
+
+from dataclasses import dataclass, field
+from string import ascii_lowercase
+from typing import Literal
+
+import manifold3d
+import numpy as np
+from shapely import Point, box
+from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry.base import BaseGeometry
+
+from optimizer.bed.bodies import (
+    HAIR_M,
+    BedBodies,
+    between,
+    flip_matrix,
+    flipped_bodies,
+    mass_centre,
+    polygons_of,
+    rings_of,
+)
+from optimizer.bed.lay import GAP_TOLERANCE_M, Gap, Lay
+from optimizer.bed.layer_masses import LayerMass, SurfaceNeighbours, layer_mass
+from optimizer.bed.outlines import width_profile
+from optimizer.documents.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
+from optimizer.documents.prices import MenuEntry
+from optimizer.bed.pricing import Priced, PricedPass, PricedSlab
+from optimizer.problem import Problem
+from optimizer.bed.sawn_layers import Layer, layers_between
+from optimizer.wood.woods import Wood
+from scans.log import FloatArray, moved
+
+MOST = 1e3
+"""Farther than any log reaches. [m]"""
+SPECK_M3 = 1e-9
+"""Volumes under this are rounding."""
+
+
+def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m3: float) -> Plan:
+    """Return a plan as the document shows it.
+
+    rank : 0 for the plain way and for hearts level. log_wood_m3 : wood of the whole log, of which `problem` may
+    hold a stretch.
+    """
+    lay, kerf_m = priced.lay, problem.mill.kerf_m
+    density = wood.green_density_kg_m3
+    bed = problem.bodies.on_bed(lay)
+    passes, face_m = priced.passes, priced.flip_face_m
+    parts = _Parts(density, (*priced.entries, priced.bed_entry))
+    standing = _Standing(bed, lay.to_bed(problem.log.wood.vertices_m), problem.bodies.neighbours)
+    layers = layers_between(passes, kerf_m)
+    if face_m is not None and priced.bed_entry is None:
+        layers.pop()  # what lies on the bunks is an offcut
+    parts.add("first", standing, [p for p in passes if not p.flipped], layers, priced.slabs, kerf_m)
+    if face_m is None:
+        parts.offcut("last", standing.mass(-MOST, passes[-1].blade_height_m))
+    else:
+        turned_m = moved(standing.points_m, flip_matrix(face_m))
+        turned = _Standing(flipped_bodies(bed, face_m), turned_m, standing.surface)
+        parts.add("flipped", turned, [p for p in passes if p.flipped], layers, priced.slabs, kerf_m)
+        if priced.bed_entry is None:
+            parts.offcut("last", turned.mass(0.0, passes[-1].blade_height_m))
+    return Plan(
+        rank=rank,
+        roll_deg=lay.roll_deg,
+        tilt_deg=lay.tilt_deg,
+        log_to_bed=_matrix(lay.log_to_bed),
+        flipped_log_to_bed=None if face_m is None else _matrix(flip_matrix(face_m) @ lay.log_to_bed),
+        shims=_shims(problem, lay),
+        hearts=_heart_heights(problem, lay),
+        stretch_m=priced.stretch_m,
+        first_face=_first_face(bed, passes[0].blade_height_m),
+        passes=tuple(
+            Pass(
+                order=k,
+                blade_height_m=p.blade_height_m,
+                flipped=p.flipped,
+                reach_m=p.reach_m,
+                cut_length_m=p.cut_length_m,
+                cut_area_m2=p.cut_area_m2,
+                minutes=p.minutes,
+            )
+            for k, p in enumerate(passes, start=1)
+        ),
+        slabs=tuple(parts.slabs),
+        waste=tuple(parts.waste),
+        offcuts=tuple(parts.offcuts),
+        kerf_volume_m3=parts.kerf_m3,
+        gross=priced.gross,
+        sawing_cost=priced.sawing_cost,
+        drying_cost=priced.drying_cost,
+        net=priced.net,
+        break_even_log_price=priced.net,
+        board_feet=sum(slab.board_feet for slab in priced.slabs),
+        recovery=sum(slab.area_m2 * slab.green_m for slab in priced.slabs) / log_wood_m3,
+    )
+
+
+def _matrix(matrix: FloatArray) -> tuple[tuple[float, float, float, float], ...]:
+    rows = [(float(a), float(b), float(c), float(d)) for a, b, c, d in matrix]
+    return tuple(rows)
+
+
+@dataclass(frozen=True, eq=False)
+class _Standing:
+    """The wood as it lies on the bed: its bodies, and the points (V, 3) of its surface."""
+
+    bodies: BedBodies
+    points_m: FloatArray
+    surface: SurfaceNeighbours
+
+    def mass(self, lower_m: float, upper_m: float) -> LayerMass:
+        """Return what of the wood lies between two heights."""
+        return layer_mass(self.points_m, self.surface, lower_m, upper_m)
+
+
+@dataclass
+class _Parts:
+    """What the log comes apart into, gathered in sawing order. meant : what each layer is sawn for, the first first."""
+
+    density_kg_m3: float
+    meant: tuple[MenuEntry | None, ...]
+    slabs: list[Slab] = field(default_factory=list)
+    waste: list[Waste] = field(default_factory=list)
+    offcuts: list[Offcut] = field(default_factory=list)
+    kerf_m3: float = 0.0
+
+    def offcut(self, where: Literal["first", "last", "flipped"], mass: LayerMass) -> None:
+        """Note an offcut."""
+        volume_m3 = mass.volume_m3
+        self.offcuts.append(Offcut(where=where, volume_m3=volume_m3, mass_kg=volume_m3 * self.density_kg_m3))
+
+    def add(
+        self,
+        above: Literal["first", "flipped"],
+        wood: _Standing,
+        passes: list[PricedPass],
+        layers: list[Layer],
+        slabs: tuple[PricedSlab, ...],
+        kerf_m: float,
+    ) -> None:
+        """Note what passes before the flip, or after it, make of the wood: the offcut above them, kerfs, layers."""
+        self.offcut(above, wood.mass(passes[0].blade_height_m + kerf_m, MOST))
+        for p in passes:
+            self.kerf_m3 += wood.mass(p.blade_height_m, p.blade_height_m + kerf_m).volume_m3
+        for layer in layers:
+            if layer.flipped is passes[0].flipped:
+                self._add_layer(wood, layer, [slab for slab in slabs if slab.layer == layer.number])
+
+    def _add_layer(self, wood: _Standing, layer: Layer, sold: list[PricedSlab]) -> None:
+        found, waste_m3 = _layer(wood, sold, layer.lower_m, layer.upper_m, self.density_kg_m3)
+        self.slabs += found
+        if waste_m3 > SPECK_M3:
+            entry = None if sold else self.meant[layer.number - 1]
+            self.waste.append(
+                Waste(
+                    layer=layer.number,
+                    volume_m3=waste_m3,
+                    mass_kg=waste_m3 * self.density_kg_m3,
+                    quarters=None if entry is None else entry.quarters,
+                )
+            )
+
+
+def _layer(
+    wood: _Standing, sold: list[PricedSlab], lower_m: float, upper_m: float, density_kg_m3: float
+) -> tuple[list[Slab], float]:
+    """Give each slab the solid piece that it comes from; return the slabs and the volume of the rest."""
+    whole = wood.mass(lower_m, upper_m)
+    if not sold:
+        return [], whole.volume_m3
+    if whole.parts == 1:
+        sources, masses = [0] * len(sold), [whole]
+    else:
+        bodies = between(wood.bodies.wood, lower_m, upper_m).decompose()
+        sources = [_source(bodies, slab, upper_m) for slab in sold]
+        masses = [LayerMass(body.volume(), mass_centre(body), 1) for body in bodies]
+    letters = [""] if len(sold) == 1 else _letters(len(sold))
+    slabs = []
+    for slab, source, letter in zip(sold, sources, letters, strict=True):
+        sharing = [other for other, where in zip(sold, sources, strict=True) if where == source]
+        share = slab.area_m2 / sum(other.area_m2 for other in sharing)
+        volume_m3 = masses[source].volume_m3 * share
+        if len(sharing) == 1:
+            centre = masses[source].centre_m
+        else:
+            low_y, high_y = slab.piece.bounds[1], slab.piece.bounds[3]
+            middle = slab.piece.intersection(box(slab.span_m[0], low_y, slab.span_m[1], high_y)).centroid
+            centre = (middle.x, middle.y, 0.5 * (lower_m + upper_m))
+        slabs.append(
+            Slab(
+                id=f"{slab.layer}{letter}",
+                layer=slab.layer,
+                flipped=slab.flipped,
+                piece=slab.number,
+                upper_face_m=slab.upper_face_m,
+                lower_face_m=slab.lower_face_m,
+                green_thickness_m=slab.green_m,
+                quarters=slab.entry.quarters,
+                outline_m=rings_of(slab.piece),
+                span_m=slab.span_m,
+                length_m=slab.length_m,
+                mean_width_m=slab.mean_width_m,
+                min_width_m=slab.min_width_m,
+                max_width_m=slab.max_width_m,
+                area_m2=slab.area_m2,
+                board_feet=slab.board_feet,
+                volume_m3=volume_m3,
+                mass_kg=volume_m3 * density_kg_m3,
+                mass_centre_m=centre,
+                heart_area_m2=slab.heart.area,
+                heart_m=_rings(slab.heart),
+                marked_area_m2=slab.marked.area,
+                marked_m=_rings(slab.marked),
+                figure_area_m2=slab.figured.area,
+                figure_m=_rings(slab.figured),
+                price=slab.price,
+            )
+        )
+    waste_m3 = sum(mass.volume_m3 for k, mass in enumerate(masses) if k not in sources)
+    return slabs, waste_m3
+
+
+def _rings(shape: BaseGeometry) -> tuple[tuple[tuple[float, float], ...], ...]:
+    parts = [part for part in getattr(shape, "geoms", [shape]) if isinstance(part, Polygon)]
+    return rings_of(MultiPolygon(parts))
+
+
+def _letters(count: int) -> list[str]:
+    return [(ascii_lowercase[k // 26 - 1] if k >= 26 else "") + ascii_lowercase[k % 26] for k in range(count)]
+
+
+def _source(bodies: list[manifold3d.Manifold], slab: PricedSlab, upper_m: float) -> int:
+    # A point of the outline has wood on both faces, so it lies just under the upper face of its body.
+    point: Point = slab.piece.representative_point()
+    for k, body in enumerate(bodies):
+        x0, y0, _, x1, y1, _ = body.bounding_box()
+        if not (x0 <= point.x <= x1 and y0 <= point.y <= y1):
+            continue
+        if len(bodies) == 1 or any(p.covers(point) for p in polygons_of(body.slice(upper_m - HAIR_M))):
+            return k
+    # Only a hair decides: take the body nearest below the face.
+    return int(np.argmax([body.volume() for body in bodies]))
+
+
+def _shims(problem: Problem, lay: Lay) -> tuple[Shim, ...]:
+    rolled = problem.supports.turned(lay.roll_deg)
+    return tuple(
+        Shim(x_m=_bunk_next_to(problem, lay, gap), height_m=gap.height_m)
+        for gap in rolled.gaps(lay.tilt_deg)
+        if gap.height_m > GAP_TOLERANCE_M
+    )
+
+
+def _bunk_next_to(problem: Problem, lay: Lay, gap: Gap) -> float:
+    x_m = float(lay.to_bed(np.array(gap.point_m))[0])
+    spacing_m = problem.mill.bunk_spacing_m
+    if spacing_m is None:
+        return x_m
+    ends_m = lay.to_bed(problem.supports.whole)[:, 0]
+    first_m = float(ends_m.min()) + problem.mill.first_bunk_m
+    last = max(0, int((float(ends_m.max()) - first_m) / spacing_m))
+    return first_m + spacing_m * min(max(round((x_m - first_m) / spacing_m), 0), last)
+
+
+def _heart_heights(problem: Problem, lay: Lay) -> tuple[HeartHeight, ...]:
+    hearts = problem.log.hearts
+    if not hearts:
+        return ()
+    ends = [("butt", hearts[0][0])]
+    if len(hearts) == 1:
+        ends.append(("top", hearts[0][-1]))
+    ends += [(f"limb_{k}", line[-1]) for k, line in enumerate(hearts[1:], start=1)]
+    return tuple(HeartHeight(end=end, height_m=float(lay.to_bed(point)[2])) for end, point in ends)
+
+
+def _first_face(bed: BedBodies, height_m: float) -> FirstFace:
+    pieces = polygons_of(bed.wood.slice(height_m))
+    if not pieces:
+        return FirstFace(blade_height_m=height_m, max_width_m=0.0, length_m=0.0)
+    face = max(pieces, key=lambda piece: piece.area)
+    return FirstFace(
+        blade_height_m=height_m,
+        max_width_m=width_profile(face).most_m(),
+        length_m=face.bounds[2] - face.bounds[0],
+    )

@@ -1,0 +1,224 @@
+"""My way: a lay and passes that somebody chose, priced like any plan; or the rest planned from passes made."""
+
+from dataclasses import dataclass
+from itertools import pairwise
+
+from scipy.optimize import brentq
+
+from optimizer.bed.lay import STEEPEST_TILT_DEG, Rolled
+from optimizer.search.no_plan import NoPlanError
+from optimizer.stations.passes import best_cuts
+from optimizer.documents.prices import MenuEntry
+from optimizer.bed.pricing import Priced
+from optimizer.problem import Problem
+from optimizer.bed.sawn_layers import cut_meets
+from scans.messages import exact_length, long_length, short_length
+
+SHIM_TOLERANCE_M = 0.003
+"""Shims that differ from the gaps by less than this are as given: about 1/8 in."""
+HEIGHT_TOLERANCE_M = 0.0002
+MOST_SHIM_M = 2.0
+"""Nobody puts a log so high; it is a slip."""
+MOST_HEIGHT_M = 10.0
+"""No log stands so high; it is a slip."""
+
+
+class GivenError(ValueError):
+    """A way that contradicts itself."""
+
+
+@dataclass(frozen=True)
+class FaceSeen:
+    """A face as it was found: of which pass, from 1; its widest place and its length. [m]."""
+
+    order: int
+    width_m: float
+    length_m: float
+
+
+@dataclass(frozen=True)
+class Given:
+    """What somebody chose.
+
+    roll_deg : clockwise seen from the butt. shim_butt_m, shim_top_m : what stands under the two ends. [m]
+    heights_m : blade heights above the bunks, from the top down. [m]
+    made : how many of them are made already, the rest to be planned; None: these are all.
+    seen : faces as found. They count in doubt alone.
+    stretch_m : of a log longer than the bed, from where to where along it lies on the bed. [m]
+    """
+
+    roll_deg: float
+    shim_butt_m: float
+    shim_top_m: float
+    heights_m: tuple[float, ...]
+    made: int | None = None
+    seen: tuple[FaceSeen, ...] = ()
+    stretch_m: tuple[float, float] | None = None
+
+    def __post_init__(self) -> None:
+        if not self.heights_m:
+            raise GivenError("heights must hold one blade height at least, got none")
+        if self.made is not None and not 1 <= self.made <= len(self.heights_m):
+            raise GivenError(f"made must lie in 1 to {len(self.heights_m)}, the heights given, got {self.made}")
+        for height_m in self.heights_m:
+            if not 0.0 <= height_m <= MOST_HEIGHT_M:
+                raise GivenError(
+                    f"heights must lie in 0 to {long_length(MOST_HEIGHT_M)} above the bunks, "
+                    f"got {exact_length(height_m)}; look at the number and at its unit"
+                )
+        for above, below in pairwise(self.heights_m):
+            if below >= above:
+                raise GivenError(
+                    f"heights must fall from pass to pass, got {exact_length(below)} after {exact_length(above)}"
+                )
+        for name, shim_m in (("shim_butt", self.shim_butt_m), ("shim_top", self.shim_top_m)):
+            if not 0.0 <= shim_m <= MOST_SHIM_M:
+                raise GivenError(f"{name} must lie in 0 to {long_length(MOST_SHIM_M)}, got {long_length(shim_m)}")
+
+
+def tilt_of_shims_deg(rolled: Rolled, shim_butt_m: float, shim_top_m: float) -> float:
+    """Return the tilt at which the gaps of the butt and the top third differ as the shims do. [deg]."""
+
+    def off(tilt_deg: float) -> float:
+        butt, top = rolled.gaps(tilt_deg)
+        return (butt.height_m - top.height_m) - (shim_butt_m - shim_top_m)
+
+    if off(-STEEPEST_TILT_DEG) <= 0.0 or off(STEEPEST_TILT_DEG) >= 0.0:
+        raise GivenError("the shims differ by more than any lay of this log can; give smaller ones")
+    if shim_butt_m == shim_top_m:
+        return rolled.resting_tilt_deg
+    return float(brentq(off, -STEEPEST_TILT_DEG, STEEPEST_TILT_DEG, xtol=1e-10))
+
+
+def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]]:
+    """Price a chosen way, or plan on from the passes made; return it with what the user should know.
+
+    Raises NoPlanError where the mill cannot take the lay or make a pass that is still to come.
+    """
+    notes: list[str] = []
+    rolled = problem.supports.turned(given.roll_deg % 360.0)
+    tilt_deg = tilt_of_shims_deg(rolled, given.shim_butt_m, given.shim_top_m)
+    _check_lay(problem, rolled, tilt_deg)
+    for name, shim_m, gap in zip(
+        ("butt", "top"), (given.shim_butt_m, given.shim_top_m), rolled.gaps(tilt_deg), strict=True
+    ):
+        if abs(shim_m - gap.height_m) > SHIM_TOLERANCE_M:
+            notes.append(
+                f"With these shims the gap under the {name} third is {short_length(gap.height_m)}, "
+                f"not {short_length(shim_m)}: the shims will not fit as given."
+            )
+    rows = _rows(problem, given, notes)
+    lay = rolled.lay(tilt_deg)
+    if given.made is None:
+        _check_passes(problem, rolled, tilt_deg, rows)
+        return problem.price_rows(lay, rows, _best_uses(problem, rolled, tilt_deg, rows)), tuple(notes)
+    made = rows[: given.made]
+    if len(rows) > len(made):
+        notes.append(_planned_anew(given.made, len(rows) - len(made)))
+    table = problem.table(problem.fine, rolled, tilt_deg, exact=True)
+    here = made[-1] - table.lowest_row
+    if not 0 <= here < len(table.possible):
+        raise NoPlanError(
+            f"the last pass made, at {exact_length(given.heights_m[given.made - 1])}, does not meet the log"
+        )
+    rest = best_cuts(table, problem.terms, start_row=here)
+    before = _best_uses(problem, rolled, tilt_deg, made)
+    priced = problem.price_rows(
+        lay,
+        [*made, *rest.rows[1:]],
+        [*before, *problem.menu_entries(rest.entries)],
+        rest.flipped_rows,
+        problem.menu_entries(rest.flipped_entries),
+    )
+    return priced, tuple(notes)
+
+
+def _planned_anew(made: int, left: int) -> str:
+    after = "pass" if made == 1 else f"{made} passes"
+    what, verb = ("height", "is") if left == 1 else ("heights", "are")
+    return f"The {what} after the {after} made {verb} planned anew."
+
+
+def _check_lay(problem: Problem, rolled: Rolled, tilt_deg: float) -> None:
+    posts_m = problem.mill.between_posts_m
+    if posts_m is not None and rolled.width_m > posts_m:
+        raise NoPlanError(
+            f"rolled so, the log is {short_length(rolled.width_m)} wide, {short_length(rolled.width_m - posts_m)} over "
+            "between_posts; roll it another way"
+        )
+    highest_m = max(gap.height_m for gap in rolled.gaps(tilt_deg))
+    if highest_m > problem.mill.max_shim_m + 1e-6:
+        raise NoPlanError(
+            f"the lay needs a shim of {short_length(highest_m)}, "
+            f"{short_length(highest_m - problem.mill.max_shim_m)} over "
+            "max_shim; give smaller shims, or another roll"
+        )
+
+
+def _rows(problem: Problem, given: Given, notes: list[str]) -> list[int]:
+    step_m = problem.mill.height_step_m
+    rows = [round(height_m / step_m) for height_m in given.heights_m]
+    for row, height_m in zip(rows, given.heights_m, strict=True):
+        if abs(row * step_m - height_m) > HEIGHT_TOLERANCE_M:
+            notes.append(
+                f"{exact_length(height_m)} is no whole number of height steps: taken as {exact_length(row * step_m)}."
+            )
+    least = problem.terms.kerf_m / step_m
+    for above, below in pairwise(rows):
+        if above - below <= least + 1e-9:
+            here = f"{exact_length(above * step_m)} and {exact_length(below * step_m)}"
+            raise GivenError(f"two passes at {here} leave no wood between them; give each its own height")
+    return rows
+
+
+def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int]) -> None:
+    mill, step_m = problem.mill, problem.mill.height_step_m
+    lay, height_m = rolled.lay(tilt_deg), rolled.height_m(tilt_deg)
+    forbidden_m = problem.forbidden_m(lay)
+    bed = problem.bodies.on_bed(lay)
+    for number, row in enumerate(rows, start=1):
+        at_m = row * step_m
+        where = f"pass {number} at {exact_length(at_m)}"
+        reach_m = problem.pricer.price_pass(bed, row).reach_m
+        if reach_m == 0.0:
+            raise GivenError(
+                f"{where} does not meet the log, which stands {short_length(height_m)} high so; give heights on the log"
+            )
+        if reach_m > mill.throat_m:
+            raise NoPlanError(
+                f"{where} reaches across {short_length(reach_m)}, {short_length(reach_m - mill.throat_m)} over "
+                "the throat; "
+                f"roll the log{', cut off a limb' if problem.log.forks else ''}, or saw higher"
+            )
+        if at_m < mill.lowest_blade_m - 1e-9:
+            raise NoPlanError(f"{where} is under lowest_blade, {exact_length(mill.lowest_blade_m)}; stay above it")
+        over_m = height_m - at_m
+        checked = mill.throat_depth_m is not None and (number == 1 or mill.slabs_stay_on)
+        if checked and mill.throat_depth_m is not None and over_m > mill.throat_depth_m + 1e-9:
+            raise NoPlanError(
+                f"{where} has {short_length(over_m)} of log above it, "
+                f"{short_length(over_m - mill.throat_depth_m)} over "
+                "throat_depth; begin higher"
+            )
+        if any(cut_meets((at_m, at_m + mill.kerf_m), barred_m) for barred_m in forbidden_m):
+            raise NoPlanError(f"{where} goes through marked metal or its keep-out; dig it out, or saw elsewhere")
+
+
+def _best_uses(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int]) -> list[MenuEntry | None]:
+    """Return what each layer is best sold as: a thickness that it holds; None where none brings anything."""
+    lay, mill = rolled.lay(tilt_deg), problem.mill
+    uses: list[MenuEntry | None] = []
+    for above, below in pairwise(rows):
+        thick_m = (above - below) * mill.height_step_m - mill.kerf_m
+        best, best_value = None, 0.0
+        for entry in problem.menu:
+            if entry.wanted_m > thick_m + 1e-9:
+                continue
+            slabs = problem.pricer.price(lay, [above, below], [entry]).slabs
+            own = mill.money(mill.pace.minutes_per_slab)
+            rate = problem.prices.drying.cost_per_board_foot
+            value = sum(slab.price - rate * slab.board_feet - own for slab in slabs)
+            if value > best_value:
+                best, best_value = entry, value
+        uses.append(best)
+    return uses

@@ -1,0 +1,211 @@
+"""What lies inside the wood at a station: heart strip, marks and feather between two faces, along a line.
+
+The parts of them between a slab's two faces are projected onto the outline; each point takes the largest
+share that covers it, never a sum.
+"""
+
+from typing import NamedTuple
+
+import numba
+import numpy as np
+
+from optimizer.stations.fast_loops import FAST
+from scans.log import FloatArray, IntArray
+
+
+class Inside(NamedTuple):
+    """Hearts and zones at the stations, turned with the log: y and rolled z. [m].
+
+    hearts : (C, 6, N) sections of the heart strips at each station (see heart_sections), up to C of them; (0, 6, N)
+        where hearts cost nothing. heart_counts : (N,) how many of them. heart_spans : (C, 2) the
+        stations from the first to beyond the last that have a first, a second ... of them.
+    zone_offsets : station i owns zones zone_offsets[i] .. zone_offsets[i + 1] - 1; zone q the corners
+        ring_offsets[q] .. ring_offsets[q + 1] - 1 of `rings` (V, 2), a convex ring.
+    zone_share : share of the price lost on each. zone_feather : how much of the premium figured wood brings in
+        this lay; 0 for a mark.
+    heart_share : of the price, lost on the heart strip.
+    rise_m : (N,) bed height of the log's axis at the stations. cos_tilt : of the lay.
+    low_m, high_m : the bed heights that all of it lies between.
+    most : the most hearts and zones that any station has; 0 where nothing counts. best_feather : the greatest of
+        zone_feather.
+    """
+
+    hearts: FloatArray
+    heart_counts: IntArray
+    heart_spans: IntArray
+    zone_offsets: IntArray
+    ring_offsets: IntArray
+    rings: FloatArray
+    zone_share: FloatArray
+    zone_feather: FloatArray
+    heart_share: float
+    rise_m: FloatArray
+    cos_tilt: float
+    low_m: float
+    high_m: float
+    most: int
+    best_feather: float
+
+
+@numba.njit(cache=True, nogil=True)
+def heart_sections(crossings: FloatArray, offsets: IntArray, roll: float, radius_m: float) -> FloatArray:
+    """Return the sections of the heart strips, (C, 6, N): y, z, slope, flat, top, at; top is -1 where there is none.
+
+    crossings : (H, 4) (y, z, dy, dz) before the roll (radians): where a heart line crosses a station, and its unit
+    direction; station i owns rows offsets[i] .. offsets[i + 1] - 1, C of them at most.
+
+    The strip's section is an ellipse, stretched where the heart runs aslant: points u from the crossing with
+    |u|^2 - (u . d)^2 <= radius^2. At a height v from the crossing it spans slope v -+ flat sqrt(top^2 - v^2), for
+    v up to +-top; its rightmost point is at height `at`, its leftmost at -at.
+    """
+    stations = len(offsets) - 1
+    most = 0
+    for i in range(stations):
+        most = max(most, offsets[i + 1] - offsets[i])
+    found = np.zeros((most, 6, stations))
+    found[:, 4] = -1.0
+    cr, sr = np.cos(roll), np.sin(roll)
+    for i in range(stations):
+        for h in range(offsets[i], offsets[i + 1]):
+            dy = crossings[h, 2] * cr - crossings[h, 3] * sr
+            dz = crossings[h, 2] * sr + crossings[h, 3] * cr
+            a, b, c = 1.0 - dy * dy, -dy * dz, 1.0 - dz * dz
+            root = np.sqrt(a * c - b * b)
+            section = found[h - offsets[i], :, i]
+            section[0] = crossings[h, 0] * cr - crossings[h, 1] * sr
+            section[1] = crossings[h, 0] * sr + crossings[h, 1] * cr
+            section[2], section[3] = -b / a, root / a
+            section[4], section[5] = radius_m * np.sqrt(a) / root, -b * radius_m / np.sqrt(c) / root
+    return found
+
+
+@numba.njit(cache=True, nogil=True)
+def heights_of_hearts(sections: FloatArray, rise_m: FloatArray, cos_tilt: float) -> tuple[float, float]:
+    """Return the bed heights that the heart strips lie between; inf, -inf where there are none. [m]."""
+    low, high = np.inf, -np.inf
+    for c in range(sections.shape[0]):
+        for i in range(sections.shape[2]):
+            if sections[c, 4, i] >= 0.0:
+                height, top = rise_m[i] + sections[c, 1, i] * cos_tilt, sections[c, 4, i] * cos_tilt
+                low, high = min(low, height - top), max(high, height + top)
+    return low, high
+
+
+@numba.njit(cache=True, nogil=True, fastmath=FAST)
+def _heart_strips(
+    y: FloatArray,
+    z: FloatArray,
+    slope: FloatArray,
+    flat: FloatArray,
+    top: FloatArray,
+    at: FloatArray,
+    rise_m: FloatArray,
+    cos_tilt: float,
+    lower_m: float,
+    upper_m: float,
+    from_m: FloatArray,
+    to_m: FloatArray,
+) -> None:
+    # The y span of the part of a heart strip's section between two bed heights; one loop for vector instructions.
+    scale = 1.0 / cos_tilt
+    for i in range(len(y)):
+        low = max((lower_m - rise_m[i]) * scale - z[i], -top[i])
+        high = min((upper_m - rise_m[i]) * scale - z[i], top[i])
+        v = min(max(at[i], low), high)
+        right = y[i] + slope[i] * v + flat[i] * np.sqrt(max(0.0, top[i] * top[i] - v * v))
+        v = min(max(-at[i], low), high)
+        left = y[i] + slope[i] * v - flat[i] * np.sqrt(max(0.0, top[i] * top[i] - v * v))
+        from_m[i] = np.inf if low >= high else left
+        to_m[i] = -np.inf if low >= high else right
+
+
+@numba.njit(cache=True, nogil=True)
+def _ring_span(rings: FloatArray, first: int, last: int, lower_m: float, upper_m: float) -> tuple[float, float]:
+    # The y span of the part of a convex ring between two heights.
+    low, high = np.inf, -np.inf
+    for k in range(first, last):
+        a, b = k, k + 1 if k + 1 < last else first
+        za, zb = rings[a, 1], rings[b, 1]
+        if lower_m <= za <= upper_m:
+            low, high = min(low, rings[a, 0]), max(high, rings[a, 0])
+        for level in (lower_m, upper_m):
+            if (za < level) != (zb < level):
+                y = rings[a, 0] + (rings[b, 0] - rings[a, 0]) * (level - za) / (zb - za)
+                low, high = min(low, y), max(high, y)
+    return low, high
+
+
+@numba.njit(cache=True, nogil=True)
+def strips_of_layer(
+    inside: Inside, first: int, lower_m: float, upper_m: float, strips: FloatArray, counts: IntArray
+) -> None:
+    """Find what lies between two bed heights at the stations from `first` on.
+
+    strips : (most, 4, count) filled with (from y, to y, share lost, premium's share), inf and -inf where a heart is not
+    between them; counts : (count,) how many.
+    """
+    # Locals, so that the loop does not take the tuple apart at every station.
+    rise_m, cos_tilt, hearts, heart_counts = inside.rise_m, inside.cos_tilt, inside.hearts, inside.heart_counts
+    zone_offsets, ring_offsets, rings = inside.zone_offsets, inside.ring_offsets, inside.rings
+    zone_share, zone_feather = inside.zone_share, inside.zone_feather
+    stations = len(counts)
+    for c in range(len(hearts)):
+        strips[c, 0, :], strips[c, 1, :], strips[c, 2, :], strips[c, 3, :] = np.inf, -np.inf, inside.heart_share, 0.0
+        begin, end = max(first, inside.heart_spans[c, 0]), min(first + stations, inside.heart_spans[c, 1])
+        if begin < end:
+            heart = hearts[c]
+            _heart_strips(
+                heart[0, begin:end], heart[1, begin:end], heart[2, begin:end], heart[3, begin:end],
+                heart[4, begin:end], heart[5, begin:end], rise_m[begin:end], cos_tilt, lower_m, upper_m,
+                strips[c, 0, begin - first : end - first], strips[c, 1, begin - first : end - first],
+            )  # fmt: skip
+    for i in range(stations):
+        count = heart_counts[first + i]
+        if len(zone_share):
+            station = first + i
+            lower = (lower_m - rise_m[station]) / cos_tilt
+            upper = (upper_m - rise_m[station]) / cos_tilt
+            for q in range(zone_offsets[station], zone_offsets[station + 1]):
+                low, high = _ring_span(rings, ring_offsets[q], ring_offsets[q + 1], lower, upper)
+                if high > low:
+                    count = max(count, len(hearts))  # slots of hearts that are not there stay empty
+                    strips[count, 0, i], strips[count, 1, i] = low, high
+                    strips[count, 2, i], strips[count, 3, i] = zone_share[q], zone_feather[q]
+                    count += 1
+        counts[i] = count
+
+
+@numba.njit(cache=True, nogil=True)
+def largest_share(strips: FloatArray, i: int, count: int, column: int, low: float, high: float) -> float:
+    """Return the largest share that covers each point of low .. high at station i, summed along it. [m]."""
+    if count == 0:
+        return 0.0
+    if count > 2:
+        return _largest_of_many(strips, i, count, column, low, high)
+    first = max(0.0, min(high, strips[0, 1, i]) - max(low, strips[0, 0, i]))
+    if count == 1:
+        return strips[0, column, i] * first
+    second = max(0.0, min(high, strips[1, 1, i]) - max(low, strips[1, 0, i]))
+    both_low = max(low, strips[0, 0, i], strips[1, 0, i])
+    both = max(0.0, min(high, strips[0, 1, i], strips[1, 1, i]) - both_low)
+    a, b = strips[0, column, i], strips[1, column, i]
+    return a * first + b * second - min(a, b) * both
+
+
+@numba.njit(cache=True, nogil=True)
+def _largest_of_many(strips: FloatArray, i: int, count: int, column: int, low: float, high: float) -> float:
+    total, here = 0.0, low
+    while here < high:
+        # From here to the next place where any strip begins or ends the same strips cover the line.
+        until, share = high, 0.0
+        for k in range(count):
+            if strips[k, column, i] <= 0.0:
+                continue
+            if strips[k, 0, i] > here:
+                until = min(until, strips[k, 0, i])
+            elif strips[k, 1, i] > here:
+                until = min(until, strips[k, 1, i])
+                share = max(share, strips[k, column, i])
+        total += share * (until - here)
+        here = until
+    return total

@@ -1,0 +1,279 @@
+"""One lay at every blade height: what each pass asks of the mill, and the wood on each face that it opens.
+
+Row r stands for the bed height (lowest_row + r) x step.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from math import ceil, cos, radians, sin
+from typing import NamedTuple
+
+import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from optimizer.stations.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
+from optimizer.stations.inside import Inside, heart_sections, heights_of_hearts
+from optimizer.bed.lay import Lay
+from optimizer.bed.sawn_layers import cut_meets
+from optimizer.stations.stations import Stations
+from optimizer.stations.terms import Terms
+from optimizer.bed.zones import alignment
+from scans.log import FloatArray, IntArray
+
+BoolArray = NDArray[np.bool_]
+
+
+class Faces(NamedTuple):
+    """Faces at every row, or a kerf above or below it.
+
+    chords, shift : the face of row r is row r + shift of the table; none where that is beyond the table.
+    simple : (table rows,) whether a face has one interval of wood at most at every usable station.
+    usable_m2 : (rows,) the most that runs can hold on the face. usable_worth_m2 : (rows,) a bound on their areas times
+        their width factors. best_factor : (rows,) the greatest width factor that a slab of this face can have.
+    """
+
+    chords: Chords
+    shift: int
+    simple: BoolArray
+    usable_m2: FloatArray
+    usable_worth_m2: FloatArray
+    best_factor: FloatArray
+
+
+@dataclass(frozen=True)
+class HeartStrip:
+    """How wide the heart strip is, and what share of the price is lost on it. [m]."""
+
+    radius_m: float
+    share: float
+
+
+class LayTable(NamedTuple):
+    """What each row of a lay meets.
+
+    possible, may_be_first : (rows,) whether the mill can make the pass; whether so little wood stands above it that
+        it can be the first. possible_flipped, may_be_first_flipped : the same after a flip, with the log upside
+        down: the kerf lies on the other side of the pass.
+    pass_cost : (rows,). first, last : usable stations. cell_m : length of their cells along the bed.
+    upper, lower, under : faces at the passes, a kerf above them, and a kerf below them (where faces are after a
+        flip; the same as `upper` where the mill cannot flip).
+    """
+
+    lowest_row: int
+    possible: BoolArray
+    may_be_first: BoolArray
+    possible_flipped: BoolArray
+    may_be_first_flipped: BoolArray
+    pass_cost: FloatArray
+    first: int
+    last: int
+    cell_m: float
+    upper: Faces
+    lower: Faces
+    under: Faces
+    inside: Inside
+
+
+def lay_table(
+    stations: Stations,
+    lay: Lay,
+    height_m: float,
+    terms: Terms,
+    heart: HeartStrip,
+    reach_m: FloatArray | None = None,
+    forbidden_m: Sequence[tuple[float, float]] = (),
+) -> LayTable:
+    """Meet every blade height with the wood.
+
+    height_m : how high the log stands above the bunks. reach_m : (rows,) the exact reach of each row
+    where it is known; else it is taken at the stations. forbidden_m : heights (from, to) that no blade may
+    stand between: metal and its keep-out.
+    """
+    lowest, rows = lowest_row(terms), row_count(height_m, terms)
+    tilt = radians(lay.tilt_deg)
+    wood = _turned(stations, lay, terms, outer=False)
+    # Where the kerf is a whole number of steps, the faces beside a pass are rows of the same table.
+    kerf_steps = terms.kerf_m / terms.step_m
+    shared = abs(kerf_steps - round(kerf_steps)) < 1e-9
+    shift = round(kerf_steps) if shared else 0
+    offsets = stations.wood.offsets
+    at_passes = chord_table(offsets, wood, rows + shift, 0.0, stations.wood.slots)
+    # A run's length is along the bed, a little more than along the log.
+    least_m = terms.min_length_m * cos(tilt)
+    measure = (
+        stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m, terms.worth_step_m, terms.worth_m,
+    )  # fmt: skip
+    measured = wood_by_row(at_passes, *measure)
+    whole = _faces(at_passes, measured, stations, tilt, terms)
+
+    def faces(way: int) -> Faces:
+        if way == 0 or shared:
+            return _shifted(whole, way * shift, rows)
+        beside = chord_table(offsets, wood, rows, way * kerf_steps, stations.wood.slots)
+        return _faces(beside, wood_by_row(beside, *measure), stations, tilt, terms)
+
+    if reach_m is None and stations.outer is stations.wood:
+        reach_m = reach_of_chords(at_passes, rows)
+    elif reach_m is None:
+        reach_m = reach_by_row(_turned(stations, lay, terms, outer=True), rows)
+    area, length = measured[0][:rows], measured[1][:rows]
+    cost = terms.pass_cost + np.maximum(terms.cost_per_m * length, terms.cost_per_m2 * area) / cos(tilt)
+    heights = (lowest + np.arange(rows)) * terms.step_m
+    possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
+    possible_flipped = possible.copy()
+    for barred_m in forbidden_m:
+        possible_flipped &= ~cut_meets((heights - terms.kerf_m, heights), barred_m)
+        possible &= ~cut_meets((heights, heights + terms.kerf_m), barred_m)
+    may_be_first = height_m - heights <= terms.throat_depth_m
+    may_be_first_flipped = heights <= terms.throat_depth_m
+    if terms.all_depths:
+        possible &= may_be_first
+        possible_flipped &= may_be_first_flipped
+    upper = faces(0)
+    return LayTable(
+        lowest_row=lowest,
+        possible=possible,
+        may_be_first=may_be_first,
+        possible_flipped=possible_flipped,
+        may_be_first_flipped=may_be_first_flipped,
+        pass_cost=cost,
+        first=stations.first,
+        last=stations.last,
+        cell_m=float(stations.cell_m[stations.first]) / cos(tilt),
+        upper=upper,
+        lower=faces(1),
+        under=faces(-1) if terms.can_flip else upper,
+        inside=turned_inside(stations, lay, heart),
+    )
+
+
+def _turned(stations: Stations, lay: Lay, terms: Terms, *, outer: bool) -> FloatArray:
+    rings = stations.outer if outer else stations.wood
+    return turn_rings(
+        rings.offsets,
+        rings.segments,
+        stations.x_m,
+        radians(lay.roll_deg),
+        radians(lay.tilt_deg),
+        lay.lift_m,
+        lowest_row(terms) * terms.step_m,
+        terms.step_m,
+    )
+
+
+def _faces(
+    chords: Chords,
+    measured: tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray],
+    stations: Stations,
+    tilt: float,
+    terms: Terms,
+) -> Faces:
+    """Return the faces at every row of a table."""
+    _area, _length, usable, worth, widest = measured
+    return Faces(
+        chords=chords,
+        shift=0,
+        simple=_simple_rows(chords, stations.first, stations.last),
+        usable_m2=usable / cos(tilt),
+        usable_worth_m2=worth / cos(tilt),
+        best_factor=best_factor_up_to(terms, np.minimum(widest, terms.max_width_m)),
+    )
+
+
+def _shifted(faces: Faces, shift: int, rows: int) -> Faces:
+    """Return the faces so many rows above those of a table; nothing where these are beyond it."""
+    below, count = max(0, -shift), len(faces.simple)
+
+    def moved(values: FloatArray) -> FloatArray:
+        there = values[max(0, shift) : min(count, rows + shift)]
+        if below == 0 and len(there) == rows:
+            return there
+        found = np.zeros(rows)
+        found[below : below + len(there)] = there
+        return found
+
+    return faces._replace(
+        shift=shift,
+        usable_m2=moved(faces.usable_m2),
+        usable_worth_m2=moved(faces.usable_worth_m2),
+        best_factor=moved(faces.best_factor),
+    )
+
+
+def best_factor_up_to(terms: Terms, width_m: FloatArray) -> FloatArray:
+    """Return the greatest width factor that any mean width up to these can have."""
+    at, factor = terms.width_at_m, terms.width_factor
+    before = np.concatenate([factor[:1], np.maximum.accumulate(factor)])
+    best: FloatArray = np.maximum(np.interp(width_m, at, factor), before[np.searchsorted(at, width_m, side="right")])
+    return best
+
+
+@numba.njit(cache=True, nogil=True)
+def _simple_rows(table: Chords, first: int, last: int) -> BoolArray:
+    rows = len(table.counts)
+    simple = np.ones(rows, dtype=np.bool_)
+    if table.most > 2:
+        for r in range(rows):
+            for i in range(first, last):
+                if table.counts[r, i] > 2:
+                    simple[r] = False
+                    break
+    return simple
+
+
+def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
+    """Return what lies inside the wood at the stations, turned as the log lies."""
+    roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
+    at = np.arange(len(stations.x_m))
+    rise_m = stations.x_m * sin(tilt) + lay.lift_m
+    hearts, heart_counts = np.zeros((0, 6, len(at))), np.zeros(len(at), dtype=np.int64)
+    if heart.share > 0.0:
+        hearts = heart_sections(stations.hearts, stations.heart_offsets, roll, heart.radius_m)
+        heart_counts = np.diff(stations.heart_offsets)
+    low_m, high_m = heights_of_hearts(hearts, rise_m, cos(tilt))
+    rings, zone_counts = stations.rings, np.diff(stations.zone_offsets)
+    if len(rings):
+        turn = np.array([[cos(roll), sin(roll)], [-sin(roll), cos(roll)]])
+        rings = np.ascontiguousarray(rings @ turn)
+        owner = np.repeat(np.repeat(at, zone_counts), np.diff(stations.ring_offsets))
+        heights_m = rise_m[owner] + rings[:, 1] * cos(tilt)
+        low_m, high_m = min(low_m, float(heights_m.min())), max(high_m, float(heights_m.max()))
+    normal = lay.log_to_bed[2, :3]  # of every slab, in the log frame
+    feather = [0.0 if zone.normal is None else alignment(normal, zone.normal) for zone in stations.zones]
+    return Inside(
+        hearts=hearts,
+        heart_counts=heart_counts,
+        heart_spans=_spans(heart_counts, len(hearts)),
+        zone_offsets=stations.zone_offsets,
+        ring_offsets=stations.ring_offsets,
+        rings=rings,
+        zone_share=np.array([zone.share for zone in stations.zones])[stations.zone_of],
+        zone_feather=np.array(feather)[stations.zone_of],
+        heart_share=heart.share,
+        rise_m=rise_m,
+        cos_tilt=cos(tilt),
+        low_m=low_m,
+        high_m=high_m,
+        most=len(hearts) + int(zone_counts.max(initial=0)),
+        best_feather=max(feather, default=0.0),
+    )
+
+
+def _spans(counts: IntArray, most: int) -> IntArray:
+    """Return (most, 2): from the first station to beyond the last where counts are over 0, over 1 and so on."""
+    spans = np.zeros((most, 2), dtype=np.int64)
+    for c in range(most):
+        there = np.flatnonzero(counts > c)
+        spans[c] = there[0], there[-1] + 1
+    return spans
+
+
+def lowest_row(terms: Terms) -> int:
+    """Return the lowest pass that the mill can make, in height steps."""
+    return max(1, ceil(terms.lowest_blade_m / terms.step_m - 1e-9))
+
+
+def row_count(height_m: float, terms: Terms) -> int:
+    """Return how many rows reach the top of a log that stands so high."""
+    return max(0, int(height_m / terms.step_m) + 1 - lowest_row(terms) + 1)

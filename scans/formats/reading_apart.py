@@ -1,0 +1,62 @@
+"""Reads a scan in a process of its own, so that neither time nor memory can be had without end."""
+
+import multiprocessing
+from multiprocessing.connection import Connection
+from typing import Any
+
+from scans.errors import ScanError
+from scans.formats.readers import read_scan
+from scans.formats.scan import ReadingLimits, Scan
+
+_AGAIN = "thin the scan and export it again, or export it in another format"
+
+
+def read_scan_apart(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
+    """Return what `scans.readers.read_scan` does, within limits.seconds and limits.memory_bytes.
+
+    Raises ScanError as that does, and where the limits are passed or the reading process ends by itself, as a damaged
+    file can make compiled libraries do. Where the system cannot limit a process's memory, time alone is limited.
+    """
+    context = multiprocessing.get_context("spawn")
+    here, there = context.Pipe(duplex=False)
+    reader = context.Process(target=_read, args=(there, data, suffix, limits), daemon=False)
+    reader.start()
+    there.close()
+    try:
+        if not here.poll(limits.seconds):
+            raise ScanError(f"the file was not read within {limits.seconds:g} s, the most that is waited: {_AGAIN}")
+        answer: Any = here.recv()
+    except EOFError:
+        reader.join()
+        raise ScanError(
+            f"the file cannot be read: its reading ended with code {reader.exitcode}; it is damaged, or needs more "
+            f"than {limits.memory_bytes / 1e9:g} GB: {_AGAIN}"
+        ) from None
+    finally:
+        here.close()
+        reader.kill()
+        reader.join()
+    if isinstance(answer, str):
+        raise ScanError(answer)
+    assert isinstance(answer, Scan)  # noqa: S101 - the process sends nothing else
+    return answer
+
+
+def _read(there: Connection, data: bytes, suffix: str, limits: ReadingLimits) -> None:
+    _limit_memory(limits.memory_bytes)
+    try:
+        there.send(read_scan(data, suffix, limits))
+    except ScanError as error:
+        there.send(str(error))
+    except MemoryError:
+        there.send(f"the file needs more than the {limits.memory_bytes / 1e9:g} GB that reading may take: {_AGAIN}")
+
+
+def _limit_memory(most_bytes: int) -> None:
+    try:
+        import resource  # noqa: PLC0415 - not on every system
+    except ImportError:
+        return
+    hard = resource.getrlimit(resource.RLIMIT_AS)[1]
+    most = most_bytes if hard == resource.RLIM_INFINITY else min(most_bytes, hard)
+    resource.setrlimit(resource.RLIMIT_AS, (most, hard))

@@ -1,0 +1,1 @@
+"""Invented logs, yards and phone scans whose truth is known: to try things on, and to measure by."""

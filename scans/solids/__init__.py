@@ -1,0 +1,1 @@
+"""Closed meshes: bodies and sections, the log frame, hearts and forks, the wood under the bark."""

@@ -1,0 +1,349 @@
+"""What the API takes and gives beside plans, mills and price books: logs, marks, jobs, and what is asked of them."""
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_serializer, field_validator
+
+from optimizer.documents.mill import Mill
+from optimizer.planning import DEFAULT_LAYS
+from optimizer.documents.prices import PriceBook
+from optimizer.documents.typed import Typed
+from optimizer.wood.woods import find_wood
+from scans.messages import writable
+from service.contract.job_state import JobState
+from service.typed.log_reading import AboutLog, end_trim_m, taped_m_of
+from service.typed.mark_sheet import MarkTyped
+from service.words.quantities import in_si
+from service.contract.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
+from service.words.units import Units
+from service.typed.way import Way
+
+Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
+JobKind = Literal["read", "plan", "way"]
+
+
+class Shown(BaseModel):
+    """A part of an answer. Frozen."""
+
+    model_config = ConfigDict(frozen=True)
+
+
+class ErrorShown(Shown):
+    """What is wrong, and what to do about it."""
+
+    status: int = Field(description="The HTTP status.", examples=[422])
+    message: str = Field(description="The field, the bound, the value, in one line.")
+    field: str | None = Field(None, description="The field that is wrong, where it is one.")
+    what_to_do: str = Field(description="What to do next.")
+
+    @field_validator("message", "field", mode="before")
+    @classmethod
+    def in_letters_that_can_be_sent(cls, text: Any) -> Any:
+        """Take what repeats somebody's half of a surrogate pair, as JSON may hold one."""
+        return writable(text) if isinstance(text, str) else text
+
+    @field_serializer("message", when_used="json")
+    def in_si(self, message: str) -> str:
+        """Write its quantities in SI, as programs read it; pages write them in their reader's units."""
+        return in_si(message)
+
+
+class ErrorAnswer(Shown):
+    """The one shape of every error."""
+
+    error: ErrorShown
+
+
+class About(Typed):
+    """What is said of a log beside its file; what is left out is taken from the file."""
+
+    species: str | None = Field(None, max_length=200, description="The wood.", examples=["sugar maple"])
+    bark: Literal["on", "off"] | None = Field(
+        None, description="Whether the bark is on; else the sheet's, or on.", examples=["off"]
+    )
+    end_trim: str | None = Field(
+        None,
+        max_length=40,
+        description="Lost at each end, with its unit; else the sheet's, or 2 in.",
+        examples=["2 in"],
+    )
+    cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost.", examples=[150])
+    unit: Literal["m", "cm", "mm", "in", "ft"] | None = Field(
+        None, description="The unit of a scan; else what makes a log of it.", examples=["mm"]
+    )
+    up: Literal["x", "y", "z", "-x", "-y", "-z"] | None = Field(
+        None, description="The axis of a scan that points up; else as it lies.", examples=["y"]
+    )
+    butt: Literal["other"] | None = Field(
+        None,
+        description="other: take the other end of a scan for the butt end than was found.",
+        examples=["other"],
+    )
+    taped_length: str | None = Field(
+        None,
+        max_length=40,
+        description="The log's length by the tape, with its unit: sets a scan's scale.",
+        examples=["9 ft 8 in"],
+    )
+    pick: int | None = Field(
+        None, ge=1, le=1000, description="Which log of a scan, the largest first; else 1.", examples=[2]
+    )
+
+    @field_validator("species")
+    @classmethod
+    def known_species(cls, name: str | None) -> str | None:
+        """Refuse a wood that is not known, while whoever wrote it is still there."""
+        if name is not None:
+            find_wood(name)
+        return name
+
+    @field_validator("end_trim")
+    @classmethod
+    def readable_trim(cls, text: str | None) -> str | None:
+        """Refuse what is no length of that kind."""
+        if text is not None:
+            end_trim_m(text)
+        return text
+
+    @field_validator("taped_length")
+    @classmethod
+    def readable_tape(cls, text: str | None) -> str | None:
+        """Refuse what is no length of that kind."""
+        if text is not None:
+            taped_m_of(text)
+        return text
+
+    def about_log(self) -> AboutLog:
+        """Return the same for reading."""
+        return AboutLog(**self.model_dump())
+
+
+class LogFacts(Shown):
+    """What a log that was read is."""
+
+    source: Literal["sheet", "solid", "scan"] = Field(description="A log sheet, a closed mesh, or a scan.")
+    species: str = Field(description="The table's name in lower case, or unknown.")
+    bark: bool = Field(description="Whether the bark is on.")
+    length_m: float = Field(description="Extent along the log. [m]")
+    volume_m3: float = Field(description="Wood alone. [m3]")
+    mass_kg: float = Field(description="Green, bark too. [kg]")
+    end_trim_m: float = Field(description="Lost at each end. [m]")
+    cost: float = Field(description="What the log cost.")
+    limbs: int = Field(description="How many limbs it divides into; 0 for one stem.")
+    faces: int = Field(description="Triangles of its outer surface.")
+    not_seen_share: float | None = Field(description="Share of the surface that the scan did not see.")
+    surface_error_m: float | None = Field(description="How far off the surface may be. [m]")
+    guessed_within_m: float | None = Field(
+        None, description="How near the truth four of five places lie that no scan saw. [m]"
+    )
+    warnings: tuple[str, ...] = Field(
+        description="What was found odd, or assumed; its quantities in SI, in braces: {2.95 m}."
+    )
+
+
+class LogShown(Shown):
+    """A log."""
+
+    id: Id
+    name: str = Field(description="What it is called.")
+    state: Literal["reading", "ready", "failed"] = Field(description="Whether it was read yet.")
+    file_name: str = Field(description="What its file was called.")
+    file_sha256: str = Field(description="Hash of its file.")
+    file_bytes: int = Field(description="How large its file is.")
+    about: About = Field(description="What was said of it.")
+    facts: LogFacts | None = Field(description="What it is; null until it was read.")
+    job_id: Id | None = Field(description="The job that reads it.")
+    error: ErrorShown | None = Field(description="Why it could not be read.")
+    made_at: str = Field(description="When it came, ISO 8601.")
+
+
+class MarkPlaced(Typed):
+    """A mark pointed out on the surface: where it is, in the log frame."""
+
+    kind: Literal["metal", "knot", "rot", "crack", "pith"] = Field(description="What is there.")
+    x_m: float = Field(ge=-1, le=61, description="Log frame. [m]")
+    y_m: float = Field(ge=-5, le=5, description="Log frame. [m]")
+    z_m: float = Field(ge=-5, le=5, description="Log frame. [m]")
+    radius_m: float = Field(0.0, ge=0, le=1, description="Radius of the rod that it fills; 0 of pith. [m]")
+    depth_m: float = Field(0.0, ge=0, le=5, description="How far it goes inwards; 0 of pith. [m]")
+
+
+class MillKept(Shown):
+    """A mill that is kept."""
+
+    id: Id
+    name: str = Field(description="What the owner calls it.")
+    changed_at: str = Field(description="When it was last written, ISO 8601.")
+    mill: Mill
+
+
+class PriceBookKept(Shown):
+    """A price book that is kept."""
+
+    id: Id
+    name: str = Field(description="What the owner calls it.")
+    changed_at: str = Field(description="When it was last written, ISO 8601.")
+    prices: PriceBook
+
+
+def _way_of_marking(mark: Any) -> str:
+    """Tell a mark that was pointed out from one that was measured."""
+    given = mark if isinstance(mark, dict) else getattr(mark, "model_fields_set", ())
+    return "placed" if "x_m" in given or "x" in given else "taped"
+
+
+MarkGiven = Annotated[
+    Annotated[MarkTyped, Tag("taped")] | Annotated[MarkPlaced, Tag("placed")], Discriminator(_way_of_marking)
+]
+"""A mark, either way."""
+
+
+class Assumed(Typed):
+    """What a log is planned on: a kept mill and price book."""
+
+    mill_id: Id | None = Field(None, description="A kept mill; else the one that was written last.")
+    prices_id: Id | None = Field(None, description="A kept price book; else the one that was written last.")
+
+
+Doubt = Annotated[
+    Literal["on", "off"],
+    Field(description="Whether to weigh how far the log may be off, and how far off it may be set."),
+]
+
+
+class PlanRequest(Assumed):
+    """How to plan a log."""
+
+    lays: int = Field(DEFAULT_LAYS, ge=1, le=1_000_000, description="About how many lays to price.")
+    seconds: float | None = Field(None, gt=0, le=1e6, description="When to stop at the latest. [s]")
+    gap: float | None = Field(
+        None, gt=0, lt=1, description="Go on proving until the gap is so small, as a share of the bound."
+    )
+    doubt: Doubt = "on"
+    seed: int = Field(0, ge=0, le=2**31, description="Of the random numbers; the same seed gives the same plans.")
+
+
+class WayRequest(Assumed):
+    """A way that somebody chose. Lengths are texts with their unit; bare numbers are inches, or mm where metric."""
+
+    of_plan: Id | None = Field(
+        None,
+        description="A plan that it goes on from: of mill_id and prices_id what is left out is that of this plan, as "
+        "it was when it was made; for a log that is half sawn.",
+    )
+    roll_deg: float = Field(ge=-3600, le=3600, description="How far to roll the log, clockwise seen from the butt.")
+    heights: str = Field(
+        max_length=2000,
+        description="Blade heights as the mill's scale reads them, from the top, with commas between.",
+        examples=["20, 17 5/8, 15 1/4"],
+    )
+    shim_butt: str = Field("0", max_length=40, description="What stands under the butt end.", examples=["1 in"])
+    shim_top: str = Field("0", max_length=40, description="What stands under the top end.")
+    made: int | None = Field(None, ge=1, le=1000, description="So many heights are sawn already: plan the rest anew.")
+    seen: tuple[Annotated[str, Field(max_length=100)], ...] = Field(
+        (), max_length=50, description="Faces as found, to compare.", examples=[["1: 22 in x 8 ft"]]
+    )
+    stretch: str = Field(
+        "",
+        max_length=80,
+        description="Of a log longer than the bed, from where to where it lies on it, from the butt end.",
+        examples=["2 ft to 11 ft 6 in"],
+    )
+    doubt: Doubt = "on"
+    units: Units = Field(Units.IMPERIAL, description="What bare numbers are in.")
+
+    def way(self) -> Way:
+        """Return the way as typed."""
+        return Way(self.roll_deg, self.shim_butt, self.shim_top, self.heights, self.made, self.seen, self.stretch)
+
+
+class JobShown(Shown):
+    """A job: reading a log, planning it, or pricing a way."""
+
+    id: Id
+    kind: JobKind = Field(description="What it does.")
+    log_id: Id = Field(description="The log that it is about.")
+    state: JobState = Field(description="Where it is.")
+    stage: str = Field(description="What it does just now.")
+    done: int = Field(description="How much of the stage is done.")
+    total: int = Field(description="How much the stage holds; 0 where that is not known.")
+    best_net: float | None = Field(description="The best net so far.")
+    gap: float | None = Field(description="How much better another lay could be, proven, as a share.")
+    cancel_wanted: bool = Field(description="Whether it was asked to stop.")
+    attempt: int = Field(description="How often it was started.")
+    plan_id: Id | None = Field(description="The plan that it made.")
+    error: ErrorShown | None = Field(description="Why it failed.")
+    made_at: str = Field(description="When it was asked for, ISO 8601.")
+    started_at: str | None = Field(description="When it was last started.")
+    ended_at: str | None = Field(description="When it ended.")
+
+
+class PlanLine(Shown):
+    """A plan in one line."""
+
+    id: Id
+    log_id: Id
+    kind: Literal["plan", "way"] = Field(description="Searched, or a way that somebody chose.")
+    mill: str = Field(description="Name of the mill.")
+    prices: str = Field(description="Name of the price book.")
+    currency: str = Field(description="Of the net.")
+    net: float = Field(description="Of the way that it puts first.")
+    net_expected: float | None = Field(description="The same in the mean, where doubt was weighed.")
+    made_at: str = Field(description="When, ISO 8601.")
+
+
+class SpeciesLine(Shown):
+    """A wood of the table."""
+
+    name: str = Field(description="The table's name.")
+    scientific_name: str = Field(description="Its Latin name.")
+    green_density_kg_m3: float = Field(description="[kg/m3]")
+    shrinkage_radial_pct: float = Field(description="Green to oven-dry. [%]")
+    shrinkage_tangential_pct: float = Field(description="Green to oven-dry. [%]")
+    status: str = Field(description="seen, or memory where a figure was not read in its source.")
+
+
+class LogAdded(Shown):
+    """A log that came in."""
+
+    log: LogShown
+    job: JobShown | None = Field(description="The job that reads it; null where it was read long ago.")
+    again: bool = Field(description="Whether the same file with the same words was here already.")
+
+
+class TickSaid(Typed):
+    """What is said of a tick beside where it is."""
+
+    who: str = Field("", max_length=MOST_WHO, description="Whoever made it, in a word.", examples=["Ann"])
+    seen: int | None = Field(
+        None,
+        ge=0,
+        le=2**31 - 1,
+        description="Of a change that waited for a signal: `changes` of the tick as it was seen last, 0 for none. "
+        "Such a change takes back no tick that it did not see.",
+        examples=[1],
+    )
+    seconds_ago: float = Field(
+        0.0, ge=0, le=MOST_SECONDS_AGO, description="How long such a change waited. [s]", examples=[90]
+    )
+
+    @field_validator("who")
+    @classmethod
+    def in_one_line(cls, name: str) -> str:
+        """Return a name without breaks and needless blanks."""
+        return " ".join(name.split())
+
+    def change(self, *, is_ticked: bool) -> Change:
+        """Return it as a change of a tick."""
+        return Change(is_ticked, self.who, self.seen, self.seconds_ago)
+
+
+class TickShown(Shown):
+    """A tick on a cut list, or one that was taken back."""
+
+    way: str = Field(description="The way of the plan: its rank, level or plain.")
+    step: str = Field(description="What is ticked off: pass-3, roll, shim-1, crosscut, sweep, stop.")
+    is_ticked: bool = Field(description="Whether it is ticked.")
+    who: str = Field(description="Whoever changed it last, where they said so.")
+    changed_at: str = Field(description="When it was changed last, ISO 8601.")
+    changes: int = Field(description="How often it was changed.")

@@ -1,0 +1,59 @@
+"""From a log that was read to what the optimizer asks for, and to what is shown of it."""
+
+from dataclasses import replace
+
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import Mark
+from optimizer.planning import LogGiven
+from optimizer.documents.prices import PriceBook
+from scans.messages import long_length, short_length
+from service.contract.documents import LogFacts
+from service.typed.errors import InputError
+from service.typed.log_reading import LogRead
+from service.typed.mark_sheet import idle_marks
+
+
+def log_given(read: LogRead, mill: Mill, prices: PriceBook) -> LogGiven:
+    """Return a log as the optimizer takes it. Raises InputError where the end trim leaves nothing of it."""
+    if 2.0 * read.end_trim_m >= read.log.length_m:
+        raise InputError(
+            f"the end trim leaves nothing of the log: {short_length(read.end_trim_m)} at each end of "
+            f"{long_length(read.log.length_m)}; give less with --end-trim, or in the sheet"
+        )
+    return LogGiven(
+        log=read.log,
+        source=read.source,
+        wood=read.wood,
+        end_trim_m=(read.end_trim_m, read.end_trim_m),
+        bark_on=read.bark_on,
+        bark_ratio=read.bark_ratio,
+        cost=read.cost,
+        marks=read.marks,
+        warnings=(*read.warnings, *idle_marks(read.marks, mill, prices)),
+    )
+
+
+def log_facts(read: LogRead) -> LogFacts:
+    """Return what is shown of a log before it is planned."""
+    log, wood = read.log, read.wood
+    return LogFacts(
+        source=read.source.kind,
+        species=wood.name,
+        bark=read.bark_on,
+        length_m=log.length_m,
+        volume_m3=log.wood.volume_m3,
+        mass_kg=wood.log_mass_kg(log.wood.volume_m3, log.outer.volume_m3),
+        end_trim_m=read.end_trim_m,
+        cost=read.cost,
+        limbs=max(0, len(log.hearts) - 1),
+        faces=len(log.outer.faces),
+        not_seen_share=log.not_seen_share,
+        surface_error_m=log.surface_error_m,
+        guessed_within_m=log.guessed_within_m,
+        warnings=read.warnings,
+    )
+
+
+def called(read: LogRead, name: str, marks: tuple[Mark, ...]) -> LogRead:
+    """Return a log under the name and with the marks that it has now."""
+    return replace(read, log=replace(read.log, name=name), marks=marks)

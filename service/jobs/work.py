@@ -1,0 +1,208 @@
+"""What a worker does with a job: it needs the database and the file store, and nothing of the server.
+
+A worker may go away at any time. What it made is kept in the one transaction that ends its job.
+"""
+
+import logging
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy.exc import SQLAlchemyError
+
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import PlanDocument
+from optimizer.planning import Progress, Run, SearchSettings
+from optimizer.documents.prices import PriceBook
+from scans.log_of_scan import READING_STAGES
+from service.contract import job_state
+from service.store.database import Database
+from service.contract.documents import ErrorShown, JobShown, PlanRequest, WayRequest
+from service.store.file_store import FileStore
+from service.typed.files import FileRead
+from service.store.log_file import pack_log, unpack_log
+from service.contract.log_given import called, log_facts
+from service.typed.log_reading import LogRead, read_log
+from service.store.named_files import naming_files
+from service.contract.refusals import DiskFullError, error_shown, ours
+from service.store.store import Store
+from service.use_cases import plan_read_log, price_own_way
+
+PROGRESS_SECONDS = 0.2
+_END_TRIES, _END_SECONDS = 30, 2.0
+"""How often, and how far apart, a worker tries to note on a full disk that its job failed."""
+_LOGGER = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True)
+class Order:
+    """A job to do. files : folder of the file store. cores : processor cores that it may use."""
+
+    database_url: str
+    files: str
+    job_id: str
+    attempt: int
+    cores: int
+
+
+def search_settings(request: PlanRequest, cores: int) -> SearchSettings:
+    """Return the settings of a search that was asked for."""
+    return SearchSettings(
+        lays=request.lays,
+        seconds=request.seconds,
+        gap=request.gap,
+        seed=request.seed,
+        workers=cores,
+        doubt=request.doubt == "on",
+    )
+
+
+def not_kept() -> ErrorShown:
+    """Return what is shown of a job whose result the database did not take."""
+    return ErrorShown(
+        status=507,
+        message="the result could not be written to the database",
+        what_to_do="Make room on the service's disk, and start the job again.",
+    )
+
+
+class StoppedError(Exception):
+    """The job is not to go on: it was cancelled, or another attempt took it over."""
+
+
+def work_off(order: Order) -> None:
+    """Do a job and note how it ended. Raises nothing but what breaks the worker itself."""
+    database = Database(order.database_url)
+    try:
+        _Worker(order, Store(database), FileStore(Path(order.files))).run()
+    finally:
+        database.close()
+
+
+class _Worker:
+    def __init__(self, order: Order, store: Store, files: FileStore) -> None:
+        self.order, self.store, self.files = order, store, files
+        self.job: JobShown = store.job(order.job_id)
+        self._noted = -PROGRESS_SECONDS
+        self._stage = ""
+
+    def run(self) -> None:
+        """Do the job."""
+        try:
+            {"read": self.read, "plan": self.plan, "way": self.way}[self.job.kind]()
+        except StoppedError:
+            self._end(job_state.stopped)
+        except SQLAlchemyError:
+            _LOGGER.exception("job %s could not be noted", self.order.job_id)
+            self._fail(not_kept())
+        except Exception as error:
+            shown = error_shown(error)
+            if shown is None:
+                _LOGGER.exception("job %s broke", self.order.job_id)
+                shown = ours()
+            self._fail(shown)
+
+    def read(self) -> None:
+        """Read a log's file."""
+        log = self.store.log(self.job.log_id)
+        stages = (*READING_STAGES, "keeping the log")
+        file = FileRead(log.file_name, self.files.read(log.file_sha256), log.file_sha256)
+        read = read_log(
+            file, log.about.about_log(), on_stage=lambda stage: self.note(stage, stages.index(stage), len(stages))
+        )
+        self.note(stages[-1], len(stages) - 1, len(stages))
+        with self.files.incoming() as (stream, path):
+            key = self.files.write(stream, pack_log(read))
+            with naming_files(self.store, self.files) as touched:
+                touched.add(self.files.keep(path, key))
+                self.store.finish_read(self.order.job_id, self.order.attempt, key, log_facts(read), read.marks)
+
+    def plan(self) -> None:
+        """Plan a log."""
+        asked = self._asked()
+        request = PlanRequest.model_validate(asked["request"])
+        mill, prices = _assumed(asked)
+        settings = self._settings(request)
+        self._finish(
+            plan_read_log(self._log(), mill, prices, settings=settings, run=self._run(), on_progress=self.on_progress)
+        )
+
+    def way(self) -> None:
+        """Price a way that somebody chose."""
+        asked = self._asked()
+        request = WayRequest.model_validate(asked["request"])
+        mill, prices = _assumed(asked)
+        chosen = request.way().given(mill, request.units)
+        read = self._log()
+        self.note("pricing")
+        weighs = request.doubt == "on"
+        self._finish(price_own_way(read, mill, prices, chosen, run=self._run(), doubt=weighs, workers=self.order.cores))
+
+    def note(
+        self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None, gap: float | None = None
+    ) -> None:
+        """Note how far it is. Raises StoppedError where it is not to go on."""
+        if not self.store.note_progress(self.order.job_id, self.order.attempt, stage, done, total, best_net, gap):
+            raise StoppedError
+        self._noted, self._stage = time.monotonic(), stage
+
+    def on_progress(self, progress: Progress) -> None:
+        """Note a search's progress, now and then."""
+        late = time.monotonic() - self._noted > PROGRESS_SECONDS
+        if late or progress.stage != self._stage or progress.done == progress.total:
+            gap = getattr(progress, "gap", None)  # a search that proves no bound says nothing of it
+            self.note(progress.stage, progress.done, progress.total, progress.best_net, gap)
+
+    def _asked(self) -> dict[str, Any]:
+        return self.store.job_request(self.order.job_id)
+
+    def _settings(self, request: PlanRequest) -> SearchSettings:
+        return search_settings(request, self.order.cores)
+
+    def _log(self) -> LogRead:
+        self.note("taking up the log")
+        log = self.store.log(self.job.log_id)
+        key = self.store.log_read_key(self.job.log_id)
+        if key is None:
+            raise StoppedError
+        return called(
+            unpack_log(self.files.read(key)), log.name, tuple(mark for _, mark in self.store.marks(self.job.log_id))
+        )
+
+    def _run(self) -> Run:
+        return Run(
+            # The plan bears its job's id, so that no job can leave two.
+            id=self.order.job_id,
+            made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+            made_with=f"pithline {version('pithline')}",
+            clock=time.monotonic,
+        )
+
+    def _finish(self, document: PlanDocument) -> None:
+        self.store.finish_plan(self.order.job_id, self.order.attempt, document)
+
+    def _fail(self, shown: ErrorShown) -> None:
+        self._end(lambda status: job_state.failed(status, shown.message), shown)
+
+    def _end(self, step: Callable[[job_state.JobStatus], job_state.JobStatus], shown: ErrorShown | None = None) -> None:
+        # What the job wrote in vain is free again; where the disk is full to the last, somebody may make room.
+        for tries_left in reversed(range(_END_TRIES)):
+            try:
+                self.store.step_job(self.order.job_id, step, attempt=self.order.attempt, error=shown)
+            except job_state.JobStateError:
+                _LOGGER.info("job %s ended otherwise", self.order.job_id)
+            except DiskFullError:
+                if not tries_left:
+                    raise
+                time.sleep(_END_SECONDS)
+                continue
+            return
+
+
+def _assumed(asked: dict[str, Any]) -> tuple[Mill, PriceBook]:
+    """Return the mill and the price book as they were when the job was asked for."""
+    return Mill.model_validate(asked["mill"]), PriceBook.model_validate(asked["prices"])

@@ -1,0 +1,1 @@
+"""What is kept: database, files, uploads."""

@@ -1,0 +1,526 @@
+"""What is kept in the database, in and out as documents. Each method is one transaction."""
+
+import gzip
+import hashlib
+import json
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import asdict
+from datetime import UTC, datetime
+from typing import Any
+
+from sqlalchemy import and_, case, func, or_, select
+from sqlalchemy.orm import Session
+
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import Mark, PlanDocument
+from optimizer.documents.prices import PriceBook
+from service.contract import job_state
+from service.store.database import Database
+from service.contract.documents import (
+    About,
+    ErrorShown,
+    JobKind,
+    JobShown,
+    LogFacts,
+    LogShown,
+    MillKept,
+    PlanLine,
+    PriceBookKept,
+    TickShown,
+)
+from service.contract.job_state import JobState, JobStatus
+from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
+from service.contract.refusals import ConflictError, NotFoundError, TooManyError
+from service.contract.ticks import Change, Tick, changed
+
+_MOST_MARKS = 500
+SMALL_BYTES = 1_000_000
+"""A file up to this size is read in seconds, as every log sheet is (our own rule, no source)."""
+HEAD_START = 100
+"""So many jobs ahead of its place a small job is taken up."""
+
+
+def now() -> str:
+    """Return the time, ISO 8601 in UTC."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
+
+
+def new_id() -> str:
+    """Return 32 hexadecimal digits that nothing else bears."""
+    return uuid.uuid4().hex
+
+
+def log_key(file_sha256: str, about: About) -> str:
+    """Return the hash of a file and what was said of it."""
+    said = json.dumps(about.model_dump(exclude_none=True), sort_keys=True)
+    return hashlib.sha256(f"{file_sha256} {said}".encode()).hexdigest()
+
+
+class Store:
+    """The records: logs, marks, mills, price books, jobs and plans."""
+
+    def __init__(self, database: Database) -> None:
+        self.database = database
+
+    # Logs
+
+    def logs(self, limit: int = 100, offset: int = 0) -> list[LogShown]:
+        """Return logs, the newest first."""
+        with self.database.reading() as session:
+            rows = session.scalars(select(LogRow).order_by(LogRow.made_at.desc()).limit(limit).offset(offset)).all()
+            reads = _latest_reads(session, [row.id for row in rows])
+            return [_log(row, reads.get(row.id)) for row in rows]
+
+    def log(self, log_id: str) -> LogShown:
+        """Return a log. Raises NotFoundError."""
+        with self.database.reading() as session:
+            return _log(_row(session, LogRow, log_id, "log"), _latest_reads(session, [log_id]).get(log_id))
+
+    def log_read_key(self, log_id: str) -> str | None:
+        """Return the key of the file of what was read of a log; None before. Raises NotFoundError."""
+        with self.database.reading() as session:
+            return _row(session, LogRow, log_id, "log").read_key
+
+    def add_log(
+        self, *, name: str, file_name: str, file_sha256: str, file_bytes: int, about: About, most_queued: int
+    ) -> tuple[LogShown, bool]:
+        """Keep a log and queue its reading; return it, and whether it was here already.
+
+        The same file with the same words is the same log; where its reading was given up or cancelled, it is queued
+        anew. Raises TooManyError.
+        """
+        key = log_key(file_sha256, about)
+        with self.database.writing() as session:
+            row = session.scalars(select(LogRow).where(LogRow.key == key)).one_or_none()
+            was_here = row is not None
+            if row is None:
+                row = LogRow(
+                    id=new_id(), key=key, name=name, file_name=file_name, file_sha256=file_sha256,
+                    file_bytes=file_bytes, about=about.model_dump(exclude_none=True), read_key=None, facts=None,
+                    made_at=now(),
+                )  # fmt: skip
+                session.add(row)
+                session.flush()
+            read = _latest_reads(session, [row.id]).get(row.id)
+            if row.read_key is None and (read is None or _may_read_again(read)):
+                read = _queue(session, "read", row.id, {}, most_queued)
+            return _log(row, read), was_here
+
+    def change_log(self, log_id: str, *, name: str | None, about: About | None, most_queued: int) -> LogShown:
+        """Give a log another name, or say something else of it, which queues its reading. Raises NotFoundError."""
+        with self.database.writing() as session:
+            row = _row(session, LogRow, log_id, "log")
+            row.name = name or row.name
+            read = _latest_reads(session, [log_id]).get(log_id)
+            if about is not None and (key := log_key(row.file_sha256, about)) != row.key:
+                if session.scalars(select(LogRow).where(LogRow.key == key)).one_or_none() is not None:
+                    raise ConflictError("the same file with the same words is a log of its own already; use that one")
+                row.key, row.about = key, about.model_dump(exclude_none=True)
+                row.read_key = row.facts = None
+                for job in session.scalars(select(JobRow).where(JobRow.log_id == log_id, _unended())):
+                    _apply(job, job_state.cancel_asked)
+                read = _queue(session, "read", log_id, {}, most_queued)
+            return _log(row, read)
+
+    def remove_log(self, log_id: str) -> set[str]:
+        """Forget a log with its marks, jobs and plans; return the keys of the files that it named.
+
+        Its jobs end by themselves, as their records are gone. Raises NotFoundError.
+        """
+        with self.database.writing() as session:
+            row = _row(session, LogRow, log_id, "log")
+            keys = {key for key in (row.file_sha256, row.read_key) if key is not None}
+            session.delete(row)
+            return keys
+
+    def count_logs(self) -> int:
+        """Return how many logs there are."""
+        with self.database.reading() as session:
+            return session.scalar(select(func.count(LogRow.id))) or 0
+
+    def named(self) -> set[str]:
+        """Return the keys of all files that some log needs."""
+        with self.database.reading() as session:
+            rows = session.execute(select(LogRow.file_sha256, LogRow.read_key)).all()
+            return {key for row in rows for key in row if key is not None}
+
+    def unnamed(self, keys: set[str]) -> set[str]:
+        """Return those of some keys whose files no log needs."""
+        with self.database.reading() as session:
+            return {key for key in keys if not _is_named(session, key)}
+
+    # Marks
+
+    def marks(self, log_id: str) -> list[tuple[str, Mark]]:
+        """Return the marks of a log with their ids, the oldest first. Raises NotFoundError."""
+        with self.database.reading() as session:
+            _row(session, LogRow, log_id, "log")
+            return [(row.id, Mark.model_validate(row.document)) for row in _marks(session, log_id)]
+
+    def add_mark(self, log_id: str, mark: Mark) -> tuple[str, Mark]:
+        """Keep a mark, named by its kind and the next number. Raises NotFoundError, TooManyError."""
+        with self.database.writing() as session:
+            _row(session, LogRow, log_id, "log")
+            rows = _marks(session, log_id)
+            if len(rows) >= _MOST_MARKS:
+                raise TooManyError(f"a log has at most {_MOST_MARKS} marks; remove some", 0)
+            numbers = [int(row.document["id"].rpartition(" ")[2]) for row in rows if row.document["kind"] == mark.kind]
+            named = mark.model_copy(update={"id": f"{mark.kind} {max(numbers, default=0) + 1}"})
+            row = MarkRow(id=new_id(), log_id=log_id, document=named.model_dump(), made_at=now())
+            session.add(row)
+            return row.id, named
+
+    def remove_mark(self, log_id: str, mark_id: str) -> None:
+        """Forget a mark. Raises NotFoundError."""
+        with self.database.writing() as session:
+            row = _row(session, MarkRow, mark_id, "mark")
+            if row.log_id != log_id:
+                raise NotFoundError(f"the log has no mark {mark_id}")
+            session.delete(row)
+
+    # Mills and price books
+
+    def mills(self) -> list[MillKept]:
+        """Return the mills, the one that was written last first."""
+        with self.database.reading() as session:
+            return [_mill(row) for row in session.scalars(select(MillRow).order_by(MillRow.changed_at.desc()))]
+
+    def mill(self, mill_id: str | None = None) -> MillKept:
+        """Return a mill, or the one that was written last. Raises NotFoundError."""
+        with self.database.reading() as session:
+            return _mill(_row_or_last(session, MillRow, mill_id, "mill"))
+
+    def write_mill(self, mill: Mill, mill_id: str | None = None) -> MillKept:
+        """Keep a mill, or write over one. Raises NotFoundError."""
+        with self.database.writing() as session:
+            return _mill(_written(session, MillRow, mill, mill_id, "mill"))
+
+    def remove_mill(self, mill_id: str) -> None:
+        """Forget a mill; plans hold theirs whole. Raises NotFoundError."""
+        with self.database.writing() as session:
+            session.delete(_row(session, MillRow, mill_id, "mill"))
+
+    def price_books(self) -> list[PriceBookKept]:
+        """Return the price books, the one that was written last first."""
+        with self.database.reading() as session:
+            rows = session.scalars(select(PriceBookRow).order_by(PriceBookRow.changed_at.desc()))
+            return [_prices(row) for row in rows]
+
+    def price_book(self, prices_id: str | None = None) -> PriceBookKept:
+        """Return a price book, or the one that was written last. Raises NotFoundError."""
+        with self.database.reading() as session:
+            return _prices(_row_or_last(session, PriceBookRow, prices_id, "price book"))
+
+    def write_price_book(self, prices: PriceBook, prices_id: str | None = None) -> PriceBookKept:
+        """Keep a price book, or write over one. Raises NotFoundError."""
+        with self.database.writing() as session:
+            return _prices(_written(session, PriceBookRow, prices, prices_id, "price book"))
+
+    def remove_price_book(self, prices_id: str) -> None:
+        """Forget a price book; plans hold theirs whole. Raises NotFoundError."""
+        with self.database.writing() as session:
+            session.delete(_row(session, PriceBookRow, prices_id, "price book"))
+
+    # Jobs
+
+    def queue(self, kind: JobKind, log_id: str, request: dict[str, Any], most_queued: int) -> JobShown:
+        """Queue a job. Raises NotFoundError, TooManyError."""
+        with self.database.writing() as session:
+            _row(session, LogRow, log_id, "log")
+            return _job(_queue(session, kind, log_id, request, most_queued))
+
+    def jobs(self, log_id: str | None = None, limit: int = 100) -> list[JobShown]:
+        """Return jobs, of a log or of all, the newest first."""
+        chosen = select(JobRow).order_by(JobRow.number.desc()).limit(limit)
+        if log_id is not None:
+            chosen = chosen.where(JobRow.log_id == log_id)
+        with self.database.reading() as session:
+            return [_job(row) for row in session.scalars(chosen)]
+
+    def job(self, job_id: str) -> JobShown:
+        """Return a job. Raises NotFoundError."""
+        with self.database.reading() as session:
+            return _job(_row(session, JobRow, job_id, "job"))
+
+    def job_request(self, job_id: str) -> dict[str, Any]:
+        """Return what was asked of a job. Raises NotFoundError."""
+        with self.database.reading() as session:
+            return _row(session, JobRow, job_id, "job").request
+
+    def next_job(self) -> JobShown | None:
+        """Take up the job whose turn it is; None where none waits.
+
+        Small jobs (a small file is read, a way priced) go before scans and plans, else the oldest goes first. They
+        count as asked for `HEAD_START` jobs earlier: nothing starves, as no job is passed by one of a later place.
+        """
+        waiting = (
+            select(JobRow)
+            .join(LogRow, LogRow.id == JobRow.log_id)
+            .where(JobRow.state == JobState.QUEUED)
+            .order_by(JobRow.number - case((_is_small(), HEAD_START), else_=0), JobRow.number, JobRow.id)
+        )
+        with self.database.reading() as session:
+            if session.scalars(waiting.limit(1)).one_or_none() is None:
+                return None
+        with self.database.writing() as session:
+            row = session.scalars(waiting.limit(1).with_for_update(of=JobRow, skip_locked=True)).one_or_none()
+            if row is None:
+                return None
+            _apply(row, job_state.started)
+            row.started_at, row.stage, row.done, row.total, row.best_net = now(), "starting", 0, 0, None
+            row.gap = None
+            return _job(row)
+
+    def running_jobs(self) -> list[JobShown]:
+        """Return the jobs that run, or did when their server went away."""
+        with self.database.reading() as session:
+            return [_job(row) for row in session.scalars(select(JobRow).where(JobRow.state == JobState.RUNNING))]
+
+    def step_job(
+        self,
+        job_id: str,
+        step: Callable[[JobStatus], JobStatus],
+        *,
+        attempt: int | None = None,
+        error: ErrorShown | None = None,
+    ) -> JobShown | None:
+        """Take a job one step on, by the rules of `job_state`; return it.
+
+        attempt : whose step it is; None is returned where the job went on without it, or is gone.
+        error : why the step is a failure. Raises NotFoundError where nobody's attempt is named; JobStateError.
+        """
+        with self.database.writing() as session:
+            row = session.get(JobRow, job_id, with_for_update=True)
+            if row is None and attempt is None:
+                raise NotFoundError(f"there is no job {job_id}")
+            if row is None or not _is_own(row, attempt):
+                return None
+            _apply(row, step, error)
+            return _job(row)
+
+    def note_progress(
+        self,
+        job_id: str,
+        attempt: int,
+        stage: str,
+        done: int,
+        total: int,
+        best_net: float | None,
+        gap: float | None = None,
+    ) -> bool:
+        """Note how far a job is; return whether it is to go on. best_net, gap : None leaves what was noted before."""
+        with self.database.writing() as session:
+            row = session.get(JobRow, job_id, with_for_update=True)
+            if row is None or not _is_own(row, attempt) or row.cancel_wanted:
+                return False
+            row.stage, row.done, row.total = stage, done, total
+            row.best_net = row.best_net if best_net is None else best_net
+            row.gap = row.gap if gap is None else gap
+            return True
+
+    def finish_read(self, job_id: str, attempt: int, read_key: str, facts: LogFacts, marks: Sequence[Mark]) -> bool:
+        """Keep what was read of a log and end the job, both or neither; return whether it was this attempt's."""
+        with self.database.writing() as session:
+            row = session.get(JobRow, job_id, with_for_update=True)
+            if row is None or not _is_own(row, attempt):
+                return False
+            _apply(row, job_state.finished)
+            log = _row(session, LogRow, row.log_id, "log")
+            log.read_key, log.facts = read_key, facts.model_dump(mode="json")
+            if not _marks(session, log.id):
+                # What is made at once stands in the order of its ids, so that the same marks give the same plan.
+                ids, made_at = sorted(new_id() for _ in marks), now()
+                session.add_all(
+                    MarkRow(id=mark_id, log_id=log.id, document=mark.model_dump(), made_at=made_at)
+                    for mark_id, mark in zip(ids, marks, strict=True)
+                )
+            return True
+
+    def finish_plan(self, job_id: str, attempt: int, document: PlanDocument) -> bool:
+        """Keep a plan and end its job, both or neither; return whether it was this attempt's to end."""
+        packed = gzip.compress(document.model_dump_json().encode(), compresslevel=6, mtime=0)
+        with self.database.writing() as session:
+            row = session.get(JobRow, job_id, with_for_update=True)
+            if row is None or not _is_own(row, attempt):
+                return False
+            _apply(row, job_state.finished)
+            row.best_net = document.plans[0].net
+            row.gap = None if document.bound is None else document.bound.gap
+            session.add(
+                PlanRow(
+                    id=job_id, log_id=row.log_id, kind=row.kind, mill=document.mill.name, prices=document.prices.name,
+                    currency=document.currency, net=document.plans[0].net,
+                    net_expected=document.plans[0].net_expected, made_at=document.made_at, document=packed,
+                )
+            )  # fmt: skip
+            return True
+
+    # Plans
+
+    def plans(self, log_id: str | None = None, limit: int = 100) -> list[PlanLine]:
+        """Return plans, of a log or of all, the newest first."""
+        chosen = select(PlanRow).order_by(PlanRow.made_at.desc(), PlanRow.id).limit(limit)
+        if log_id is not None:
+            chosen = chosen.where(PlanRow.log_id == log_id)
+        with self.database.reading() as session:
+            return [PlanLine.model_validate(row, from_attributes=True) for row in session.scalars(chosen)]
+
+    def plan_gzip(self, plan_id: str) -> bytes:
+        """Return a plan document as JSON, compressed with gzip. Raises NotFoundError."""
+        with self.database.reading() as session:
+            return _row(session, PlanRow, plan_id, "plan").document
+
+    def remove_plan(self, plan_id: str) -> None:
+        """Forget a plan. Raises NotFoundError."""
+        with self.database.writing() as session:
+            session.delete(_row(session, PlanRow, plan_id, "plan"))
+
+    # Ticks
+
+    def ticks(self, plan_id: str) -> list[TickShown]:
+        """Return the ticks on a plan's cut lists, those that were taken back too. Raises NotFoundError."""
+        chosen = select(TickRow).where(TickRow.plan_id == plan_id).order_by(TickRow.way, TickRow.step)
+        with self.database.reading() as session:
+            _row(session, PlanRow, plan_id, "plan")
+            return [TickShown.model_validate(row, from_attributes=True) for row in session.scalars(chosen)]
+
+    def change_tick(self, plan_id: str, way: str, step: str, change: Change) -> TickShown:
+        """Make a tick or take it back, by the rules of `ticks`; return how it stands now. Raises NotFoundError."""
+        with self.database.writing() as session:
+            # The plan's row is locked, so that of two first ticks at once the second finds the first.
+            if session.get(PlanRow, plan_id, with_for_update=True) is None:
+                raise NotFoundError(f"there is no plan {plan_id}")
+            row = session.get(TickRow, (plan_id, way, step))
+            kept = None
+            if row is not None:
+                kept = Tick(row.is_ticked, row.who, datetime.fromisoformat(row.changed_at), row.changes)
+            tick = changed(kept, change, datetime.now(UTC))
+            if row is None:
+                row = TickRow(plan_id=plan_id, way=way, step=step)
+                session.add(row)
+            row.is_ticked, row.who, row.changes = tick.is_ticked, tick.who, tick.changes
+            row.changed_at = tick.changed_at.isoformat(timespec="milliseconds")
+            return TickShown.model_validate(row, from_attributes=True)
+
+
+def _row(session: Session, table: Any, row_id: str, what: str) -> Any:
+    row = session.get(table, row_id)
+    if row is None:
+        raise NotFoundError(f"there is no {what} {row_id}")
+    return row
+
+
+def _written(session: Session, table: Any, document: Mill | PriceBook, row_id: str | None, what: str) -> Any:
+    row = table(id=new_id()) if row_id is None else _row(session, table, row_id, what)
+    row.name, row.document, row.changed_at = document.name, document.model_dump(mode="json"), now()
+    session.add(row)
+    return row
+
+
+def _row_or_last(session: Session, table: Any, row_id: str | None, what: str) -> Any:
+    if row_id is not None:
+        return _row(session, table, row_id, what)
+    row = session.scalars(select(table).order_by(table.changed_at.desc()).limit(1)).one_or_none()
+    if row is None:
+        raise NotFoundError(f"there is no {what} yet; add one first")
+    return row
+
+
+def _marks(session: Session, log_id: str) -> Sequence[MarkRow]:
+    return session.scalars(select(MarkRow).where(MarkRow.log_id == log_id).order_by(MarkRow.made_at, MarkRow.id)).all()
+
+
+def _is_named(session: Session, key: str) -> bool:
+    used = select(func.count()).select_from(LogRow).where((LogRow.file_sha256 == key) | (LogRow.read_key == key))
+    return bool(session.scalar(used))
+
+
+def _latest_reads(session: Session, log_ids: Sequence[str]) -> dict[str, JobRow]:
+    chosen = select(JobRow).where(JobRow.kind == "read", JobRow.log_id.in_(log_ids)).order_by(JobRow.number, JobRow.id)
+    return {row.log_id: row for row in session.scalars(chosen)}
+
+
+def _may_read_again(read: JobRow) -> bool:
+    """Whether reading was cancelled, or ended without the file's fault."""
+    failed = read.state == JobState.FAILED and (read.error or {}).get("status") in {404, 500, 507}
+    return failed or read.state == JobState.CANCELLED
+
+
+def _is_small() -> Any:
+    return or_(JobRow.kind == "way", and_(JobRow.kind == "read", LogRow.file_bytes <= SMALL_BYTES))
+
+
+def _unended() -> Any:
+    return JobRow.state.in_([JobState.QUEUED, JobState.RUNNING])
+
+
+def _queue(session: Session, kind: JobKind, log_id: str, request: dict[str, Any], most_queued: int) -> JobRow:
+    waiting = session.scalar(select(func.count()).select_from(JobRow).where(JobRow.state == JobState.QUEUED)) or 0
+    if waiting >= most_queued:
+        raise TooManyError(f"{waiting} jobs wait already, the most that may", 60)
+    number = 1 + (session.scalar(select(func.max(JobRow.number))) or 0)
+    status = JobStatus()
+    row = JobRow(
+        id=new_id(), number=number, kind=kind, log_id=log_id, request=request, state=status.state,
+        attempt=status.attempt, losses=status.losses, cancel_wanted=status.cancel_wanted, error=None,
+        stage="waiting", done=0, total=0, best_net=None, gap=None, made_at=now(), started_at=None, ended_at=None,
+    )  # fmt: skip
+    session.add(row)
+    session.flush()
+    return row
+
+
+def _is_own(row: JobRow, attempt: int | None) -> bool:
+    return attempt is None or (row.attempt == attempt and row.state == JobState.RUNNING)
+
+
+def _apply(row: JobRow, step: Callable[[JobStatus], JobStatus], error: ErrorShown | None = None) -> None:
+    reason = None if row.error is None else str(row.error["message"])
+    before = JobStatus(JobState(row.state), row.attempt, row.losses, row.cancel_wanted, reason)
+    after = step(before)
+    for name, value in asdict(after).items():
+        if name != "reason":
+            setattr(row, name, value)
+    row.state = str(after.state)
+    if after.state is JobState.FAILED:
+        shown = error or ErrorShown(
+            status=500,
+            message=after.reason or "it failed",
+            what_to_do="Start it again; if that fails too, ask for fewer lays or a smaller scan.",
+        )
+        row.error = shown.model_dump()
+    if after.state.is_ended:
+        row.ended_at = now()
+
+
+def _job(row: JobRow) -> JobShown:
+    made_plan = row.state == JobState.DONE and row.kind != "read"
+    fields = {name: getattr(row, name) for name in JobShown.model_fields if name != "plan_id"}
+    return JobShown.model_validate({**fields, "plan_id": row.id if made_plan else None})
+
+
+def _log(row: LogRow, read: JobRow | None) -> LogShown:
+    failed = row.read_key is None and read is not None and JobState(read.state).is_ended
+    return LogShown(
+        id=row.id,
+        name=row.name,
+        state="ready" if row.read_key is not None else "failed" if failed else "reading",
+        file_name=row.file_name,
+        file_sha256=row.file_sha256,
+        file_bytes=row.file_bytes,
+        about=About.model_validate(row.about),
+        facts=None if row.facts is None else LogFacts.model_validate(row.facts),
+        job_id=None if read is None else read.id,
+        error=None if read is None or read.error is None else ErrorShown.model_validate(read.error),
+        made_at=row.made_at,
+    )
+
+
+def _mill(row: MillRow) -> MillKept:
+    return MillKept(id=row.id, name=row.name, changed_at=row.changed_at, mill=Mill.model_validate(row.document))
+
+
+def _prices(row: PriceBookRow) -> PriceBookKept:
+    prices = PriceBook.model_validate(row.document)
+    return PriceBookKept(id=row.id, name=row.name, changed_at=row.changed_at, prices=prices)

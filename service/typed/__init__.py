@@ -1,0 +1,1 @@
+"""What people type and hand in: log sheets, marks, ways, files; read and checked."""

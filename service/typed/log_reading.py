@@ -1,0 +1,209 @@
+"""From the user's file to a Log with its wood: what the sheet says, what the user says, what is assumed."""
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from scans.units import LengthError, parse_length_m
+from optimizer.documents.plan import Mark, Source
+from optimizer.wood.woods import UnknownSpeciesError, Wood, find_wood, unknown_wood
+from scans.errors import ScanError
+from scans.log import Log
+from scans.log_of_scan import READING_STAGES, OnStage, ScanChoices, log_of_file
+from scans.messages import long_length, quoted
+from scans.tape.log_from_sheet import LogSheet, log_from_sheet
+from scans.locate.placing import UNITS_M, UP_TURNS
+from service.typed.errors import InputError
+from service.typed.files import FileRead, parse_document
+from service.typed.log_sheet import LogSheetTyped
+from service.typed.mark_sheet import MarksRead, MarksTyped, placed
+
+MESH_END_TRIM_M = 0.0508
+"""Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
+MOST_END_TRIM_M = 5.0
+MOST_TAPED_M = 60.0
+MOST_COST = 1e7
+SHEET_SUFFIX = ".toml"
+_UNIT_HINT = "; --unit mm says it"
+_FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
+
+
+@dataclass(frozen=True)
+class AboutLog:
+    """What the user says of the log beside its file; None leaves it to the file.
+
+    bark : "on" or "off". end_trim : a length with its unit.
+    unit, up, butt, taped_length, pick : of a scan or mesh alone: a key of UNITS_M; a key of UP_TURNS, the file's
+        axis that points up; "other" for the end that would not be taken for the butt end; the log's length by the
+        tape, with its unit; which of several logs, the largest first.
+    """
+
+    species: str | None = None
+    bark: str | None = None
+    end_trim: str | None = None
+    cost: float | None = None
+    unit: str | None = None
+    up: str | None = None
+    butt: Literal["other"] | None = None
+    taped_length: str | None = None
+    pick: int | None = None
+
+
+@dataclass(frozen=True)
+class LogRead:
+    """A log, with all that a plan of it needs, and in words where each came from."""
+
+    log: Log
+    source: Source
+    wood: Wood
+    bark_on: bool
+    bark_ratio: float
+    end_trim_m: float
+    cost: float
+    species_from: str
+    bark_from: str
+    end_trim_from: str
+    warnings: tuple[str, ...]
+    marks: tuple[Mark, ...] = ()
+
+
+def read_log(
+    file: FileRead, about: AboutLog, marks: FileRead | None = None, on_stage: OnStage = lambda _: None
+) -> LogRead:
+    """Read a log sheet, a closed mesh or a scan, with the marks of the sheet and of a file of marks.
+
+    on_stage : is told each of READING_STAGES as it begins; what it raises ends the work.
+
+    Raises InputError, UnknownSpeciesError or ScanError, each in one line with the file's name where it is
+    the file that is wrong.
+    """
+    if about.bark not in {None, "on", "off"}:
+        raise InputError(f"--bark must be on or off, got {quoted(about.bark)}")
+    if about.cost is not None and not 0.0 <= about.cost <= MOST_COST:
+        raise InputError(f"--cost must lie in 0 to {MOST_COST:.0f}, got {about.cost:g}")
+    for option, given, known in (
+        ("--unit", about.unit, UNITS_M),
+        ("--up", about.up, UP_TURNS),
+        ("--butt", about.butt, ("other",)),
+    ):
+        if given is not None and given not in known:
+            raise InputError(f"{option} must be one of {', '.join(known)}, got {quoted(given)}")
+    trim_m = None if about.end_trim is None else end_trim_m(about.end_trim)
+    wood = None if about.species is None else find_wood(about.species)
+    more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
+    if file.suffix == SHEET_SUFFIX:
+        if any(said is not None for said in (about.unit, about.up, about.butt, about.taped_length, about.pick)):
+            raise InputError(
+                f"{file.shown}: --unit, --up, --butt, --taped-length and --pick are for meshes and scans; "
+                "leave them out"
+            )
+        on_stage(READING_STAGES[0])
+        return _from_sheet(file, about, wood, trim_m, more)
+    read = _from_scan(file, about, wood, trim_m, on_stage)
+    return replace(read, marks=placed(read.log, more, taped=False))
+
+
+def end_trim_m(text: str) -> float:
+    """Read what is lost at each end. [m]. Raises InputError."""
+    try:
+        trim_m = parse_length_m(text)
+    except LengthError as error:
+        raise InputError(f"--end-trim: {error}") from None
+    if not 0.0 <= trim_m <= MOST_END_TRIM_M:
+        raise InputError(f"--end-trim must lie in 0 to {long_length(MOST_END_TRIM_M)}, got {text}")
+    return trim_m
+
+
+def _from_sheet(
+    file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, more: tuple[MarksRead, ...]
+) -> LogRead:
+    typed = parse_document(file, LogSheetTyped)
+    sheet = typed.taped()
+    warnings: list[str] = []
+    species_from = _FROM_OPTION
+    if wood is None and typed.species is not None:
+        try:
+            wood, species_from = find_wood(typed.species), _FROM_SHEET
+        except UnknownSpeciesError as error:
+            raise InputError(f"{file.shown}: species: {error}") from None
+    if wood is None:
+        wood, species_from = unknown_wood(), "not given"
+        warnings.append(_unknown_species('add species = "..." to the sheet, or give --species'))
+    if about.bark is not None:
+        sheet = replace(sheet, bark_on=about.bark == "on")
+    bark_ratio = wood.bark_ratio(_mean_diameter_m(sheet)) if sheet.bark_on else 1.0
+    try:
+        log = log_from_sheet(sheet, bark_ratio)
+    except ScanError as error:
+        raise InputError(f"{file.shown}: {error}") from None
+    trim_from = _FROM_OPTION
+    if trim_m is None:
+        trim_m, trim_from = (0.0, "not in the sheet") if typed.end_trim_m is None else (typed.end_trim_m, _FROM_SHEET)
+    cost = about.cost if about.cost is not None else typed.cost or 0.0
+    bark_from = _FROM_OPTION if about.bark else _FROM_SHEET if "bark" in typed.model_fields_set else "not in the sheet"
+    return LogRead(
+        log, Source(kind="sheet", sha256=file.sha256), wood, sheet.bark_on, bark_ratio, trim_m, cost,
+        species_from, bark_from, trim_from, tuple(warnings),
+        placed(log, (MarksRead(file.shown, typed.mark), *more), taped=True),
+    )  # fmt: skip
+
+
+def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, on_stage: OnStage) -> LogRead:
+    warnings: list[str] = []
+    species_from = _FROM_OPTION
+    if wood is None:
+        wood, species_from = unknown_wood(), "not given"
+        warnings.append(_unknown_species("give --species"))
+    bark_on = about.bark != "off"
+    ratios = [1.0]
+
+    def bark_ratio(diameter_m: float) -> float:
+        ratios.append(wood.bark_ratio(diameter_m) if bark_on else 1.0)
+        return ratios[-1]
+
+    taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
+    choices = ScanChoices(about.unit, about.up, about.butt, taped_m, about.pick)
+    try:
+        log, notes = log_of_file(file.data, file.suffix, Path(file.shown).stem, bark_ratio, choices, on_stage=on_stage)
+    except ScanError as error:
+        raise InputError(f"{file.shown}: {error}{_unit_hint(str(error))}") from None
+    return LogRead(
+        log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark_on, ratios[-1],
+        MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
+        species_from, _FROM_OPTION if about.bark else "not said", _FROM_OPTION if about.end_trim else "common practice",
+        (*warnings, *(_sentence(note) for note in notes)),
+    )  # fmt: skip
+
+
+def _unit_hint(message: str) -> str:
+    return _UNIT_HINT if "unit" in message and "--unit" not in message else ""
+
+
+def _sentence(note: str) -> str:
+    return f"{note[:1].upper()}{note[1:]}."
+
+
+def taped_m_of(text: str) -> float:
+    """Read a log's length by the tape. [m]. Raises InputError."""
+    try:
+        taped_m = parse_length_m(text)
+    except LengthError as error:
+        raise InputError(f"--taped-length: {error}") from None
+    if not 0.0 < taped_m <= MOST_TAPED_M:
+        raise InputError(f"--taped-length must be over 0 and at most {long_length(MOST_TAPED_M)}, got {text}")
+    return taped_m
+
+
+def _unknown_species(mend: str) -> str:
+    return (
+        "The species is not known: masses are those of the densest green wood, the bark's thickness and the "
+        f"shrinkage are usual ones; {mend}."
+    )
+
+
+def _mean_diameter_m(sheet: LogSheet) -> float:
+    """Mean over all sections, to read the bark at. [m]."""
+    limbs = [section for limb in sheet.limbs for section in limb.sections]
+    return float(np.mean([np.mean(section.diameters_m) for section in (*sheet.sections, *limbs)]))

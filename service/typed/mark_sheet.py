@@ -1,0 +1,172 @@
+"""Marks as people type them, in a log sheet or a file of their own, and their places on the log.
+
+```toml
+[[mark]]
+kind = "metal"              # metal, knot, rot, crack, pith
+at = "3 ft"                 # along the log
+toward_deg = 300            # where on the girth, clockwise from upright seen from the butt
+radius = "1 in"
+depth = "4 in"
+```
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from math import cos, radians, sin
+from typing import Literal
+
+import numpy as np
+from pydantic import Field, model_validator
+
+from optimizer.bed.marks import FLAWS, MarkError, place_on_girth
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import Mark
+from optimizer.documents.prices import PriceBook
+from optimizer.documents.typed import Typed
+from scans.log import FloatArray, Log, moved
+from scans.messages import long_length
+from service.typed.errors import InputError
+
+AT_END_M = 0.05
+"""A mark so near to an end is meant to be on it, and one so far beyond it is still on the log: two readings of one
+tape differ by as much (our own rule, no source)."""
+
+
+class MarkTyped(Typed):
+    """A place on the log to look out for: on its girth, or on an end."""
+
+    kind: Literal["metal", "knot", "rot", "crack", "pith"] = Field(description="What is there.")
+    at_m: float = Field(ge=0, le=60, description="Along the log from the butt end; of pith, 0 or the log's length. [m]")
+    toward_deg: float = Field(
+        0.0, ge=-360, le=360, description="Where on the girth, from upright clockwise seen from the butt. [deg]"
+    )
+    radius_m: float | None = Field(None, gt=0, le=1, description="Radius of the rod that it fills; not of pith. [m]")
+    depth_m: float | None = Field(
+        None, gt=0, le=5, description="How far it goes inwards, from an end along the log; not of pith. [m]"
+    )
+    from_middle_m: float | None = Field(
+        None,
+        ge=0,
+        le=2,
+        description="On an end: how far off its middle, towards toward_deg; pith without it is in the middle, "
+        "other marks without it are on the girth. [m]",
+    )
+
+    @model_validator(mode="after")
+    def has_what_its_kind_needs(self) -> "MarkTyped":
+        """Ask for the size of metal and flaws, and for none of pith."""
+        for name, value in {"radius": self.radius_m, "depth": self.depth_m}.items():
+            if self.kind != "pith" and value is None:
+                raise ValueError(f'{name} is missing for {self.kind}; add {name} = "2 in"')
+            if self.kind == "pith" and value is not None:
+                raise ValueError(f"pith takes no {name}; leave it out")
+        return self
+
+    @property
+    def off_middle_m(self) -> float | None:
+        """How far off the middle of an end; None for a mark on the girth. [m]."""
+        return 0.0 if self.kind == "pith" and self.from_middle_m is None else self.from_middle_m
+
+
+class MarksTyped(Typed):
+    """A file of marks."""
+
+    mark: tuple[MarkTyped, ...] = Field(min_length=1, description="The marks.")
+
+
+@dataclass(frozen=True)
+class MarksRead:
+    """Marks with the name of the file that they stand in."""
+
+    shown: str
+    marks: tuple[MarkTyped, ...]
+
+
+def placed(log: Log, files: Sequence[MarksRead], *, taped: bool) -> tuple[Mark, ...]:
+    """Return the marks of all files at their places on a log, each named by its kind and number.
+
+    taped : `at` and `toward_deg` are of the log sheet's own frame, along its stem; else of the log frame.
+
+    Raises InputError, which names file and block, for a place that is not on the log.
+    """
+    marks: list[Mark] = []
+    numbers: Counter[str] = Counter()
+    for file in files:
+        for block, mark in enumerate(file.marks, start=1):
+            numbers[mark.kind] += 1
+            try:
+                place = _place(log, mark, taped=taped)
+            except MarkError as error:
+                raise InputError(f"{file.shown}: mark[{block}] ({mark.kind}): {error}") from None
+            marks.append(
+                Mark(
+                    id=f"{mark.kind} {numbers[mark.kind]}",
+                    kind=mark.kind,
+                    x_m=float(place[0]),
+                    y_m=float(place[1]),
+                    z_m=float(place[2]),
+                    radius_m=mark.radius_m or 0.0,
+                    depth_m=mark.depth_m or 0.0,
+                )
+            )
+    return tuple(marks)
+
+
+def _place(log: Log, mark: MarkTyped, *, taped: bool) -> FloatArray:
+    """Return a mark's place on the surface, (3,), log frame. [m]."""
+    # A tape knows nothing of the log frame, which limbs or a bow may turn: look for the place as it was taped.
+    to_log = log.scan_to_log if taped else np.eye(4)
+    seen = _as_taped(log) if taped else log
+    if mark.at_m > seen.length_m + AT_END_M:
+        raise MarkError(
+            f"at must lie on the log, in 0 to {long_length(seen.length_m)}, got {long_length(mark.at_m)}; "
+            "measure it again from the butt end"
+        )
+    at_m = min(mark.at_m, seen.length_m)
+    if mark.off_middle_m is None:
+        return moved(place_on_girth(seen, at_m, mark.toward_deg), to_log)
+    if min(at_m, seen.length_m - at_m) > AT_END_M:
+        what = "pith is marked where it is seen" if mark.kind == "pith" else "from_middle is for marks"
+        raise MarkError(f"{what}, on an end: at must be 0 or {long_length(seen.length_m)}, got {long_length(at_m)}")
+    at_butt = at_m < seen.length_m / 2.0
+    if not at_butt and len(log.hearts) > 1:
+        raise MarkError(
+            "at the top end of a forked log a place off the middle means nothing; mark the butt end instead"
+        )
+    way = radians(mark.toward_deg)
+    inside_m = min(AT_END_M, seen.length_m / 4.0)  # a sawn or scanned end may be ragged
+    place = _end_middle(seen, inside_m if at_butt else seen.length_m - inside_m)
+    place = moved(place + mark.off_middle_m * np.array([0.0, -sin(way), cos(way)]), to_log)
+    # An end that is not square to the axis still counts as the end.
+    place[0] = log.outer.bounds_m[0 if at_butt else 1, 0]
+    return place
+
+
+def _as_taped(log: Log) -> Log:
+    """Return the log in its sheet's frame."""
+    back: FloatArray = np.asarray(np.linalg.inv(log.scan_to_log), dtype=np.float64)
+    outer = log.outer.moved(back)
+    return replace(log, outer=outer, wood=outer, hearts=tuple(moved(line, back) for line in log.hearts))
+
+
+def _end_middle(log: Log, at_m: float) -> FloatArray:
+    round_it = [place_on_girth(log, at_m, turn_deg) for turn_deg in (0.0, 90.0, 180.0, 270.0)]
+    # The middle between up and down is that of the heights, between left and right that of the widths.
+    return np.array([round_it[0][0], (round_it[1][1] + round_it[3][1]) / 2, (round_it[0][2] + round_it[2][2]) / 2])
+
+
+def idle_marks(marks: Sequence[Mark], mill: Mill, prices: PriceBook) -> tuple[str, ...]:
+    """Return what to tell of marks that change nothing, as mill or price book says nothing for them."""
+    kinds = {mark.kind for mark in marks}
+    free = [kind for kind in FLAWS if kind in kinds and getattr(prices.deduct, kind) == 0.0]
+    notes = [
+        f"The {kind} that you marked costs nothing: the price book deducts nothing for it; give {kind} in its [deduct]."
+        for kind in free
+    ]
+    if "metal" in kinds and mill.metal_keep_out_m == 0.0:
+        notes.append(
+            "The blade may come as near to the marked metal as it likes, only not through it; give the mill's "
+            "metal_keep_out."
+        )
+    return tuple(notes)

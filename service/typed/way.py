@@ -1,0 +1,144 @@
+"""Your own way as typed on the command line, and faces as they were found held against it."""
+
+import math
+import re
+from dataclasses import dataclass
+
+import numpy as np
+
+from optimizer.bed.bodies import manifold_of, polygons_of
+from optimizer.search.given import FaceSeen, Given
+from scans.units import LengthError, parse_length_m
+from optimizer.documents.mill import Mill
+from optimizer.bed.outlines import width_profile
+from optimizer.documents.plan import Plan
+from scans.log import Solid
+from scans.messages import long_length, quoted, width
+from service.typed.errors import InputError
+from service.words.units import Units
+
+FACE_OFF_SHARE = 0.1
+"""A face that is farther off than this says that the log is not what was measured (our own rule, no source)."""
+_FACE = re.compile(r"\s*(?:(?P<order>[0-9]{1,4})\s*:)?(?P<width>.+?)(?:x|×|\bby\b)(?P<length>.+)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Way:
+    """What somebody chose, as typed: lengths with their unit, or bare numbers in that of the mill's scale.
+
+    roll_deg : clockwise seen from the butt. heights : as the scale reads them, with commas between.
+    made : how many of them are sawn already. seen : faces as found, such as "1: 22 in x 8 ft".
+    stretch : of a log longer than the bed, what lies on it, such as "2 ft to 11 ft 6 in"; else nothing.
+    """
+
+    roll_deg: float
+    shim_butt: str
+    shim_top: str
+    heights: str
+    made: int | None = None
+    seen: tuple[str, ...] = ()
+    stretch: str = ""
+
+    def given(self, mill: Mill, units: Units) -> Given:
+        """Return the way in metres above the bunks. Raises InputError, and GivenError where it contradicts itself."""
+        if not math.isfinite(self.roll_deg):
+            raise InputError(f"--roll must be an angle in degrees, got {self.roll_deg:g}")
+        return Given(
+            roll_deg=self.roll_deg,
+            shim_butt_m=_length_m("--shim-butt", self.shim_butt, units),
+            shim_top_m=_length_m("--shim-top", self.shim_top, units),
+            heights_m=tuple(
+                _length_m("--heights", part, units) + mill.scale_zero_m for part in self.heights.split(",")
+            ),
+            made=self.made,
+            seen=self.faces_seen(units),
+            stretch_m=_stretch_m(self.stretch, units) if self.stretch.strip() else None,
+        )
+
+    def faces_seen(self, units: Units) -> tuple[FaceSeen, ...]:
+        """Return the faces as found. Raises InputError."""
+        return tuple(_face_seen(text, units) for text in self.seen)
+
+
+def own_way_name(made: int | None) -> str:
+    """Return what to call a way of one's own. made : how many of its passes are sawn, where the rest was planned."""
+    if not made:
+        return "Your way"
+    return f"The rest planned again after {'1 pass' if made == 1 else f'{made} passes'}"
+
+
+def _length_m(option: str, text: str, units: Units) -> float:
+    try:
+        return parse_length_m(text, units.bare_unit)
+    except LengthError as error:
+        raise InputError(f"{option}: {error}") from None
+
+
+def _stretch_m(text: str, units: Units) -> tuple[float, float]:
+    ends = re.split(r"\s+to\s+", text.strip())
+    if len(ends) != 2:
+        raise InputError(
+            f'--stretch must hold two places along the log, got "{quoted(text)}"; write it as "2 ft to 11 ft 6 in"'
+        )
+    from_m, to_m = (_length_m("--stretch", end, units) for end in ends)
+    return from_m, to_m
+
+
+def _face_seen(text: str, units: Units) -> FaceSeen:
+    found = _FACE.fullmatch(text)
+    if found is None:
+        raise InputError(
+            f'--seen must hold a pass, a width and a length, got "{quoted(text)}"; write it as "1: 22 in x 8 ft"'
+        )
+    width_m, length_m = (_length_m("--seen", found[name], units) for name in ("width", "length"))
+    if width_m <= 0.0 or length_m <= 0.0:
+        raise InputError(f'--seen must hold a width and a length over 0, got "{quoted(text)}"')
+    return FaceSeen(int(found["order"] or 1), width_m, length_m)
+
+
+def face_expected(wood: Solid, plan: Plan, order: int) -> FaceSeen:
+    """Return the largest face that a pass of a plan opens in the wood (log frame): its widest place and its length.
+
+    Raises InputError for a pass that the plan does not have.
+    """
+    if not 1 <= order <= len(plan.passes):
+        raise InputError(f"--seen: the way has passes 1 to {len(plan.passes)}, got {order}; name one of these")
+    cut = plan.passes[order - 1]
+    matrix = np.array(plan.flipped_log_to_bed if cut.flipped else plan.log_to_bed)
+    from_m, to_m = plan.stretch_m
+    body = manifold_of(wood).trim_by_plane((1.0, 0.0, 0.0), from_m).trim_by_plane((-1.0, 0.0, 0.0), -to_m)
+    pieces = polygons_of(body.transform(matrix[:3]).slice(cut.blade_height_m))
+    if not pieces:
+        return FaceSeen(order, 0.0, 0.0)
+    face = max(pieces, key=lambda piece: piece.area)
+    return FaceSeen(order, width_profile(face).most_m(), face.bounds[2] - face.bounds[0])
+
+
+def compared(seen: FaceSeen, expected: FaceSeen, *, weighed: bool = False) -> str:
+    """Say what was found beside what was expected, and what to do where they differ.
+
+    weighed : whether the plan was weighed by the face already, and says itself whether such a face may be.
+    """
+    off = [
+        f"the {name} is {_off(found_m, said_m)}"
+        for name, found_m, said_m in (
+            ("width", seen.width_m, expected.width_m),
+            ("length", seen.length_m, expected.length_m),
+        )
+        if abs(found_m - said_m) > FACE_OFF_SHARE * said_m
+    ]
+    sizes = " against ".join(
+        f"{width(face.width_m)} x {long_length(face.length_m)} {what}"
+        for face, what in ((seen, "found"), (expected, "expected"))
+    )
+    if not off:
+        return f"Face {seen.order}: {sizes}: as expected, to within {100.0 * FACE_OFF_SHARE:.0f} %."
+    what_to_do = "" if weighed else " Measure the log again before you go on."
+    return f"Face {seen.order}: {sizes}: {' and '.join(off)}.{what_to_do}"
+
+
+def _off(found_m: float, said_m: float) -> str:
+    if said_m <= 0.0:
+        return "not expected at all"
+    percent = 100.0 * (found_m / said_m - 1.0)
+    return f"{abs(percent):.0f} % {'more' if percent > 0.0 else 'less'}"

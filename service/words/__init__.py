@@ -1,0 +1,1 @@
+"""Numbers and plans as people read them."""

@@ -1,0 +1,181 @@
+"""What people type: unknown fields, lengths in both ways, one line for each error, and the JSON schema."""
+
+from typing import Any
+
+import pytest
+from plan_documents import a_document
+from pydantic import Field, ValidationError
+
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import SCHEMA, PlanError, read_plan
+from optimizer.documents.prices import PriceBook
+from optimizer.documents.typed import Typed, one_line
+
+MILL: dict[str, Any] = {"throat": "56 in", "kerf_m": 0.0016, "height_step": "1/16 in"}
+BOOK: dict[str, Any] = {
+    "per_board_foot": [{"species": "sugar maple", "quarters": 8, "price": 7}],
+    "limits": {"min_width": "8 in", "min_length_m": 1.2},
+}
+
+
+class Part(Typed):
+    """A part to test with."""
+
+    at_m: float = Field(ge=0, description="Where.")
+
+
+class Whole(Typed):
+    """A whole to test with."""
+
+    part: tuple[Part, ...] = ()
+    width_m: float | None = Field(None, gt=0, description="How wide.")
+
+
+def problem(model: type[Typed], data: Any) -> str:
+    with pytest.raises(ValidationError) as caught:
+        model.model_validate(data)
+    return one_line(caught.value)
+
+
+def test_lengths_are_taken_as_text_or_in_metres() -> None:
+    mill = Mill.model_validate(MILL)
+
+    assert mill.throat_m == pytest.approx(1.4224)
+    assert mill.kerf_m == 0.0016
+
+
+def test_what_is_left_out_sets_no_limit() -> None:
+    mill = Mill.model_validate(MILL)
+
+    assert mill.bed_length_m is None
+    assert mill.pace.minutes_per_pass == 0.0
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"throet": "56 in"}, "did you mean throat?"),
+        ({"zzzz": 1}, "it may hold"),
+        ({"throat_m": 1.4}, "throat and throat_m are both given"),
+        ({"throat_m": "56 in", "throat": None}, "throat_m takes a number in metres"),
+        ({"throat": 56}, "throat = 56 has no unit"),
+        ({"throat": "56"}, "has no unit"),
+        ({"throat": "56 parsecs"}, "is no length"),
+        ({"throat": "-56 in"}, "throat_m: must be greater than 0"),
+        ({"max_log_mass_kg": float("inf")}, "max_log_mass_kg"),
+        ({"pace": {"minutes_per_pas": 3}}, "pace: minutes_per_pas is no field here; did you mean minutes_per_pass?"),
+        ({"pace": {"hourly_rate": "lots"}}, "pace.hourly_rate"),
+    ],
+)
+def test_a_wrong_mill_is_refused_in_one_line(change: dict[str, Any], said: str) -> None:
+    data = MILL | change
+    if "throat" in change and change["throat"] is None:
+        del data["throat"]
+
+    line = problem(Mill, data)
+
+    assert said in line
+    assert "\n" not in line
+
+
+def test_what_is_missing_is_named_as_it_may_be_typed() -> None:
+    assert problem(Mill, {"kerf_m": 0.001, "height_step_m": 0.001}) == "throat is missing; add it"
+
+
+def test_the_place_in_a_list_is_counted_from_one() -> None:
+    assert problem(Whole, {"part": [{"at": "1 in"}, {"at": "-1 in"}]}).startswith("part[2].at_m: must be")
+
+
+def test_a_frozen_document_cannot_be_changed() -> None:
+    mill = Mill.model_validate(MILL)
+
+    with pytest.raises(ValidationError):
+        mill.throat_m = 2.0  # type: ignore[misc]
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"per_board_foot": []}, "per_board_foot"),
+        ({"per_board_foot": [{"species": "sugar mapel", "quarters": 8, "price": 7}]}, "maple, sugar"),
+        ({"per_board_foot": BOOK["per_board_foot"] * 2}, "more than once"),
+        (
+            {"limits": {"min_width": "8 in", "min_length": "4 ft", "max_length": "3 ft"}},
+            "max_length_m must be at least",
+        ),
+        ({"width_factor": [{"at_m": 0.5, "factor": 1}, {"at_m": 0.5, "factor": 2}]}, "must rise"),
+        ({"deduct": {"heart": 1.5}}, "deduct.heart"),
+    ],
+)
+def test_a_wrong_price_book_is_refused_in_one_line(change: dict[str, Any], said: str) -> None:
+    line = problem(PriceBook, BOOK | change)
+
+    assert said in line
+    assert "\n" not in line
+
+
+def test_species_are_held_as_the_table_names_them() -> None:
+    assert PriceBook.model_validate(BOOK).per_board_foot[0].species == "maple, sugar"
+
+
+def test_the_schema_offers_a_length_in_both_ways() -> None:
+    schema = Part.model_json_schema()
+
+    assert set(schema["properties"]) == {"at", "at_m"}
+    assert schema["additionalProperties"] is False
+    assert "required" not in schema or "at_m" not in schema["required"]
+    assert schema["allOf"] == [{"oneOf": [{"required": ["at_m"]}, {"required": ["at"]}]}]
+
+
+def test_a_plan_document_is_read_back_as_it_was() -> None:
+    document = a_document()
+
+    again, warnings = read_plan(document.model_dump(mode="json"))
+
+    assert again.model_dump_json() == document.model_dump_json()
+    assert warnings == ()
+
+
+def test_a_plan_of_a_newer_minor_version_is_read_with_a_warning() -> None:
+    data = a_document().model_dump(mode="json") | {"schema": "pithline.plan/1.9", "new_field": 1}
+
+    again, warnings = read_plan(data)
+
+    assert again.log == a_document().log
+    assert len(warnings) == 1
+
+
+@pytest.mark.parametrize(("tried_rolls", "kind"), [(True, "searched"), (False, "own_way")])
+def test_a_document_kept_before_documents_said_what_they_are_is_read(tried_rolls: bool, kind: str) -> None:
+    data = a_document().model_dump(mode="json")
+    del data["kind"], data["made"]
+    data["value_by_roll"] = data["value_by_roll"] if tried_rolls else []
+
+    again, _ = read_plan(data)
+
+    assert (again.kind, again.made) == (kind, 0)
+
+
+def test_a_document_is_what_it_says_and_not_what_its_rolls_suggest() -> None:
+    data = a_document().model_dump(mode="json") | {"kind": "rest", "made": 3}
+
+    again, _ = read_plan(data)
+
+    assert (again.kind, again.made) == ("rest", 3)
+
+
+@pytest.mark.parametrize("schema", ["pithline.plan/2.0", "pithline.plan/1.x", "something/1.0", "", None])
+def test_another_document_is_refused(schema: str | None) -> None:
+    data = a_document().model_dump(mode="json") | {"schema": schema}
+
+    with pytest.raises(PlanError, match="plan the log again"):
+        read_plan(data)
+
+
+def test_a_plan_with_a_field_missing_is_refused_by_its_name() -> None:
+    data = a_document().model_dump(mode="json")
+    del data["plans"][0]["roll_deg"]
+
+    with pytest.raises(PlanError, match=r"plans\[1\]\.roll_deg"):
+        read_plan(data)
+    assert data["schema"] == SCHEMA

@@ -1,0 +1,45 @@
+"""Reading in a process of its own."""
+
+import time
+
+import numpy as np
+import pytest
+import trimesh
+
+from scans.errors import ScanError
+from scans.formats.reading_apart import read_scan_apart
+from scans.formats.scan import ReadingLimits
+
+BOX = trimesh.creation.box((1.0, 2.0, 3.0)).export(file_type="ply")
+
+
+def table(rows):
+    return b"\n".join(b"%.3f %.3f %.3f" % tuple(row) for row in np.random.default_rng(0).random((rows, 3)))
+
+
+def test_a_scan_comes_back_whole():
+    scan = read_scan_apart(BOX, ".ply", ReadingLimits())
+
+    assert len(scan.faces) == 12
+    assert np.ptp(scan.points, axis=0) == pytest.approx([1.0, 2.0, 3.0])
+
+
+def test_what_is_wrong_with_the_file_is_said_as_it_is_in_one_process():
+    with pytest.raises(ScanError, match="it is an STL"):
+        read_scan_apart(trimesh.creation.box().export(file_type="stl"), ".ply", ReadingLimits())
+
+
+def test_the_time_is_limited_and_nothing_goes_on():
+    start = time.monotonic()
+
+    with pytest.raises(ScanError, match=r"not read within 0\.05 s"):
+        read_scan_apart(table(300_000), ".xyz", ReadingLimits(seconds=0.05))
+
+    assert time.monotonic() - start < 30.0
+
+
+def test_the_memory_is_limited():
+    pytest.importorskip("resource")
+    with pytest.raises(ScanError, match="more memory"):
+        # Numbers and text of so many rows alone take more, however little the libraries do.
+        read_scan_apart(b"0.123 0.456 0.789\n" * 12_000_000, ".xyz", ReadingLimits(memory_bytes=900_000_000))
