@@ -4,10 +4,16 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
+from optimizer.bed.marks import with_pith
+from optimizer.bed.pricing import Priced, PricedPass
+from optimizer.bed.sawn_layers import kept_out_m
+from optimizer.bed.stretch import clear_of_metal, stretches_of
 from optimizer.bound.proof import prove
-from optimizer.report.cautions import cautions_for
-from optimizer.report.describe import describe
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
+from optimizer.documents.prices import PriceBook, menu_for
 from optimizer.doubt.choice import CHOICE_LOGS, chosen_in_doubt
+from optimizer.doubt.possible_logs import PossibleLogs
 from optimizer.doubt.report import (
     DOUBT_WIDENED,
     FIRST_REPORT,
@@ -22,21 +28,15 @@ from optimizer.doubt.report import (
 )
 from optimizer.doubt.seen import price_given_in_doubt
 from optimizer.doubt.worth import would_pay
+from optimizer.problem import Problem
+from optimizer.report.cautions import cautions_for
+from optimizer.report.describe import describe
+from optimizer.report.log_found import log_found
 from optimizer.search.given import Given, price_given
 from optimizer.search.hearts_level import hearts_level
-from optimizer.report.log_found import log_found
-from optimizer.bed.marks import with_pith
-from optimizer.documents.mill import Mill
+from optimizer.search.lays import Found, Progress, StoppedBy, ranked, search_stretches
 from optimizer.search.no_plan import NoPlanError, check_log_fits, explain_no_plan
 from optimizer.search.plain_way import plain_way, why_none
-from optimizer.documents.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
-from optimizer.doubt.possible_logs import PossibleLogs
-from optimizer.documents.prices import PriceBook, menu_for
-from optimizer.bed.pricing import Priced, PricedPass
-from optimizer.problem import Problem
-from optimizer.bed.sawn_layers import kept_out_m
-from optimizer.search.lays import Found, Progress, StoppedBy, ranked, search_stretches
-from optimizer.bed.stretch import clear_of_metal, stretches_of
 from optimizer.stations.terms import REACH_MARGIN_M
 from optimizer.wood.woods import Wood
 from scans.log import Log

@@ -5,20 +5,20 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from optimizer.bed.bodies import LogBodies
-from optimizer.stations.chords import reach_on_mesh
 from optimizer.bed.lay import Lay, Rolled, Supports, supports_of
-from optimizer.stations.lay_table import HeartStrip, LayTable, lay_table, lowest_row, row_count
 from optimizer.bed.marks import flaw_zones, metal_rods
-from optimizer.documents.mill import Mill
-from optimizer.stations.passes import WASTE, Cuts
-from optimizer.documents.plan import Mark
-from optimizer.documents.prices import MenuEntry, PriceBook
 from optimizer.bed.pricing import Priced, Pricer
 from optimizer.bed.sawn_layers import kept_out_m
-from optimizer.stations.stations import Stations, stations_of
 from optimizer.bed.stretch import cut_stretch
-from optimizer.stations.terms import Terms, terms_for
 from optimizer.bed.zones import Zone, clipped, feather
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import Mark
+from optimizer.documents.prices import MenuEntry, PriceBook
+from optimizer.stations.chords import reach_on_mesh
+from optimizer.stations.lay_table import HeartStrip, LayTable, lay_table, lowest_row, row_count
+from optimizer.stations.passes import WASTE, Cuts
+from optimizer.stations.stations import Stations, stations_of
+from optimizer.stations.terms import Terms, terms_for
 from scans.log import FloatArray, Log
 
 COARSE_SPACING_M = 0.02

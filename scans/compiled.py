@@ -16,10 +16,10 @@ def source_hash(folder: Path) -> str:
     """Return a hash of all source files that have kernels or tuples that they take, in the rooms of a folder."""
     found = sha256()
     for room in _ROOMS:
-        for path in sorted((folder / room).glob("*.py")):
+        for path in sorted((folder / room).rglob("*.py")):
             source = path.read_bytes()
             if b"numba" in source.lower() or b"NamedTuple" in source:
-                found.update(f"{room}/{path.name} {len(source)} ".encode())
+                found.update(f"{path.relative_to(folder).as_posix()} {len(source)} ".encode())
                 found.update(source)
     return found.hexdigest()[:16]
 

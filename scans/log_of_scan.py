@@ -6,16 +6,16 @@ from typing import Literal
 
 import numpy as np
 
-from scans.solids.colours import coloured
 from scans.errors import OpenSolidError, ScanError
-from scans.locate.ground import find_log
-from scans.log import Log
+from scans.fit.scanned_log import STAGES, log_from_points
 from scans.formats.reading_apart import read_scan_apart
 from scans.formats.scan import ReadingLimits, Scan
-from scans.locate.scan_surface import merged_corners, points_and_values_on_faces
-from scans.fit.scanned_log import STAGES, log_from_points
-from scans.solids.log_from_mesh import BarkRatio, log_from_mesh
+from scans.locate.ground import find_log
 from scans.locate.placing import PlacedScan, place_scan
+from scans.locate.scan_surface import merged_corners, points_and_values_on_faces
+from scans.log import Log
+from scans.solids.colours import coloured
+from scans.solids.log_from_mesh import BarkRatio, log_from_mesh
 
 READING_STAGES = ("reading the file", "finding the log among its points", *STAGES)
 """What reading a scan goes through, in order; a closed mesh ends after the first."""

@@ -18,9 +18,6 @@ from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import one_line
 from optimizer.wood.woods import known_woods
 from service.contract import job_state
-from service.words import tables
-from service.typed.as_toml import as_toml
-from service.store.database import Database
 from service.contract.documents import (
     About,
     JobShown,
@@ -32,8 +29,21 @@ from service.contract.documents import (
     TickShown,
     WayRequest,
 )
-from service.typed.errors import InputError
+from service.contract.refusals import NotFoundError, NotReadyError
+from service.contract.ticks import Change
+from service.contract.ways import steps_of, ways_by_key
+from service.settings import FILES_FOLDER, Settings
+from service.store.database import Database
 from service.store.file_store import FileStore
+from service.store.folder_lock import FolderLock
+from service.store.log_file import unpack_log
+from service.store.named_files import naming_files, set_unnamed_aside
+from service.store.restore import finish_restore
+from service.store.store import Store
+from service.store.trash import TRASH
+from service.store.uploads import Limits, Received, taking
+from service.typed.as_toml import as_toml
+from service.typed.errors import InputError
 from service.typed.files import (
     MAX_TOML_BYTES,
     MILL_FILE,
@@ -44,23 +54,13 @@ from service.typed.files import (
     read_sample,
     settle,
 )
-from service.store.folder_lock import FolderLock
-from service.store.log_file import unpack_log
 from service.typed.log_reading import LogRead
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksRead, MarkTyped, placed
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
-from service.store.named_files import naming_files, set_unnamed_aside
-from service.contract.refusals import NotFoundError, NotReadyError
-from service.store.restore import finish_restore
-from service.settings import FILES_FOLDER, Settings
-from service.store.store import Store
-from service.contract.ticks import Change
-from service.store.trash import TRASH
-from service.words.units import Units
-from service.store.uploads import Limits, Received, taking
 from service.typed.way import own_way_name
-from service.contract.ways import steps_of, ways_by_key
+from service.words import tables
+from service.words.units import Units
 
 _SHEET_SUFFIX = ".toml"
 

@@ -2,11 +2,11 @@
 
 from collections.abc import Callable
 
-from optimizer.search.given import Given
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
-from optimizer.planning import Progress, Run, SearchSettings, plan_log, price_way
 from optimizer.documents.prices import PriceBook
+from optimizer.planning import Progress, Run, SearchSettings, plan_log, price_way
+from optimizer.search.given import Given
 from service.contract.log_given import log_given
 from service.typed.log_reading import LogRead
 from service.typed.way import compared, face_expected

@@ -1,8 +1,8 @@
 """A mesh file as one surface, for tests that measure what was written or is to become a log."""
 
 from scans.formats.readers import read_scan
-from scans.locate.scan_surface import merged_corners
 from scans.locate.placing import UP_TURNS
+from scans.locate.scan_surface import merged_corners
 
 
 def read_mesh(data, suffix):

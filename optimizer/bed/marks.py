@@ -11,9 +11,9 @@ from math import cos, radians, sin
 
 import numpy as np
 
+from optimizer.bed.zones import Zone, rod
 from optimizer.documents.plan import Mark
 from optimizer.documents.prices import Deduct
-from optimizer.bed.zones import Zone, rod
 from scans.log import FloatArray, Log, Solid
 from scans.messages import long_length
 

@@ -10,15 +10,15 @@ import numpy as np
 from shapely import Polygon, box, union_all
 from shapely.geometry.base import BaseGeometry
 
-from optimizer.wood.board_feet import board_feet
 from optimizer.bed.bodies import HAIR_M, BedBodies, LogBodies, flip_matrix, flipped_bodies, polygons_of
 from optimizer.bed.hearts import heart_strip_in_plan
 from optimizer.bed.lay import Lay
-from optimizer.documents.mill import Mill
 from optimizer.bed.outlines import WidthProfile, crosscut, width_profile
-from optimizer.documents.prices import MenuEntry, PriceBook
 from optimizer.bed.sawn_layers import Layer, layers_between
 from optimizer.bed.zones import Zone, alignment, in_plan
+from optimizer.documents.mill import Mill
+from optimizer.documents.prices import MenuEntry, PriceBook
+from optimizer.wood.board_feet import board_feet
 from scans.log import FloatArray, moved
 
 

@@ -14,15 +14,15 @@ from math import ceil, cos, floor, inf, isfinite, radians, sin, tan
 import numpy as np
 from scipy.spatial import ConvexHull
 
+from optimizer.bed.zones import FLATTEST_FIGURE_DEG, Zone
 from optimizer.bound.box import FACTOR_UNITS, Rates, faces_of, most_of_box
 from optimizer.bound.parts import Parts, parts_of
 from optimizer.bound.reach import Sections, Sides, barred_rows, sections_of, sides_at
 from optimizer.bound.widths import Widths, doubled, widths_at
-from optimizer.stations.lay_table import BoolArray, best_factor_up_to
 from optimizer.problem import Problem
 from optimizer.search.lays import Progress, Stop, StoppedBy, never_stop
+from optimizer.stations.lay_table import BoolArray, best_factor_up_to
 from optimizer.stations.terms import Terms, terms_for
-from optimizer.bed.zones import FLATTEST_FIGURE_DEG, Zone
 from scans.log import FloatArray, IntArray
 
 CELL_M = 0.025

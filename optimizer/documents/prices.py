@@ -7,11 +7,11 @@ from math import ceil
 import numpy as np
 from pydantic import Field, field_validator, model_validator
 
-from scans.units import INCH_M
 from optimizer.documents.mill import Mill
 from optimizer.documents.typed import Typed
 from optimizer.wood.woods import Wood, find_wood
 from scans.messages import exact_length
+from scans.units import INCH_M
 
 ANY_SPECIES = "any"
 STEP_TOLERANCE_M = 1e-9

@@ -12,8 +12,8 @@ from pydantic.annotated_handlers import GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError
 
-from scans.units import LengthError, parse_length_m
 from scans.messages import quoted
+from scans.units import LengthError, parse_length_m
 
 LENGTH_ENDING = "_m"
 

@@ -10,12 +10,12 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from optimizer.search.climb import Steps, climb
-from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.bed.lay import Rolled
-from optimizer.doubt.possible_logs import PossibleLog
 from optimizer.bed.pricing import Priced
+from optimizer.doubt.possible_logs import PossibleLog
+from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.problem import Problem
+from optimizer.search.climb import Steps, climb
 from optimizer.search.lays import DISTINCT_ROLL_DEG, Found, Progress, Scouted, price_scouted, roll_distance_deg
 
 CHOICE_LOGS = 40

@@ -10,11 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.bed.lay import Lay
+from optimizer.bed.stretch import cut_stretch
+from optimizer.bed.zones import Zone, clipped, feather
 from optimizer.problem import Problem
 from optimizer.stations.stations import Stations, stations_of
-from optimizer.bed.stretch import cut_stretch
 from optimizer.stations.terms import REACH_SPARE_M
-from optimizer.bed.zones import Zone, clipped, feather
 from scans.log import FloatArray, Fork, IntArray, Log, Solid, SurfaceDoubt, SurfaceDraw
 
 UNSEEN, SURFACE, SIZE = "unseen side", "seen surface", "size"

@@ -11,15 +11,15 @@ from math import cos, radians
 import numba
 import numpy as np
 
-from optimizer.stations.chords import Chords, reach_of_chords, wood_by_row
-from optimizer.doubt.values import possible_terms
 from optimizer.bed.lay import Lay
+from optimizer.bed.pricing import Priced
+from optimizer.bed.sawn_layers import layers_between
+from optimizer.doubt.possible_logs import PossibleLog
+from optimizer.doubt.values import possible_terms
+from optimizer.problem import Problem
+from optimizer.stations.chords import Chords, reach_of_chords, wood_by_row
 from optimizer.stations.lay_table import turned_inside
 from optimizer.stations.layers import layer_value, room_for
-from optimizer.doubt.possible_logs import PossibleLog
-from optimizer.bed.pricing import Priced
-from optimizer.problem import Problem
-from optimizer.bed.sawn_layers import layers_between
 from optimizer.stations.stations import Rings, Stations
 from optimizer.stations.terms import Terms
 from scans.log import FloatArray, IntArray

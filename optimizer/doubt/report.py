@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from optimizer.bed.pricing import Priced
 from optimizer.documents.plan import Doubt, DoubtSource, FirstFace, Plan
 from optimizer.doubt.possible_logs import PossibleLog, PossibleLogs
 from optimizer.doubt.possible_net import Heights, Outcomes, outcomes
-from optimizer.bed.pricing import Priced
 from optimizer.problem import Problem
 from optimizer.search.lays import MOST_PLANS, TIE, differ
 

@@ -11,15 +11,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from optimizer.doubt.report import DOUBT_WIDENED, Weighed, drawn
-from optimizer.doubt.values import best_average_cuts, lay_values
-from optimizer.search.given import FaceSeen, Given, GivenError, price_given
-from scans.units import INCH_M
+from optimizer.bed.pricing import Priced
 from optimizer.doubt.possible_logs import PossibleLog, PossibleLogs
 from optimizer.doubt.possible_net import Heights, Outcomes, outcomes
-from optimizer.bed.pricing import Priced
+from optimizer.doubt.report import DOUBT_WIDENED, Weighed, drawn
+from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.problem import Problem
+from optimizer.search.given import FaceSeen, Given, GivenError, price_given
 from scans.log import FloatArray
+from scans.units import INCH_M
 
 WIDTH_READ_M, LENGTH_READ_M = 0.5 * INCH_M, 2.0 * INCH_M
 """What the width and the length of a face are read to, standard deviation (common practice, no source)."""

@@ -20,10 +20,10 @@ import numba
 import numpy as np
 
 from optimizer.bed.lay import Rolled
-from optimizer.stations.lay_table import LayTable, lay_table
-from optimizer.stations.passes import Cuts, Known, best_cuts, layer_between, room_of
 from optimizer.doubt.possible_logs import PossibleLog
 from optimizer.problem import Problem
+from optimizer.stations.lay_table import LayTable, lay_table
+from optimizer.stations.passes import Cuts, Known, best_cuts, layer_between, room_of
 from optimizer.stations.terms import Terms, terms_for
 from scans.log import FloatArray
 

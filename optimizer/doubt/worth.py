@@ -14,9 +14,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.doubt.report import Weighed
 from optimizer.documents.plan import WouldPay
 from optimizer.doubt.possible_logs import HEART, SIZE, UNSEEN, PossibleLog, PossibleLogs
+from optimizer.doubt.report import Weighed
 from optimizer.stations.stations import Rings
 from scans.log import FloatArray
 from scans.messages import long_length

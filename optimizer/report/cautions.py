@@ -10,10 +10,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.report.caution_words import Level, Verdict, count_text, of_plan, slab_name
-from optimizer.report.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
+from optimizer.report.caution_words import Level, Verdict, count_text, of_plan, slab_name
+from optimizer.report.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.stations.terms import REACH_SPARE_M
 from scans.log import moved
 from scans.messages import mass, short_length

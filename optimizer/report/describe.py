@@ -23,11 +23,11 @@ from optimizer.bed.bodies import (
 from optimizer.bed.lay import GAP_TOLERANCE_M, Gap, Lay
 from optimizer.bed.layer_masses import LayerMass, SurfaceNeighbours, layer_mass
 from optimizer.bed.outlines import width_profile
+from optimizer.bed.pricing import Priced, PricedPass, PricedSlab
+from optimizer.bed.sawn_layers import Layer, layers_between
 from optimizer.documents.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
 from optimizer.documents.prices import MenuEntry
-from optimizer.bed.pricing import Priced, PricedPass, PricedSlab
 from optimizer.problem import Problem
-from optimizer.bed.sawn_layers import Layer, layers_between
 from optimizer.wood.woods import Wood
 from scans.log import FloatArray, moved
 

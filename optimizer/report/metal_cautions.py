@@ -5,12 +5,12 @@ from collections.abc import Sequence
 import numpy as np
 from shapely import Polygon, box
 
-from optimizer.report.caution_words import Level, Verdict, of_plan, slab_name
 from optimizer.bed.marks import middle_of, rod_towards
-from optimizer.documents.mill import Mill
-from optimizer.documents.plan import CrossSection, LogFound, Mark, Plan
 from optimizer.bed.sawn_layers import cut_apart_m
 from optimizer.bed.zones import Zone, clipped, in_plan
+from optimizer.documents.mill import Mill
+from optimizer.documents.plan import CrossSection, LogFound, Mark, Plan
+from optimizer.report.caution_words import Level, Verdict, of_plan, slab_name
 from scans.log import FloatArray, moved
 from scans.messages import short_length
 

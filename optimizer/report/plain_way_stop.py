@@ -1,11 +1,11 @@
 """Whether the plain way stops at marked metal: then what it is worth says too little of what a sawyer gets."""
 
-from optimizer.wood.board_feet import quarters_thickness_m
-from optimizer.report.metal_cautions import metal_on_bed
-from optimizer.wood.moisture import shrinkage_pct
+from optimizer.bed.sawn_layers import cut_meets, kept_out_m
 from optimizer.documents.plan import PlanDocument
 from optimizer.documents.prices import PriceError, drop_steps
-from optimizer.bed.sawn_layers import cut_meets, kept_out_m
+from optimizer.report.metal_cautions import metal_on_bed
+from optimizer.wood.board_feet import quarters_thickness_m
+from optimizer.wood.moisture import shrinkage_pct
 
 HAIR_M = 1e-6
 

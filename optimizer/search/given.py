@@ -6,12 +6,12 @@ from itertools import pairwise
 from scipy.optimize import brentq
 
 from optimizer.bed.lay import STEEPEST_TILT_DEG, Rolled
+from optimizer.bed.pricing import Priced
+from optimizer.bed.sawn_layers import cut_meets
+from optimizer.documents.prices import MenuEntry
+from optimizer.problem import Problem
 from optimizer.search.no_plan import NoPlanError
 from optimizer.stations.passes import best_cuts
-from optimizer.documents.prices import MenuEntry
-from optimizer.bed.pricing import Priced
-from optimizer.problem import Problem
-from optimizer.bed.sawn_layers import cut_meets
 from scans.messages import exact_length, long_length, short_length
 
 SHIM_TOLERANCE_M = 0.003

@@ -11,13 +11,13 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Literal
 
-from optimizer.search.climb import Steps, climb
 from optimizer.bed.lay import GAP_TOLERANCE_M, Lay, Rolled
-from scans.units import INCH_M
-from optimizer.stations.passes import WASTE, Cuts, best_cuts
 from optimizer.bed.pricing import Priced
 from optimizer.problem import Problem
+from optimizer.search.climb import Steps, climb
+from optimizer.stations.passes import WASTE, Cuts, best_cuts
 from optimizer.stations.stations import Stations
+from scans.units import INCH_M
 
 TILTS = (0.0, -1.0, 1.0, -0.5, 0.5)
 """Tilts tried at each roll: the resting one, and shares of the way to the highest shim at either end."""

@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from optimizer.stations.chords import longest_by_row
 from optimizer.bed.lay import Lay, Rolled
-from optimizer.stations.lay_table import LayTable
-from optimizer.documents.prices import MenuEntry
 from optimizer.bed.pricing import Priced
+from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
 from optimizer.search.lays import Stop, never_stop
+from optimizer.stations.chords import longest_by_row
+from optimizer.stations.lay_table import LayTable
 from scans.messages import exact_length
 
 ROLL_STEP_DEG = 1.0

@@ -12,8 +12,8 @@ import numpy as np
 import shapely
 from manifold3d import Manifold
 
-from optimizer.standing.on_bed import Body, OnBed, State, on_bed
 from optimizer.standing.hull import hull_of_spans, inside_by_m
+from optimizer.standing.on_bed import Body, OnBed, State, on_bed
 from optimizer.standing.supports import Support, SupportRules, is_possible, margin_m
 from scans.log import FloatArray
 

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from scipy.optimize import brentq
 
 from optimizer.bed.bodies import manifold_of
-from optimizer.stations.chords import Chords, chord_table, turn_rings
 from optimizer.bed.lay import STEEPEST_TILT_DEG
-from optimizer.standing.sweep import Spans, sweep
 from optimizer.standing.parts import Lows, Parts, Touches, lows_of, parts_of, touches_of
 from optimizer.standing.supports import SupportRules, thirds_m
+from optimizer.standing.sweep import Spans, sweep
+from optimizer.stations.chords import Chords, chord_table, turn_rings
 from scans.log import FloatArray, Log
 from scans.messages import exact_length
 

@@ -12,13 +12,13 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
-from optimizer.stations.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
-from optimizer.stations.inside import Inside, heart_sections, heights_of_hearts
 from optimizer.bed.lay import Lay
 from optimizer.bed.sawn_layers import cut_meets
+from optimizer.bed.zones import alignment
+from optimizer.stations.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
+from optimizer.stations.inside import Inside, heart_sections, heights_of_hearts
 from optimizer.stations.stations import Stations
 from optimizer.stations.terms import Terms
-from optimizer.bed.zones import alignment
 from scans.log import FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]

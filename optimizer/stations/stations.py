@@ -14,8 +14,8 @@ import numba
 import numpy as np
 import shapely
 
-from optimizer.stations.chords import most_crossings
 from optimizer.bed.zones import Zone, sections
+from optimizer.stations.chords import most_crossings
 from scans.log import FloatArray, IntArray, Log, Solid
 
 LOOKS_ROUND = 8

@@ -4,10 +4,10 @@ from typing import NamedTuple
 
 import numpy as np
 
-from scans.units import FOOT_M
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import MenuEntry, PriceBook
 from scans.log import FloatArray, IntArray
+from scans.units import FOOT_M
 
 WIDTH_MARGIN_M = 0.001
 LENGTH_MARGIN_M = 0.005

@@ -16,9 +16,9 @@ from functools import cache
 from types import MappingProxyType
 
 from optimizer.wood.board_feet import quarters_thickness_m
-from scans.units import INCH_M
 from optimizer.wood.moisture import WATER_KG_M3, density_kg_m3, most_moisture_pct, shrinkage_pct
 from optimizer.wood.species_names import UnknownSpeciesError, match_species
+from scans.units import INCH_M
 
 __all__ = ["UNKNOWN_NAME", "UnknownSpeciesError", "Wood", "find_wood", "known_woods", "unknown_wood"]
 

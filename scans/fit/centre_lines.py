@@ -8,8 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.spatial import cKDTree
 
-from scans.solids.frame import axes_from
 from scans.log import FloatArray
+from scans.solids.frame import axes_from
 
 SLICE_M = 0.06
 _GAP_M = 0.42

@@ -13,8 +13,8 @@ from numba import njit
 from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve, solve_triangular
 
-from scans.log import FloatArray, IntArray
 from scans.fit.members import ORDERS, TERMS, Members
+from scans.log import FloatArray, IntArray
 
 LONG_M, SHORT_M, SHORT_SHARE = 1.5, 0.3, 0.2
 """How far along a log its form keeps: most of it far, some of it near (common practice, no source)."""

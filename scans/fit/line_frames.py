@@ -2,8 +2,8 @@
 
 import numpy as np
 
-from scans.solids.frame import axes_from
 from scans.log import FloatArray
+from scans.solids.frame import axes_from
 
 _STIFF = 3.0
 """How much a line resists bending: it follows what goes on over 1 m or more, and little of what is shorter (ours)."""

@@ -4,8 +4,8 @@ from itertools import combinations
 
 import numpy as np
 
-from scans.log import FloatArray, Fork
 from scans.fit.members import Members
+from scans.log import FloatArray, Fork
 
 _EVERY_M = 0.1
 

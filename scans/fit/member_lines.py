@@ -4,9 +4,9 @@ import numpy as np
 
 from scans.fit.centre_lines import Member
 from scans.fit.line_frames import evenly, frames_along, lengths_along, smooth_line
-from scans.log import FloatArray
 from scans.fit.members import TERMS, Members
 from scans.fit.skeleton import Skeleton
+from scans.log import FloatArray
 
 KNOT_M = 0.1
 BLEND_SHARE = 0.15

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from scans.log import FloatArray
 from scans.fit.members import Members
+from scans.log import FloatArray
 
 _NEAR_M = 0.25
 _FACING = 0.6

@@ -9,28 +9,28 @@ from manifold3d import Manifold
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from scans.solids.bodies import extent_along, mesh_from_body, upended
 from scans.errors import ScanError
-from scans.solids.frame import axes_from, log_frame, reversed_frame
-from scans.locate.ground_plane import voxel_centroids
 from scans.fit.hidden import Fit, fitted, modes_m
-from scans.log import HEART_RADIUS_M, FloatArray, Log, Solid, SurfaceDoubt
 from scans.fit.member_hearts import hearts_and_forks
 from scans.fit.member_lines import members_of
 from scans.fit.members import Members
-from scans.messages import short_length
-from scans.neighbours import nearest
-from scans.locate.outline import LogOutline
 from scans.fit.sawn_ends import on_sawn_ends, with_sawn_ends
-from scans.locate.scan_surface import points_on_faces
 from scans.fit.seen_girth import girth_seen
 from scans.fit.seen_surface import closed_surface
 from scans.fit.skeleton import Skeleton, find_skeleton
-from scans.locate.smooth_parts import near_places, normals_and_roughness
-from scans.solids.log_from_mesh import compass, outer_and_wood, thicker_half
 from scans.fit.stubs import with_stubs
 from scans.fit.surface_noise import noise_modes_m
+from scans.locate.ground_plane import voxel_centroids
+from scans.locate.outline import LogOutline
+from scans.locate.scan_surface import points_on_faces
+from scans.locate.smooth_parts import near_places, normals_and_roughness
 from scans.locate.taped_length import taped_scale
+from scans.log import HEART_RADIUS_M, FloatArray, Log, Solid, SurfaceDoubt
+from scans.messages import short_length
+from scans.neighbours import nearest
+from scans.solids.bodies import extent_along, mesh_from_body, upended
+from scans.solids.frame import axes_from, log_frame, reversed_frame
+from scans.solids.log_from_mesh import compass, outer_and_wood, thicker_half
 
 PLACE_M = 0.018
 """The surface is looked at in places so far apart. [m]"""

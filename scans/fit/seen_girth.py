@@ -3,8 +3,8 @@
 import numpy as np
 
 from scans.errors import ScanError
-from scans.log import FloatArray
 from scans.fit.members import Members
+from scans.log import FloatArray
 
 LITTLE = 0.45
 """Where less of the girth was seen than this, the other side is little more than a guess."""

@@ -5,9 +5,9 @@ from manifold3d import Manifold
 from scipy.ndimage import gaussian_filter
 from skimage.measure import marching_cubes
 
-from scans.solids.bodies import body_from_mesh
-from scans.log import FloatArray
 from scans.fit.members import Members
+from scans.log import FloatArray
+from scans.solids.bodies import body_from_mesh
 
 EDGE_M = 0.013
 _MOST_CELLS = 12e6

@@ -9,9 +9,9 @@ from itertools import combinations
 
 import numpy as np
 
+from scans.errors import NotALogError
 from scans.fit.arcs import Arc, arcs_in
 from scans.fit.centre_lines import SLICE_M, Member, followed, followed_outwards, surface_of
-from scans.errors import NotALogError
 from scans.log import FloatArray
 
 _THINNEST = 0.2

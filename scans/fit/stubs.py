@@ -8,10 +8,10 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 
 from scans.fit.arcs import arcs_in
-from scans.solids.frame import axes_from
 from scans.fit.line_frames import evenly, frames_along, lengths_along
-from scans.log import FloatArray
 from scans.fit.members import TERMS, Members
+from scans.log import FloatArray
+from scans.solids.frame import axes_from
 
 STANDS_OUT_M = 0.025
 _JOINED_M = 0.045

@@ -4,9 +4,9 @@ import numpy as np
 
 from scans.errors import ScanError
 from scans.formats.finite_points import check_corners, finite_rows
-from scans.log import FloatArray, IntArray
 from scans.formats.polygons import triangles_of
 from scans.formats.scan import ReadingLimits
+from scans.log import FloatArray, IntArray
 
 
 def cut_faces(

@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
 from scans.formats.scan import Scan
+from scans.log import FloatArray, IntArray
 
 _FAR = 1e50
 """Beyond this a coordinate is damage, in any unit, and its cube still is a number."""

@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
 from scans.formats.scan import ReadingLimits
+from scans.log import FloatArray, IntArray
 
 DAMAGED = "the file is cut off or damaged; copy or export it again"
 _PACK = "pack it as GLB or zip it with its .bin"

@@ -9,8 +9,8 @@ from xml.parsers import expat
 import numpy as np
 
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
 from scans.formats.scan import ReadingLimits
+from scans.log import FloatArray, IntArray
 
 DAMAGED = "the file is cut off or damaged; copy or export it again"
 _CORE = "http://schemas.microsoft.com/3dmanufacturing/core/2015/02"

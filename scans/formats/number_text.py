@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
 from scans.formats.scan import ReadingLimits
+from scans.log import FloatArray, IntArray
 
 _BLOCK_BYTES = 1 << 25
 _SPACE = 32

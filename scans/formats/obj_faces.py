@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from scans.errors import ScanError
-from scans.log import IntArray
 from scans.formats.number_text import marks_per_word, numbers_in, shown, words_per_line
 from scans.formats.obj_lines import Block, Rows, bad_row
+from scans.log import IntArray
 
 _DAMAGED = "it is cut off or damaged; copy or export the file again"
 

@@ -8,8 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
 from scans.formats.number_text import blocks_of_lines, line_bounds, numbers_in, shown, words_per_line
+from scans.log import FloatArray, IntArray
 
 _DAMAGED = "it is cut off or damaged; copy or export the file again"
 _KNOWN = frozenset(

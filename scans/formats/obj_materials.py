@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
 from scans.formats.number_text import as_text
 from scans.formats.obj_faces import Faces
 from scans.formats.picture import MOST_PIXELS, opened, pixels_at
 from scans.formats.scan import ReadingLimits
+from scans.log import FloatArray, IntArray
 
 _OPTIONS = re.compile(
     r"-(?:(?P<moved>[ost])(?:\s+[-+.\d][-+.\deE]*(?=\s)){1,3}|mm\s+\S+\s+\S+|"

@@ -3,8 +3,8 @@
 import re
 from dataclasses import dataclass, replace
 
-from scans.formats.cut_faces import check_face_count, check_point_count
 from scans.errors import ScanError
+from scans.formats.cut_faces import check_face_count, check_point_count
 from scans.formats.number_text import shown
 from scans.formats.scan import ReadingLimits
 

@@ -6,11 +6,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
 from scans.formats.number_text import as_text, numbers_in
 from scans.formats.ply_header import Element, Header, Property
 from scans.formats.point_columns import last_line_notes
 from scans.formats.scan import ReadingLimits
+from scans.log import FloatArray, IntArray
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _WIDTHS = {kind: np.dtype(kind).itemsize for kind in ("i1", "u1", "i2", "u2", "i4", "u4", "f4", "f8")}

@@ -4,8 +4,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray
 from scans.formats.number_text import shown
+from scans.log import FloatArray
 
 _LAST_LINES = 50
 _NO_END = "the last line of the file has no end, as where a file is cut off: look whether the scan is whole"

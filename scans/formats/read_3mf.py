@@ -5,11 +5,11 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from scans.formats.archives import unpacked
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
+from scans.formats.archives import unpacked
 from scans.formats.model_3mf import DAMAGED, Body, Model, Use, read_xml
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray, IntArray
 
 _MODEL_KIND = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
 _MOST_DEEP = 50

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray
 
 _CHUNK_POINTS = 500_000
 _DAMAGED = "the file is cut off or damaged; copy or export it again"

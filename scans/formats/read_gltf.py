@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 from scans.errors import ScanError
 from scans.formats.gltf_accessors import DAMAGED, Gltf, listed, numbers, whole, within
 from scans.formats.gltf_colours import Pictures
-from scans.log import FloatArray, IntArray
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray, IntArray
 
 _HARMLESS = re.compile(r"KHR_materials_\w+|KHR_lights_punctual|KHR_texture_basisu|KHR_xmp_json_ld")
 """What only changes how a surface looks, so that its points and faces are whole without."""

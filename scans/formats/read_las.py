@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from scans.errors import ScanError
 from scans.formats.las_units import StatedUnits, from_geo_keys, from_well_known_text
-from scans.log import FloatArray
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray
 
 _CHUNK_POINTS = 1_000_000
 _CHUNK_BYTES = 64_000_000

@@ -6,15 +6,15 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from scans.formats.cut_faces import check_face_count, check_point_count, cut_faces
 from scans.errors import ScanError
-from scans.log import FloatArray
+from scans.formats.cut_faces import check_face_count, check_point_count, cut_faces
 from scans.formats.number_text import as_text
 from scans.formats.obj_faces import Faces, faces_of
 from scans.formats.obj_lines import Rows, blocks_of, is_keyword, numbers_of, plain
 from scans.formats.obj_materials import SideFiles, colours_of, picture_names
 from scans.formats.point_columns import last_line_notes
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray
 
 _DAMAGED = "it is cut off or damaged; copy or export the file again"
 _HEAD_BYTES = 20_000

@@ -4,12 +4,12 @@ import re
 
 import numpy as np
 
-from scans.formats.cut_faces import check_face_count, check_point_count, cut_faces
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
+from scans.formats.cut_faces import check_face_count, check_point_count, cut_faces
 from scans.formats.number_text import as_text, numbers_in, shown, words_per_line
 from scans.formats.point_columns import eight_bit, last_line_notes
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray, IntArray
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _HEAD = re.compile(rb"\s*(ST)?(C)?(N)?(4)?(n)?OFF(?=[\s\d])")

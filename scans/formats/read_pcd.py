@@ -8,11 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray
 from scans.formats.lzf import unpacked_lzf
 from scans.formats.number_text import as_text, shown, table_of
 from scans.formats.point_columns import eight_bit, last_line_notes, unit_normals
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _TYPES = {

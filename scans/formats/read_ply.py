@@ -3,14 +3,14 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from scans.formats.cut_faces import check_face_count, cut_faces
 from scans.errors import ScanError
+from scans.formats.cut_faces import check_face_count, cut_faces
 from scans.formats.finite_points import check_corners, finite_rows
-from scans.log import FloatArray, IntArray
 from scans.formats.ply_header import header_of, is_ply
 from scans.formats.ply_rows import Column, Columns, columns_of
 from scans.formats.point_columns import unit_normals
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray, IntArray
 
 __all__ = ["is_ply", "read_ply"]
 

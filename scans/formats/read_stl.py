@@ -6,9 +6,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray
 from scans.formats.number_text import as_text, blocks_of_lines, line_bounds, numbers_in, words_per_line
 from scans.formats.scan import ReadingLimits, Scan
+from scans.log import FloatArray
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _FACET = np.dtype([("normal", "<f4", 3), ("corners", "<f4", (3, 3)), ("more", "<u2")])

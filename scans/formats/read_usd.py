@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 
-from scans.formats import usd_stage
 from scans.errors import ScanError
+from scans.formats import usd_stage
 from scans.formats.scan import ReadingLimits, Scan
 from scans.formats.usd_layers import laid_out
 

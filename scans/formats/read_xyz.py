@@ -7,12 +7,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray
 from scans.formats.number_text import as_text, table_of
 from scans.formats.point_columns import eight_bit, last_line_notes, unit_normals
 from scans.formats.scan import ReadingLimits, Scan
 from scans.formats.xyz_columns import Columns, is_colour, named_columns, usual_columns
 from scans.formats.xyz_lines import PLAIN, Decimals, Head, head_of
+from scans.log import FloatArray
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _BLOCK_BYTES = 1 << 24

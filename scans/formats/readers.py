@@ -5,8 +5,8 @@ import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from scans.formats.archives import unpacked
 from scans.errors import ScanError
+from scans.formats.archives import unpacked
 from scans.formats.finite_points import only_finite
 from scans.formats.ply_header import is_ply
 from scans.formats.read_3mf import is_3mf, read_3mf

@@ -4,8 +4,8 @@ import posixpath
 from pathlib import Path
 from typing import Any
 
-from scans.formats.archives import unpacked
 from scans.errors import ScanError
+from scans.formats.archives import unpacked
 from scans.formats.scan import ReadingLimits
 from scans.formats.usd_arcs import check_arcs
 

@@ -16,10 +16,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import ScanError
-from scans.log import FloatArray, IntArray
 from scans.formats.polygons import triangles_of
 from scans.formats.scan import ReadingLimits, Scan
 from scans.formats.usd_layers import opened
+from scans.log import FloatArray, IntArray
 
 JOB, LAYERS, ANSWER, ARRAYS = "job.json", "layers", "answer.json", "arrays.npz"
 """What the program reads in its folder, and what it leaves there."""

@@ -15,8 +15,8 @@ from numba import njit
 from numpy.typing import NDArray
 from skimage.measure import marching_cubes
 
-from scans.solids.bodies import body_from_mesh
 from scans.log import FloatArray
+from scans.solids.bodies import body_from_mesh
 
 STATIONS = 201
 """Places along a piece, its ends included, at which bend and radius are given."""

@@ -8,11 +8,11 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 from scipy.ndimage import gaussian_filter
 
-from scans.solids.bodies import solid_from_body
 from scans.invented.draws import Range, draw, draw_count, wander
-from scans.solids.frame import log_frame
-from scans.log import FloatArray, Fork, Solid
 from scans.invented.roundwood import ANGLES, END_CELLS, STATIONS, RoundWood, body_of, outside_by_m
+from scans.log import FloatArray, Fork, Solid
+from scans.solids.bodies import solid_from_body
+from scans.solids.frame import log_frame
 
 _STEM_BLEND_SHARE = 0.15
 """Width over which a limb joins the stem, as a share of the stem's diameter."""

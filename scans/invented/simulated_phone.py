@@ -16,8 +16,8 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 
 from scans.invented.draws import Range, draw, wander
-from scans.log import FloatArray, IntArray
 from scans.invented.simulated_yard import Ground, Label, Thing, label_array
+from scans.log import FloatArray, IntArray
 
 _HALF_WIDTH, _HALF_HEIGHT = 0.6, 0.75
 """Tangents of half the picture's angles: 62 and 74 deg, a phone held upright."""

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from scans.invented.draws import Range, draw, draw_count
-from scans.log import FloatArray, IntArray
 from scans.invented.simulated_log import LogSettings, SimulatedLog, simulate_log
+from scans.log import FloatArray, IntArray
 
 _CELL_M = 0.06
 """Edge of a cell of the ground."""

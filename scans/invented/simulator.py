@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from scans.invented.draws import draw, wander
-from scans.log import FloatArray
 from scans.invented.simulated_log import LogSettings, SimulatedLog, simulate_log
 from scans.invented.simulated_phone import (
     COARSE,
@@ -30,6 +29,7 @@ from scans.invented.simulated_phone import (
     walk_round,
 )
 from scans.invented.simulated_yard import Label, Yard, YardSettings, lay_out
+from scans.log import FloatArray
 
 __all__ = [
     "Label",

@@ -18,13 +18,13 @@ from scans.errors import NotALogError, ScanError
 from scans.locate.grass import is_grass
 from scans.locate.ground_plane import voxel_centroids
 from scans.locate.ground_surface import GroundSurface, find_ground_surface
+from scans.locate.outline import LogOutline, outline_of
+from scans.locate.placing import LENGTH_BOUNDS_M
+from scans.locate.smooth_parts import near_places, normals_and_roughness, smooth_parts, smoothed_places
+from scans.locate.thinning import MOST_POINTS, mask_from_some
 from scans.log import FloatArray, IntArray
 from scans.messages import long_length, short_length
 from scans.neighbours import nearest
-from scans.locate.outline import LogOutline, outline_of
-from scans.locate.smooth_parts import near_places, normals_and_roughness, smooth_parts, smoothed_places
-from scans.locate.thinning import MOST_POINTS, mask_from_some
-from scans.locate.placing import LENGTH_BOUNDS_M
 
 BoolArray = NDArray[np.bool_]
 

@@ -10,11 +10,11 @@ import numpy as np
 from scipy.ndimage import label
 
 from scans.errors import DoubtfulScanError, ScanError
+from scans.formats.scan import Scan
 from scans.locate.ground_plane import GroundPlane, find_ground_plane, robust_diagonal, thinned
+from scans.locate.scan_surface import points_on_faces
 from scans.log import FloatArray
 from scans.messages import long_length
-from scans.formats.scan import Scan
-from scans.locate.scan_surface import points_on_faces
 
 UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 

@@ -10,10 +10,10 @@ from scipy.sparse.csgraph import connected_components
 from scipy.spatial import cKDTree
 from skimage.measure import marching_cubes
 
-from scans.solids.bodies import body_from_mesh, extent_along, section_at, upended
 from scans.errors import NotALogError
 from scans.log import FloatArray, IntArray
 from scans.messages import short_length
+from scans.solids.bodies import body_from_mesh, extent_along, section_at, upended
 
 LEAST_GRID_M, MOST_GRID_M = 0.009, 0.02
 """Spacing of the grid that carries the distance to the bark's surface: half the bark, within these. [m]."""

@@ -3,9 +3,9 @@
 import numpy as np
 from manifold3d import Manifold
 
-from scans.solids.bodies import Section, extent_along, section_at, upended
 from scans.errors import NotALogError
 from scans.log import FloatArray
+from scans.solids.bodies import Section, extent_along, section_at, upended
 
 STATION_M = 0.03
 """Distance from one section to the next along the axis. [m]."""

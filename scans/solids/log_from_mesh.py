@@ -6,14 +6,14 @@ from typing import Literal
 import numpy as np
 from manifold3d import Manifold
 
-from scans.solids.bark import wood_under_bark
-from scans.solids.bodies import body_from_mesh, extent_along, section_at, solid_from_body, upended
 from scans.errors import NotALogError, OpenSolidError
-from scans.solids.frame import log_frame, long_axis, reversed_frame
+from scans.locate.taped_length import taped_scale
 from scans.log import HEART_RADIUS_M, FloatArray, IntArray, Log, Solid, count_open_edges
 from scans.messages import long_length, short_length
+from scans.solids.bark import wood_under_bark
+from scans.solids.bodies import body_from_mesh, extent_along, section_at, solid_from_body, upended
+from scans.solids.frame import log_frame, long_axis, reversed_frame
 from scans.solids.stems import Stems, read_stems
-from scans.locate.taped_length import taped_scale
 
 LEAST_LENGTH_M, MOST_LENGTH_M = 0.5, 15.0
 LEAST_DIAMETER_M, MOST_DIAMETER_M = 0.02, 2.5

@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 from manifold3d import Manifold
 
-from scans.solids.bodies import SectionPiece, extent_along, section_at
 from scans.log import FloatArray, Fork
+from scans.solids.bodies import SectionPiece, extent_along, section_at
 
 STATION_M = 0.035
 """Distance from one section to the next. [m]."""

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from manifold3d import Manifold
 
+from scans.log import FloatArray
 from scans.solids.bodies import body_from_mesh
 from scans.tape.curves import through_stations
-from scans.log import FloatArray
 
 RING_POINTS = 96
 """Points around a ring."""

@@ -11,13 +11,13 @@ from dataclasses import dataclass
 import numpy as np
 from manifold3d import Manifold
 
-from scans.solids.bodies import body_from_mesh, mesh_from_body, solid_from_body, united
-from scans.tape.bow import bent_line
 from scans.errors import SheetError
-from scans.solids.frame import log_frame
-from scans.tape.loft import Ovals, lofted, stations_between
 from scans.log import HEART_RADIUS_M, FloatArray, Fork, Log
 from scans.messages import long_length, short_length
+from scans.solids.bodies import body_from_mesh, mesh_from_body, solid_from_body, united
+from scans.solids.frame import log_frame
+from scans.tape.bow import bent_line
+from scans.tape.loft import Ovals, lofted, stations_between
 from scans.tape.sheet_checks import check_bark_ratio, check_sheet, length_slack_m
 from scans.tape.sheet_doubt import sheet_doubt
 

@@ -17,12 +17,12 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bar
 
-from optimizer.search.given import GivenError
 from optimizer.bed.marks import MarkError
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
-from optimizer.planning import NoPlanError, Progress, Run, SearchSettings
 from optimizer.documents.prices import PriceBook, PriceError
+from optimizer.planning import NoPlanError, Progress, Run, SearchSettings
+from optimizer.search.given import GivenError
 from optimizer.wood.woods import UnknownSpeciesError
 from scans.errors import ScanError
 from scans.messages import quoted, writable
@@ -44,13 +44,13 @@ from service.typed.files import (
 )
 from service.typed.invented_scan import SCAN_FILE, invented_scan
 from service.typed.log_reading import AboutLog, LogRead, read_log
-from service.words.measures import Measures
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
+from service.typed.way import Way, own_way_name
+from service.use_cases import plan_read_log, price_own_way
+from service.words.measures import Measures
 from service.words.quantities import in_units
 from service.words.tables import Assumed, plan_text, solid_text
 from service.words.units import Units
-from service.use_cases import plan_read_log, price_own_way
-from service.typed.way import Way, own_way_name
 
 __all__ = [
     "AboutLog",

@@ -5,18 +5,18 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_serializer, field_validator
 
 from optimizer.documents.mill import Mill
-from optimizer.planning import DEFAULT_LAYS
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
+from optimizer.planning import DEFAULT_LAYS
 from optimizer.wood.woods import find_wood
 from scans.messages import writable
 from service.contract.job_state import JobState
+from service.contract.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
 from service.typed.log_reading import AboutLog, end_trim_m, taped_m_of
 from service.typed.mark_sheet import MarkTyped
-from service.words.quantities import in_si
-from service.contract.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
-from service.words.units import Units
 from service.typed.way import Way
+from service.words.quantities import in_si
+from service.words.units import Units
 
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
 JobKind = Literal["read", "plan", "way"]

@@ -4,8 +4,8 @@ from dataclasses import replace
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark
-from optimizer.planning import LogGiven
 from optimizer.documents.prices import PriceBook
+from optimizer.planning import LogGiven
 from scans.messages import long_length, short_length
 from service.contract.documents import LogFacts
 from service.typed.errors import InputError

@@ -2,16 +2,16 @@
 
 import re
 
-from optimizer.search.given import GivenError
-from scans.units import LengthError
 from optimizer.bed.marks import MarkError
-from optimizer.planning import NoPlanError
 from optimizer.documents.prices import PriceError
+from optimizer.planning import NoPlanError
+from optimizer.search.given import GivenError
 from optimizer.wood.woods import UnknownSpeciesError
 from scans.errors import ScanError
+from scans.units import LengthError
 from service.contract.documents import ErrorShown
-from service.typed.errors import InputError
 from service.contract.job_state import JobStateError
+from service.typed.errors import InputError
 
 
 class NotFoundError(LookupError):

@@ -7,11 +7,11 @@ import numpy as np
 from shapely import Polygon, affinity, box, unary_union
 from shapely.geometry.base import BaseGeometry
 
-from optimizer.report.metal_cautions import metal_on_bed
 from optimizer.documents.plan import Pass, Plan, PlanDocument
+from optimizer.report.metal_cautions import metal_on_bed
 from scans.log import FloatArray, moved
-from service.drawings.svg import Drawing, spread
 from service.drawings.log_shape import LogShape, on_cut, shape_found, silhouette
+from service.drawings.svg import Drawing, spread
 from service.words.measures import Measures, turn_deg
 
 WIDTH = 340.0

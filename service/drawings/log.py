@@ -7,8 +7,8 @@ from shapely import Polygon, affinity
 from shapely.geometry.base import BaseGeometry
 
 from scans.log import FloatArray
-from service.drawings.svg import Drawing
 from service.drawings.log_shape import LogShape, on_cut, silhouette, towards
+from service.drawings.svg import Drawing
 
 PICTURE_WIDTH = 340.0
 _TURN, _RISE = radians(28.0), radians(14.0)

@@ -9,8 +9,8 @@ import numpy as np
 from shapely import Point, Polygon
 
 from optimizer.bed.bodies import HAIR_M, between, manifold_of, polygons_of
-from optimizer.documents.plan import Plan, Slab
 from optimizer.bed.sawn_layers import layers_between
+from optimizer.documents.plan import Plan, Slab
 from scans.log import FloatArray, Log
 
 Kind = Literal["slab", "waste", "offcut", "rest"]

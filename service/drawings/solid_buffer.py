@@ -37,8 +37,8 @@ from scipy.spatial import cKDTree
 
 from optimizer.bed.bodies import manifold_of
 from optimizer.bed.marks import rod_of
-from optimizer.documents.plan import Mark, Plan, PlanDocument, PlanError
 from optimizer.bed.zones import CIRCLE_POINTS
+from optimizer.documents.plan import Mark, Plan, PlanDocument, PlanError
 from scans.log import FloatArray, IntArray, Log, Solid
 from service.drawings.slab_solids import parts_of
 

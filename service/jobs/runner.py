@@ -13,10 +13,10 @@ from functools import partial
 
 from service.contract import job_state
 from service.contract.documents import ErrorShown, JobShown
-from service.jobs.slots import Slot
 from service.contract.job_state import JobState
-from service.jobs.work import Order, not_kept
 from service.contract.refusals import NotFoundError, ours
+from service.jobs.slots import Slot
+from service.jobs.work import Order, not_kept
 from service.settings import Settings
 from service.store.store import Store
 

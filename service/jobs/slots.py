@@ -16,10 +16,10 @@ from multiprocessing.connection import wait
 from multiprocessing.context import SpawnContext, SpawnProcess
 from typing import Any, Protocol
 
-from service.typed.errors import InputError
 from service.jobs.work import Order, work_off
 from service.process_memory import takes_over
 from service.settings import Settings
+from service.typed.errors import InputError
 
 _NICENESS = 10
 """Whoever looks at a page goes before a search that takes all cores."""

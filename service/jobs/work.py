@@ -16,20 +16,20 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
-from optimizer.planning import Progress, Run, SearchSettings
 from optimizer.documents.prices import PriceBook
+from optimizer.planning import Progress, Run, SearchSettings
 from scans.log_of_scan import READING_STAGES
 from service.contract import job_state
-from service.store.database import Database
 from service.contract.documents import ErrorShown, JobShown, PlanRequest, WayRequest
-from service.store.file_store import FileStore
-from service.typed.files import FileRead
-from service.store.log_file import pack_log, unpack_log
 from service.contract.log_given import called, log_facts
-from service.typed.log_reading import LogRead, read_log
-from service.store.named_files import naming_files
 from service.contract.refusals import DiskFullError, error_shown, ours
+from service.store.database import Database
+from service.store.file_store import FileStore
+from service.store.log_file import pack_log, unpack_log
+from service.store.named_files import naming_files
 from service.store.store import Store
+from service.typed.files import FileRead
+from service.typed.log_reading import LogRead, read_log
 from service.use_cases import plan_read_log, price_own_way
 
 PROGRESS_SECONDS = 0.2

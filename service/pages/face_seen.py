@@ -3,10 +3,10 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from scans.units import LengthError, parse_length_m
 from optimizer.documents.plan import Pass, PlanDocument
-from service.words.measures import measures_in
+from scans.units import LengthError, parse_length_m
 from service.pages.fields import length_text
+from service.words.measures import measures_in
 from service.words.units import Units
 
 MOST_SHARE = 1.5

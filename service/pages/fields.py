@@ -12,9 +12,9 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 
-from scans.units import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
 from optimizer.documents.typed import Typed
 from scans.messages import quoted
+from scans.units import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
 from service.words.units import Units
 
 Model = TypeVar("Model", bound=Typed)

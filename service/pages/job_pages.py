@@ -4,10 +4,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from service import desk as at
-from service.web.api_parts import JobId, OwnDesk
 from service.contract.job_state import JobState
-from service.words.measures import measures_in
 from service.pages.rendering import OwnUnits, PageRoute, render, see
+from service.web.api_parts import JobId, OwnDesk
+from service.words.measures import measures_in
 from service.words.proven import percent_more
 
 router = APIRouter(route_class=PageRoute)

@@ -6,23 +6,23 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from service import desk as at
-from service.web.api_parts import LogId, MarkId, OwnDesk
-from service.desk import Desk
 from service.contract.documents import MarkPlaced, PlanLine, PlanRequest
-from service.words.doubt_text import worth
-from service.typed.errors import InputError
+from service.contract.refusals import NotReadyError, error_shown
+from service.desk import Desk
 from service.drawings.log import butt_clock, log_picture
 from service.drawings.log_shape import clock_place, taped
-from service.typed.mark_sheet import MarkTyped
-from service.words.measures import measures_in, turn_deg
 from service.pages.asked import MARK
 from service.pages.fields import Filled, checked, filled
 from service.pages.in_round import in_round
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.pages.shapes_kept import shape_kept
-from service.contract.refusals import NotReadyError, error_shown
-from service.words.units import Units
+from service.typed.errors import InputError
+from service.typed.mark_sheet import MarkTyped
 from service.typed.way import own_way_name
+from service.web.api_parts import LogId, MarkId, OwnDesk
+from service.words.doubt_text import worth
+from service.words.measures import measures_in, turn_deg
+from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 _TAPE_EVERY_M = 0.6

@@ -8,10 +8,10 @@ from fastapi.responses import Response
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
 from service import desk as at
-from service.web.api_parts import MillId, OwnDesk, PricesId
 from service.pages.asked import MILL, PRICES
 from service.pages.fields import Asked, Filled, checked, filled, row_numbers, typed_from
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
+from service.web.api_parts import MillId, OwnDesk, PricesId
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)

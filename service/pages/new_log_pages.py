@@ -8,21 +8,21 @@ from optimizer.wood.woods import UnknownSpeciesError, find_wood
 from scans.errors import ScanError
 from scans.tape.log_from_sheet import log_from_sheet
 from service import desk as at
-from service.web.api_parts import OwnDesk
-from service.desk import Desk
 from service.contract.documents import About, PlanLine
-from service.words.doubt_text import worth
-from service.typed.errors import InputError
-from service.typed.log_sheet import LogSheetTyped
-from service.words.measures import measures_in
+from service.contract.refusals import DiskFullError, TooLargeError, error_shown
+from service.desk import Desk
 from service.pages.asked import SHEET
 from service.pages.fields import Filled, checked, filled, row_numbers
 from service.pages.rendering import UNITS_COOKIE as _COOKIE
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, own_path, render, see
 from service.pages.words import WORDS
-from service.contract.refusals import DiskFullError, TooLargeError, error_shown
-from service.words.units import Units
 from service.store.uploads import check_length, receiving
+from service.typed.errors import InputError
+from service.typed.log_sheet import LogSheetTyped
+from service.web.api_parts import OwnDesk
+from service.words.doubt_text import worth
+from service.words.measures import measures_in
+from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 _FIRST_SECTIONS = 3

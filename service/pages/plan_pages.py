@@ -7,24 +7,24 @@ from urllib.parse import quote, unquote
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from optimizer.report.cautions import PLAN_LINE, cautions_of
 from optimizer.documents.plan import Caution, Plan, PlanDocument
+from optimizer.report.cautions import PLAN_LINE, cautions_of
 from service import desk as at
-from service.web.api_parts import OwnDesk, PlanId, Step, WayKey
-from service.drawings.bed import end_on_bed, side_on_bed
+from service.contract.ticks import MOST_WHO, Change
 from service.desk import Desk
+from service.drawings.bed import end_on_bed, side_on_bed
 from service.drawings.log import log_picture
 from service.drawings.log_shape import shape_found
-from service.words.measures import Measures, board_feet_text, measures_in, minutes_text
-from service.words.metal_text import metal_said
+from service.drawings.roll_chart import roll_chart
+from service.drawings.slabs import slab_drawing, units_per_m
 from service.pages import plan_view
 from service.pages.in_round import in_round
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, render, see
+from service.web.api_parts import OwnDesk, PlanId, Step, WayKey
+from service.words.measures import Measures, board_feet_text, measures_in, minutes_text
+from service.words.metal_text import metal_said
 from service.words.proven import bound_said
-from service.drawings.roll_chart import roll_chart
-from service.drawings.slabs import slab_drawing, units_per_m
 from service.words.slab_numbers import numbers_said
-from service.contract.ticks import MOST_WHO, Change
 from service.words.units import Units
 from service.words.worth import worth_inside
 

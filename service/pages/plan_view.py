@@ -6,17 +6,17 @@ from dataclasses import dataclass
 from itertools import groupby
 from math import floor
 
+from optimizer.documents.plan import Caution, Plan, PlanDocument, Shim, Slab, Waste
 from optimizer.report.cautions import LEVELS, lift_kg
 from optimizer.report.metal_cautions import CROSSCUT_M
 from optimizer.report.plain_way_stop import passes_before_metal
-from optimizer.documents.plan import Caution, Plan, PlanDocument, Shim, Slab, Waste
+from service.contract.refusals import NotFoundError
+from service.contract.ways import LEVEL, PLAIN, ways_by_key
+from service.typed.way import own_way_name
 from service.words.doubt_text import SOURCE_WORDS, face_range, worth
 from service.words.measures import Measures, turn_deg
-from service.contract.refusals import NotFoundError
 from service.words.slab_numbers import may_be_sold, numbered
 from service.words.tables import LEAST_AREA_M2
-from service.typed.way import own_way_name
-from service.contract.ways import LEVEL, PLAIN, ways_by_key
 
 _TELLS = 10.0
 """A difference of so many times the plain way's net is better told in money alone."""

@@ -18,12 +18,12 @@ from starlette.exceptions import HTTPException
 
 from scans.messages import writable
 from service.contract.documents import ErrorShown
-from service.typed.errors import InputError
-from service.words.measures import measures_in
+from service.contract.refusals import error_shown
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
+from service.typed.errors import InputError
+from service.words.measures import measures_in
 from service.words.quantities import in_units
-from service.contract.refusals import error_shown
 from service.words.units import Units
 
 UNITS_COOKIE = "units"

@@ -3,8 +3,8 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from service.pages.rendering import PageRoute, TypedIn, own_path, render, see
 from service.contract.refusals import NotSignedInError, TooManyError
+from service.pages.rendering import PageRoute, TypedIn, own_path, render, see
 
 router = APIRouter(route_class=PageRoute)
 

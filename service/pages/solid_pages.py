@@ -9,10 +9,10 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from service import desk as at
-from service.web.api_parts import LogId, OwnDesk, PlanId
+from service.drawings.solid_buffer import plan_buffer, solid_buffer
 from service.pages.plan_view import way_of
 from service.pages.rendering import PageRoute
-from service.drawings.solid_buffer import plan_buffer, solid_buffer
+from service.web.api_parts import LogId, OwnDesk, PlanId
 
 router = APIRouter(route_class=PageRoute)
 _MOST_BYTES = 40_000_000

@@ -8,20 +8,20 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 from pydantic import ValidationError
 
-from scans.units import INCH_M, LengthError
 from optimizer.documents.plan import PlanDocument
 from scans.messages import quoted
+from scans.units import INCH_M, LengthError
 from service import desk as at
-from service.web.api_parts import LogId, OwnDesk, PlanId
-from service.desk import Desk
 from service.contract.documents import WayRequest
-from service.words.measures import measures_in
+from service.contract.refusals import NotFoundError, error_shown
+from service.desk import Desk
 from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
 from service.pages.plan_pages import cut_list_page
 from service.pages.plan_view import shim_at, way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
-from service.contract.refusals import NotFoundError, error_shown
+from service.web.api_parts import LogId, OwnDesk, PlanId
+from service.words.measures import measures_in
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)

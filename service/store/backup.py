@@ -16,12 +16,12 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
+from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.database import Database
-from service.typed.errors import InputError
 from service.store.file_store import FileStore, sync
 from service.store.passphrase import PASSPHRASE_FILE
-from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.store import Store, now
+from service.typed.errors import InputError
 
 SCHEMA = "pithline.backup/1"
 MANIFEST = "pithline_backup.json"

@@ -15,9 +15,9 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_u
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.orm import Session
 
-from service.typed.errors import InputError
-from service.store.records import LogRow
 from service.contract.refusals import DiskFullError
+from service.store.records import LogRow
+from service.typed.errors import InputError
 
 WAIT_SECONDS = 20
 _WRITES = "writes"

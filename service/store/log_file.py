@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from optimizer.documents.plan import Mark, Source
 from optimizer.wood.woods import UNKNOWN_NAME, find_wood, unknown_wood
-from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt
 from scans.fit.surface_noise import noise_modes_m
+from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt
 from service.typed.log_reading import LogRead
 
 VERSION: Final = 3

@@ -5,9 +5,9 @@ from pathlib import Path
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from service.settings import Settings
 from service.typed.errors import InputError
 from service.typed.files import write_whole
-from service.settings import Settings
 
 LEAST_LETTERS = 12
 MOST_LETTERS = 1000

@@ -16,14 +16,14 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.backup import CHUNK_BYTES, MANIFEST, SCHEMA, Manifest, kept_in
 from service.store.database import BESIDE
-from service.typed.errors import InputError
 from service.store.file_store import FileStore, sync
 from service.store.folder_lock import FolderLock
 from service.store.passphrase import PASSPHRASE_FILE
-from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.trash import new_trash
+from service.typed.errors import InputError
 
 _UNPACKED, _UNPACKING = "restored", "restoring-"
 _FILE_NAME = re.compile(rf"{FILES_FOLDER}/([0-9a-f]{{64}})")

@@ -16,7 +16,6 @@ from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
 from service.contract import job_state
-from service.store.database import Database
 from service.contract.documents import (
     About,
     ErrorShown,
@@ -30,9 +29,10 @@ from service.contract.documents import (
     TickShown,
 )
 from service.contract.job_state import JobState, JobStatus
-from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
 from service.contract.refusals import ConflictError, NotFoundError, TooManyError
 from service.contract.ticks import Change, Tick, changed
+from service.store.database import Database
+from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
 
 _MOST_MARKS = 500
 SMALL_BYTES = 1_000_000

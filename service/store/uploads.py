@@ -16,9 +16,9 @@ from fastapi.concurrency import run_in_threadpool
 from python_multipart.exceptions import FormParserError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
-from service.typed.errors import InputError
-from service.store.file_store import FileStore, no_room, writing_to_disk
 from service.contract.refusals import TooLargeError
+from service.store.file_store import FileStore, no_room, writing_to_disk
+from service.typed.errors import InputError
 
 CHUNK_BYTES = 500_000
 MOST_FIELD_BYTES = 4_000

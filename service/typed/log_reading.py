@@ -6,15 +6,15 @@ from typing import Literal
 
 import numpy as np
 
-from scans.units import LengthError, parse_length_m
 from optimizer.documents.plan import Mark, Source
 from optimizer.wood.woods import UnknownSpeciesError, Wood, find_wood, unknown_wood
 from scans.errors import ScanError
+from scans.locate.placing import UNITS_M, UP_TURNS
 from scans.log import Log
 from scans.log_of_scan import READING_STAGES, OnStage, ScanChoices, log_of_file
 from scans.messages import long_length, quoted
 from scans.tape.log_from_sheet import LogSheet, log_from_sheet
-from scans.locate.placing import UNITS_M, UP_TURNS
+from scans.units import LengthError, parse_length_m
 from service.typed.errors import InputError
 from service.typed.files import FileRead, parse_document
 from service.typed.log_sheet import LogSheetTyped

@@ -7,13 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.bed.bodies import manifold_of, polygons_of
-from optimizer.search.given import FaceSeen, Given
-from scans.units import LengthError, parse_length_m
-from optimizer.documents.mill import Mill
 from optimizer.bed.outlines import width_profile
+from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Plan
+from optimizer.search.given import FaceSeen, Given
 from scans.log import Solid
 from scans.messages import long_length, quoted, width
+from scans.units import LengthError, parse_length_m
 from service.typed.errors import InputError
 from service.words.units import Units
 

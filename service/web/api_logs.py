@@ -7,12 +7,12 @@ from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.documents.plan import Mark
-from service.web import api_examples
 from service import desk as at
-from service.web.api_parts import NOT_MODIFIED, Limit, LogId, MarkId, Offset, OwnDesk, errors, tagged
 from service.contract.documents import About, LogAdded, LogShown, MarkGiven
-from service.typed.log_sheet import LogSheetTyped
 from service.store.uploads import check_length, receiving
+from service.typed.log_sheet import LogSheetTyped
+from service.web import api_examples
+from service.web.api_parts import NOT_MODIFIED, Limit, LogId, MarkId, Offset, OwnDesk, errors, tagged
 
 router = APIRouter(prefix="/api/logs", tags=["logs"])
 

@@ -6,11 +6,11 @@ from fastapi import APIRouter, Body, Response
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
-from service.web import api_examples
 from service import desk as at
-from service.web.api_parts import MillId, OwnDesk, PricesId, errors
-from service.typed.as_toml import as_toml
 from service.contract.documents import MillKept, PriceBookKept, SpeciesLine
+from service.typed.as_toml import as_toml
+from service.web import api_examples
+from service.web.api_parts import MillId, OwnDesk, PricesId, errors
 
 router = APIRouter(prefix="/api", tags=["mills and prices"])
 

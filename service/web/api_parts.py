@@ -5,8 +5,8 @@ from typing import Annotated, Any
 
 from fastapi import Depends, Path, Query, Request, Response
 
-from service.desk import Desk
 from service.contract.documents import ErrorAnswer
+from service.desk import Desk
 
 
 def desk_of(request: Request) -> Desk:

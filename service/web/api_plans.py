@@ -7,10 +7,10 @@ from fastapi import APIRouter, Body, Query, Request, Response
 from fastapi.responses import PlainTextResponse, StreamingResponse
 
 from optimizer.documents.plan import PlanDocument
-from service.web import api_examples
 from service import desk as at
-from service.web.api_parts import NOT_MODIFIED, JobId, Limit, LogId, OwnDesk, PlanId, Step, WayKey, errors, tagged
 from service.contract.documents import JobShown, PlanLine, PlanRequest, TickSaid, TickShown, WayRequest
+from service.web import api_examples
+from service.web.api_parts import NOT_MODIFIED, JobId, Limit, LogId, OwnDesk, PlanId, Step, WayKey, errors, tagged
 from service.words.units import Units
 
 router = APIRouter(prefix="/api", tags=["plans and jobs"])

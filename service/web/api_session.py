@@ -6,8 +6,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Request, Response
 from pydantic import BaseModel, ConfigDict, Field
 
-from service.web.api_parts import OwnDesk, errors
 from service.store.passphrase import MOST_LETTERS
+from service.web.api_parts import OwnDesk, errors
 from service.web.sessions import Sessions
 
 router = APIRouter(tags=["session"])

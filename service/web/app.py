@@ -30,23 +30,17 @@ from importlib.metadata import version
 from fastapi import FastAPI
 from starlette.middleware.gzip import GZipMiddleware
 
-from service.web import api_logs
-
-from service.web import api_mills
-
-from service.web import api_plans
-
-from service.web import api_session
-from service.web.api_errors import add_error_handlers
-from service.web.body_limit import BodyLimit
 from service.desk import Desk, open_desk
-from service.web.guard import Guard
 from service.jobs.events import Streams
 from service.jobs.runner import JobRunner
 from service.jobs.slots import slots_for
-from service.store.passphrase import check_reach, passphrase_hash
-from service.web.sessions import Sessions
 from service.settings import Settings
+from service.store.passphrase import check_reach, passphrase_hash
+from service.web import api_logs, api_mills, api_plans, api_session
+from service.web.api_errors import add_error_handlers
+from service.web.body_limit import BodyLimit
+from service.web.guard import Guard
+from service.web.sessions import Sessions
 from service.web.wrapping import Wrapping
 
 _PAGES = "service.pages"

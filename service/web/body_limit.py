@@ -4,9 +4,9 @@ from fastapi import HTTPException
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.web.api_errors import answer
 from service.contract.refusals import TooLargeError, error_shown, ours
 from service.store.uploads import stated_bytes
+from service.web.api_errors import answer
 
 UPLOADS = (("POST", "/api/logs"), ("POST", "/logs"))
 """What limits and streams its body itself: the API's upload, and the pages'."""

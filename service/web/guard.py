@@ -15,9 +15,9 @@ from fastapi.responses import RedirectResponse
 from starlette.requests import HTTPConnection
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from service.web.api_errors import answer
 from service.contract.refusals import ForeignSiteError, NotSignedInError, WrongHostError, error_shown, ours
 from service.settings import Settings
+from service.web.api_errors import answer
 
 SIGN_IN_PAGE = "/sign-in"
 OPEN_PATHS = ("/api/session", "/healthz", SIGN_IN_PAGE)

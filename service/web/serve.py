@@ -12,9 +12,9 @@ from fastapi import FastAPI
 from pydantic import ValidationError
 
 from optimizer.documents.typed import one_line
-from service.typed.errors import InputError
-from service.store.passphrase import check_reach, keep_passphrase
 from service.settings import Settings
+from service.store.passphrase import check_reach, keep_passphrase
+from service.typed.errors import InputError
 from service.web.slow_clients import PatientProtocol
 
 _GRACE_SECONDS = 1
@@ -38,8 +38,8 @@ def serve(given: dict[str, Any]) -> None:
     settings = settings_from(given)
     check_reach(settings)
     with _listen(settings.host, settings.port) as listening:
-        from service.web.app import create_app  # noqa: PLC0415 - a second that what is wrong need not wait for
         from service.desk import open_desk  # noqa: PLC0415
+        from service.web.app import create_app  # noqa: PLC0415 - a second that what is wrong need not wait for
 
         desk = open_desk(settings)
         try:

@@ -8,11 +8,11 @@ from anyio import CapacityLimiter, to_thread
 from fastapi import Response
 from sqlalchemy import delete
 
+from service.contract.refusals import ConflictError, NotSignedInError
+from service.settings import Settings
 from service.store.database import Database
 from service.store.passphrase import is_right
 from service.store.records import SessionRow
-from service.contract.refusals import ConflictError, NotSignedInError
-from service.settings import Settings
 from service.web.tries import Tries
 
 _TOKEN_BYTES = 32

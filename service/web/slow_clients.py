@@ -10,8 +10,8 @@ from typing import Any
 import h11
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
-from service.web.api_errors import answer
 from service.contract.documents import ErrorShown
+from service.web.api_errors import answer
 
 HEADER_SECONDS = 60.0
 """A request must have said within this time what it asks for."""

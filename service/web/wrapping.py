@@ -6,8 +6,8 @@ from typing import Any
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.web.api_errors import answer
 from service.contract.refusals import ours
+from service.web.api_errors import answer
 
 _LOGGER = logging.getLogger(__name__)
 

@@ -1,8 +1,9 @@
 """How far off a plan's numbers may be, in words: likely from where to where, why, and what would make it surer."""
 
+from typing import Protocol
+
 from optimizer.documents.plan import Doubt, FirstFace, Plan, PlanDocument
 from optimizer.doubt.possible_logs import BARK, BLADE, HEART, MARKS, ROLL, SHIMS, SIZE, SURFACE, UNSEEN
-from service.contract.documents import PlanLine
 from service.words.layout import paragraph
 from service.words.measures import Measures, board_feet_text
 from service.words.quantities import in_units
@@ -21,7 +22,17 @@ SOURCE_WORDS = {
 """What a source of doubt is called in a sentence; others are called by their own name."""
 
 
-def worth(plan: Plan | PlanLine) -> float:
+class _HasNet(Protocol):
+    """A plan, or a line of one."""
+
+    @property
+    def net(self) -> float: ...
+
+    @property
+    def net_expected(self) -> float | None: ...
+
+
+def worth(plan: _HasNet) -> float:
     """Return the net that a plan is ranked by: in the mean over possible logs.
 
     On the log exactly as given where doubt was not weighed.

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from math import floor
 
+from optimizer.documents.mill import Mill
 from optimizer.report.cautions import lift_kg
 from scans.units import FOOT_M, INCH_M, POUND_KG, feet_text, fraction_text, inches_text
-from optimizer.documents.mill import Mill
 from service.words.units import Units
 
 _DENOMINATORS = (1, 2, 4, 8, 16, 32, 64)

@@ -1,7 +1,7 @@
 """How high marked metal lies, in words."""
 
-from optimizer.report.metal_cautions import metal_on_bed
 from optimizer.documents.plan import LogFound, Plan
+from optimizer.report.metal_cautions import metal_on_bed
 from service.words.measures import Measures
 
 

@@ -5,11 +5,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from math import floor
 
+from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Shim, Slab
 from optimizer.report.cautions import LEVELS, PLAN_LINE, cautions_of, lift_kg
-from scans.units import FOOT_M, INCH_M, feet_text
 from optimizer.report.metal_cautions import CROSSCUT_M
 from optimizer.report.plain_way_stop import passes_before_metal
-from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Shim, Slab
+from scans.units import FOOT_M, INCH_M, feet_text
 from service.words.doubt_text import chance_text, doubt_lines, face_range, likely_lines, likely_range, worth
 from service.words.layout import PAGE_WIDTH, aligned, columns, paragraph, sums
 from service.words.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text

@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from optimizer.wood.board_feet import board_feet
+from optimizer.bed.zones import alignment
 from optimizer.documents.plan import Plan, PlanDocument, Slab
 from optimizer.documents.prices import PriceError
-from optimizer.bed.zones import alignment
+from optimizer.wood.board_feet import board_feet
 
 
 @dataclass(frozen=True)

@@ -31,15 +31,15 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "optimizer"), str(ROOT / "tests"
 import books  # noqa: E402
 from taped_logs import taped_log  # noqa: E402
 
-from optimizer.doubt.choice import CHOICE_LOGS, chosen_in_doubt  # noqa: E402
-from optimizer.doubt.report import DOUBT_WIDENED, FIRST_REPORT, REPORT_LOGS, drawn, weighed  # noqa: E402
 from optimizer.documents.mill import SetUp  # noqa: E402
+from optimizer.doubt.choice import CHOICE_LOGS, chosen_in_doubt  # noqa: E402
 from optimizer.doubt.possible_logs import ROLL, PossibleLogs  # noqa: E402
+from optimizer.doubt.report import DOUBT_WIDENED, FIRST_REPORT, REPORT_LOGS, drawn, weighed  # noqa: E402
 from optimizer.search.lays import search  # noqa: E402
-from scans.locate.ground import find_log  # noqa: E402
-from scans.log import Log  # noqa: E402
 from scans.fit.scanned_log import log_from_points  # noqa: E402
 from scans.invented.simulator import random_settings, simulate  # noqa: E402
+from scans.locate.ground import find_log  # noqa: E402
+from scans.log import Log  # noqa: E402
 
 SOLIDS = Path(tempfile.gettempdir()) / "doubt_solids"
 WIDENED = (0.8, DOUBT_WIDENED, 1.2, 1.45)

@@ -216,10 +216,10 @@ def peak_bytes():
 def work(there):
     """Take files from a pipe until none come, and tell what became of each."""
     from scans.errors import ScanError  # noqa: PLC0415
-    from scans.log_of_scan import ScanChoices, log_of_scan  # noqa: PLC0415
     from scans.formats.readers import read_scan  # noqa: PLC0415
     from scans.formats.reading_apart import _limit_memory  # noqa: PLC0415
     from scans.formats.scan import ReadingLimits  # noqa: PLC0415
+    from scans.log_of_scan import ScanChoices, log_of_scan  # noqa: PLC0415
 
     limits = replace(ReadingLimits(), seconds=MOST_SECONDS)
     _limit_memory(limits.memory_bytes)

@@ -11,8 +11,8 @@ import time
 import numpy as np
 from logs import books, refined, shapes
 
-from scans.units import INCH_M
 from optimizer.search.lays import scout, search
+from scans.units import INCH_M
 
 CASES = {
     "base": {},

@@ -19,9 +19,9 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from scans.errors import ScanError  # noqa: E402
-from scans.locate.ground import find_log  # noqa: E402
 from scans.formats.scan import Scan  # noqa: E402
 from scans.invented.simulator import Label, random_settings, simulate  # noqa: E402
+from scans.locate.ground import find_log  # noqa: E402
 from scans.locate.placing import UNITS_M, place_scan  # noqa: E402
 
 DATA = Path(os.environ.get("PITHLINE_DATA", ROOT.parent / "shared" / "data"))

@@ -32,10 +32,10 @@ import books  # noqa: E402
 
 from optimizer.search.lays import search  # noqa: E402
 from scans.errors import ScanError  # noqa: E402
-from scans.locate.ground import find_log  # noqa: E402
-from scans.log import Log, SurfaceDraw  # noqa: E402
 from scans.fit.scanned_log import log_from_points  # noqa: E402
 from scans.invented.simulator import random_settings, simulate  # noqa: E402
+from scans.locate.ground import find_log  # noqa: E402
+from scans.log import Log, SurfaceDraw  # noqa: E402
 
 DATA = Path(os.environ.get("PITHLINE_DATA", ROOT.parent / "shared" / "data"))
 SAMPLES = 60

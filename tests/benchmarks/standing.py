@@ -15,12 +15,12 @@ sys.path.insert(0, str(ROOT))
 
 from optimizer.bed.bodies import manifold_of  # noqa: E402
 from optimizer.bed.lay import Lay  # noqa: E402
-from optimizer.standing.standing import standing_of  # noqa: E402
-from optimizer.standing.table import StandingTable  # noqa: E402
 from optimizer.standing.choice import supported  # noqa: E402
+from optimizer.standing.standing import standing_of  # noqa: E402
 from optimizer.standing.supports import SupportRules  # noqa: E402
-from scans.log import Log  # noqa: E402
+from optimizer.standing.table import StandingTable  # noqa: E402
 from scans.invented.simulated_log import LogSettings, simulate_log  # noqa: E402
+from scans.log import Log  # noqa: E402
 
 MILL = {"first_bunk_m": 0.1524, "bunk_spacing_m": 0.6096, "max_shim_m": 0.1016, "max_prop_m": 0.3048}
 ROLLS = 24

@@ -10,8 +10,10 @@ import shapely
 from shapely.ops import polygonize
 
 from optimizer.stations.stations import cut
-from scans.tape.bow import gap_under_string
+from scans.invented.simulated_log import LogSettings, simulate_log
 from scans.log import Log
+from scans.tape.bow import gap_under_string
+from scans.tape.log_from_sheet import Bow, LogSheet, TapedLimb, TapedSection, log_from_sheet
 from scans.tape.sheet_doubt import (
     BOW_NOT_READ_M,
     BOW_READ_M,
@@ -23,8 +25,6 @@ from scans.tape.sheet_doubt import (
     TAPE_SPREAD,
     TOWARD_DEG,
 )
-from scans.invented.simulated_log import LogSettings, simulate_log
-from scans.tape.log_from_sheet import Bow, LogSheet, TapedLimb, TapedSection, log_from_sheet
 
 APART_M = 1.0
 """About how far apart people measure across a stem."""

@@ -2,19 +2,15 @@
 
 import os
 import shutil
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from kept_pages import Pages, pages_of
 from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, sync_playwright
 
-sys.path.extend(str(Path(__file__).parents[1] / room) for room in ("service/pages", "service", "optimizer"))
-
-from kept_pages import Pages, pages_of
-
-from service.typed import files
 from service.settings import Settings
+from service.typed import files
 
 CHROMIUM = os.environ.get("PITHLINE_CHROMIUM") or shutil.which("chromium") or "/usr/bin/chromium"
 _ARGUMENTS = (

@@ -1,14 +1,11 @@
 """A little site of pages, scripts and solids, whose answers a test can change or stop; it notes what it was asked."""
 
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from threading import Thread
-
-sys.path += [str(Path(__file__).parents[1] / room) for room in ("service", "optimizer")]
 
 from service.pages import static_files
 from service.web.wrapping import HEADERS

@@ -1,6 +1,5 @@
 """Mills and price books for tests. Invented."""
 
-from scans.units import INCH_M
 from optimizer.documents.mill import Mill, Pace
 from optimizer.documents.prices import (
     Deduct,
@@ -15,6 +14,7 @@ from optimizer.documents.prices import (
 )
 from optimizer.problem import Problem
 from optimizer.wood.woods import find_wood
+from scans.units import INCH_M
 
 __all__ = [
     "Deduct",

@@ -7,8 +7,8 @@ the source) and Lake States (after Raile 1982, Research Paper NC-224).
 
 import pytest
 
-from scans.units import INCH_M
 from optimizer.wood.woods import find_wood
+from scans.units import INCH_M
 
 # Species as the source names them; k at 12, 20 and 30 in outside the bark, to three digits.
 EQUATIONS = [

@@ -9,7 +9,6 @@ import math
 
 import pytest
 
-from scans.units import FOOT_M, INCH_M
 from optimizer.wood.log_volume import (
     volume_cylinder_small_end,
     volume_frustum,
@@ -17,6 +16,7 @@ from optimizer.wood.log_volume import (
     volume_newton,
     volume_smalian,
 )
+from scans.units import FOOT_M, INCH_M
 
 LARGE_M, MID_M, SMALL_M, LENGTH_M = 24 * INCH_M, 22 * INCH_M, 20 * INCH_M, 10 * FOOT_M
 

@@ -7,8 +7,8 @@ with water of 62.4 lb/ft3.
 
 import pytest
 
-from scans.units import FOOT_M, POUND_KG
 from optimizer.wood.woods import find_wood, known_woods
+from scans.units import FOOT_M, POUND_KG
 
 GREEN_WEIGHTS = [
     ("white ash", 50.0),

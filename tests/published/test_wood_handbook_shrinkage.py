@@ -8,9 +8,9 @@ import math
 
 import pytest
 
-from scans.units import INCH_M
 from optimizer.wood.moisture import change_of_size_m, shrinkage_pct
 from optimizer.wood.woods import find_wood, known_woods
+from scans.units import INCH_M
 
 # Table 13-5, p. 13-16: coefficients of change for 1 % of moisture, radial and tangential. Left out: green
 # ash and sweet birch (printed with another species' figures), groups of several species, and western

@@ -1,17 +1,13 @@
 """Lets these tests use `plan_documents` of the optimizer's, and type commands in a folder of their own."""
 
-import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-
-sys.path.append(str(Path(__file__).parents[1] / "optimizer"))
-
 from small_log import MILL, PRICES, STRAIGHT
 
-from service.typed import files
 from service.cli.command_line import run
+from service.typed import files
 
 
 @pytest.fixture

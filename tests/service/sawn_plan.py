@@ -5,10 +5,10 @@ from dataclasses import replace
 
 import books
 
-from optimizer.report.describe import describe
 from optimizer.bed.lay import Lay
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Plan
+from optimizer.report.describe import describe
 from optimizer.wood.woods import find_wood
 from scans.log import Log
 

@@ -17,16 +17,16 @@ from typing import Any
 import pytest
 
 from optimizer.documents.mill import Mill
-from optimizer.planning import Run, SearchSettings, plan_log
 from optimizer.documents.prices import PriceBook
+from optimizer.planning import Run, SearchSettings, plan_log
 from service import desk as at
-from service.typed import files
 from service.contract.documents import PlanRequest, WayRequest
-from service.typed.files import MILL_FILE, PRICES_FILE, parse_document, read_file, read_sample
-from service.jobs.work import Order, work_off
 from service.contract.log_given import log_given
-from service.typed.log_reading import AboutLog, read_log
+from service.jobs.work import Order, work_off
 from service.settings import Settings
+from service.typed import files
+from service.typed.files import MILL_FILE, PRICES_FILE, parse_document, read_file, read_sample
+from service.typed.log_reading import AboutLog, read_log
 
 SHEET = """
 name = "Invented crook"

@@ -6,8 +6,8 @@ import shapes
 
 from optimizer.bed.bodies import between, manifold_of, mass_centre
 from optimizer.bed.layer_masses import layer_mass, neighbours_of
-from scans.solids.frame import axes_from
 from scans.log import Solid
+from scans.solids.frame import axes_from
 
 TURN = axes_from(np.array([0.3, -0.5, 0.8]), np.array([0.0, 0.0, 1.0]))
 """So that no face is level."""

@@ -6,11 +6,11 @@ import pytest
 import shapes
 from shapely import box
 
-from optimizer.stations.inside import largest_share
 from optimizer.bed.marks import MarkError, flaw_zones, inwards, metal_rods, place_on_girth, rod_of, with_pith
+from optimizer.bed.zones import alignment, feather, in_plan, rod, sections
 from optimizer.documents.plan import Mark
 from optimizer.search.lays import scout
-from optimizer.bed.zones import alignment, feather, in_plan, rod, sections
+from optimizer.stations.inside import largest_share
 
 
 def mark(kind, place, radius_m=0.03, depth_m=0.1):

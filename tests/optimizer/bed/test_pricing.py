@@ -10,12 +10,12 @@ from shapely import box
 
 from optimizer.bed.hearts import heart_strip_in_plan
 from optimizer.bed.lay import Lay
-from optimizer.stations.lay_table import lay_table
-from scans.units import FOOT_M, INCH_M
-from optimizer.stations.passes import WASTE, value_of_layer
 from optimizer.search.lays import price_scouted, scout
+from optimizer.stations.lay_table import lay_table
+from optimizer.stations.passes import WASTE, value_of_layer
 from optimizer.stations.stations import stations_of
 from optimizer.stations.terms import terms_for
+from scans.units import FOOT_M, INCH_M
 
 STEP = INCH_M / 16
 

@@ -11,12 +11,12 @@ import shapes
 from scipy.spatial import Delaunay
 
 from optimizer.bed.marks import place_on_girth
+from optimizer.bed.stretch import clear_of_metal, cut_stretch, stretches_of
+from optimizer.bed.zones import clipped, feather, rod
 from optimizer.documents.plan import Mark, Source
 from optimizer.planning import LogGiven, Run, SearchSettings, plan_log
 from optimizer.problem import Problem
-from optimizer.bed.stretch import clear_of_metal, cut_stretch, stretches_of
 from optimizer.wood.woods import find_wood
-from optimizer.bed.zones import clipped, feather, rod
 
 FOOT_M = 0.3048
 LOG_M, BED_M = 24 * FOOT_M, 15 * FOOT_M

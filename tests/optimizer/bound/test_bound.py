@@ -10,8 +10,8 @@ import shapely
 import shapes
 
 from optimizer.bound import proof as bound_module
-from optimizer.bound.proof import Bounder, Box, prove
 from optimizer.bound.parts import parts_of
+from optimizer.bound.proof import Bounder, Box, prove
 from optimizer.bound.widths import widths_at
 from optimizer.documents.plan import Mark
 from optimizer.search.lays import price_scouted, scout, search

@@ -7,20 +7,12 @@ import books
 import numpy as np
 import pytest
 import shapes
-from test_planning import planned
+from planned_logs import planned
 
 from optimizer import planning
-
-from optimizer.doubt import report as doubt_report
-from optimizer.report.describe import describe
-from optimizer.doubt.choice import chosen_in_doubt
-from optimizer.doubt.report import chances_best, doubt_of_plan, drawn, in_order, weighed
-from optimizer.doubt.values import best_average_cuts, lay_values, possible_terms
-from optimizer.stations.lay_table import lay_table
-from scans.units import INCH_M
 from optimizer.documents.mill import SetUp
-from optimizer.stations.passes import best_cuts
-from optimizer.planning import ONE_STRETCH
+from optimizer.doubt import report as doubt_report
+from optimizer.doubt.choice import chosen_in_doubt
 from optimizer.doubt.possible_logs import (
     BLADE,
     ROLL,
@@ -31,9 +23,16 @@ from optimizer.doubt.possible_logs import (
     doubt_of,
 )
 from optimizer.doubt.possible_net import Heights, outcomes
+from optimizer.doubt.report import chances_best, doubt_of_plan, drawn, in_order, weighed
+from optimizer.doubt.values import best_average_cuts, lay_values, possible_terms
+from optimizer.planning import ONE_STRETCH
+from optimizer.report.describe import describe
 from optimizer.search.lays import search
+from optimizer.stations.lay_table import lay_table
+from optimizer.stations.passes import best_cuts
 from optimizer.stations.terms import REACH_SPARE_M, terms_for
 from optimizer.wood.woods import find_wood
+from scans.units import INCH_M
 
 SET_UP = SetUp(roll_error_deg=3.0, shim_error_m=0.006, thickness_error_m=0.001)
 STEP = {"height_step_m": INCH_M / 4, "kerf_m": INCH_M / 8}

@@ -7,20 +7,19 @@ import books
 import numpy as np
 import pytest
 import shapes
-from test_planning import planned
+from planned_logs import planned
 
+from optimizer.documents.mill import SetUp
 from optimizer.doubt import seen as doubt_seen
-
 from optimizer.doubt import worth as doubt_worth
+from optimizer.doubt.possible_logs import PossibleLogs, doubt_of
+from optimizer.doubt.possible_net import Heights, outcomes
 from optimizer.doubt.report import drawn, weighed
 from optimizer.doubt.seen import face_weights, picked, price_given_in_doubt
 from optimizer.doubt.worth import gain_of, would_pay
 from optimizer.search.given import FaceSeen, Given, GivenError
-from scans.units import INCH_M
-from optimizer.documents.mill import SetUp
-from optimizer.doubt.possible_logs import PossibleLogs, doubt_of
-from optimizer.doubt.possible_net import Heights, outcomes
 from optimizer.search.lays import search
+from scans.units import INCH_M
 
 STEP = {"height_step_m": INCH_M / 4, "kerf_m": INCH_M / 8}
 

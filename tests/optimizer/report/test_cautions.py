@@ -5,9 +5,9 @@ from typing import Any
 import pytest
 from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_slab
 
-from optimizer.report.cautions import LEVELS, cautions_for, cautions_of
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import LogFound, Mark, Offcut, Plan, Shim, Waste
+from optimizer.report.cautions import LEVELS, cautions_for, cautions_of
 
 ALWAYS = {"metal_find", "log_rolls", "log_clamped", "blade_guard", "bystanders", "noise", "dust"}
 WITH_GEAR = {"lift_gear", "lift_margin", "lift_angle", "under_load"}

@@ -6,10 +6,10 @@ import pytest
 import shapes
 from plan_documents import a_log, a_plan
 
-from optimizer.report.log_found import log_found
 from optimizer.bed.marks import rod_of
-from optimizer.report.metal_cautions import metal_on_bed, rod_found
 from optimizer.documents.plan import LogFound, Mark, Source
+from optimizer.report.log_found import log_found
+from optimizer.report.metal_cautions import metal_on_bed, rod_found
 from optimizer.wood.woods import find_wood
 from scans.log import Log
 

@@ -9,13 +9,13 @@ import books
 import pytest
 import shapes
 
-from optimizer.search.given import Given
 from optimizer.bed.marks import place_on_girth
-from optimizer.search.plain_way import plain_way, why_none
-from optimizer.report.plain_way_stop import passes_before_metal
 from optimizer.documents.plan import Mark, PlanDocument, Source
-from optimizer.planning import LogGiven, Run, price_way
 from optimizer.documents.prices import Limits
+from optimizer.planning import LogGiven, Run, price_way
+from optimizer.report.plain_way_stop import passes_before_metal
+from optimizer.search.given import Given
+from optimizer.search.plain_way import plain_way, why_none
 from optimizer.wood.woods import find_wood
 
 RADIUS_M = 0.3

@@ -5,11 +5,11 @@ import numpy as np
 import pytest
 import shapes
 
+from optimizer.bed.stretch import cut_stretch, stretches_of
 from optimizer.search.given import Given, GivenError, price_given, tilt_of_shims_deg
 from optimizer.search.hearts_level import hearts_level
-from optimizer.search.no_plan import NoPlanError
 from optimizer.search.lays import price_scouted, scout, search
-from optimizer.bed.stretch import cut_stretch, stretches_of
+from optimizer.search.no_plan import NoPlanError
 
 STEP = books.mill().height_step_m
 

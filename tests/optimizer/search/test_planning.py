@@ -1,44 +1,20 @@
 """The plan document as a whole: volumes close, slabs lie in the log, text comes back as it was written."""
 
 import json
-from itertools import count
 
 import books
 import manifold3d
 import numpy as np
 import pytest
 import shapes
+from planned_logs import a_run, given_log, planned
 
-from optimizer.search.given import Given
-from scans.units import POUND_KG
-from optimizer.search.no_plan import explain_no_plan
-from optimizer.documents.plan import SCHEMA, PlanDocument, PlanError, Source, read_plan
-from optimizer.planning import LogGiven, NoPlanError, Run, SearchSettings, plan_log, price_way
+from optimizer.documents.plan import SCHEMA, PlanDocument, PlanError, read_plan
 from optimizer.documents.prices import PriceError
-from optimizer.wood.woods import find_wood
-
-
-def planned(log, mill=None, prices=None, species="ash, white", trim=(0.05, 0.05), lays=100, **settings):
-    settings = SearchSettings(lays=lays, **settings)
-    given = given_log(log, species, trim)
-    return plan_log(given, mill or books.mill(), prices or books.prices(), settings=settings, run=a_run())
-
-
-def a_run():
-    ticks = count()
-    return Run("run", "2026-01-01T00:00:00+00:00", "test", lambda: float(next(ticks)))
-
-
-def given_log(log, species="ash, white", trim=(0.05, 0.05)):
-    return LogGiven(
-        log=log,
-        source=Source(kind="solid", sha256="0" * 64),
-        wood=find_wood(species),
-        end_trim_m=trim,
-        bark_on=log.wood is not log.outer,
-        bark_ratio=1.0,
-        cost=100.0,
-    )
+from optimizer.planning import NoPlanError, SearchSettings, price_way
+from optimizer.search.given import Given
+from optimizer.search.no_plan import explain_no_plan
+from scans.units import POUND_KG
 
 
 @pytest.fixture(scope="module")

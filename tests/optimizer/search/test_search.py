@@ -6,8 +6,8 @@ import books
 import pytest
 import shapes
 
-from optimizer.search.plain_way import plain_way
 from optimizer.search.lays import DISTINCT_ROLL_DEG, differ, ranked, roll_distance_deg, scout, search
+from optimizer.search.plain_way import plain_way
 
 LAYS = 160
 

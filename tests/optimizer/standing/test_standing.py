@@ -12,17 +12,17 @@ from hypothesis import given
 from hypothesis import strategies as st
 from manifold3d import Manifold
 
-from optimizer.standing import supports as supports_module
 from optimizer.bed.bodies import manifold_of
-from optimizer.stations.chords import Chords
 from optimizer.bed.lay import Lay
-from optimizer.standing.on_bed import Body
-from optimizer.standing.standing import held_by, standing_of
-from optimizer.standing.sweep import Spans, sweep
-from optimizer.standing.table import StandingTable
+from optimizer.standing import supports as supports_module
 from optimizer.standing.choice import balanced_shares, carried, fewest, supported
 from optimizer.standing.hull import hull_of_spans, inside_by_m
+from optimizer.standing.on_bed import Body
+from optimizer.standing.standing import held_by, standing_of
 from optimizer.standing.supports import MARGIN_M, Support, SupportRules, thirds_m
+from optimizer.standing.sweep import Spans, sweep
+from optimizer.standing.table import StandingTable
+from optimizer.stations.chords import Chords
 
 RULES = SupportRules(first_bunk_m=0.15, bunk_spacing_m=0.6, max_shim_m=0.1, max_prop_m=0.3)
 

@@ -9,7 +9,7 @@ import shapes
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
 
-from scans.units import INCH_M
+from optimizer.search.lays import scout
 from optimizer.stations.passes import (
     WASTE,
     _pair_most,
@@ -18,8 +18,8 @@ from optimizer.stations.passes import (
     value_of_flipped_layer,
     value_of_layer,
 )
-from optimizer.search.lays import scout
 from optimizer.stations.terms import worth_of_widths
+from scans.units import INCH_M
 
 
 def tables(problem, roll_deg, tilt_deg=None):

@@ -1,6 +1,5 @@
 import pytest
 
-from scans.units import FOOT_M, INCH_M
 from optimizer.wood.log_rules import (
     _SCRIBNER_EXCEPTIONS,
     _SCRIBNER_FACTORS,
@@ -11,6 +10,7 @@ from optimizer.wood.log_rules import (
     board_feet_scribner_c,
     scale_log,
 )
+from scans.units import FOOT_M, INCH_M
 
 
 def test_scribner_data_is_whole():

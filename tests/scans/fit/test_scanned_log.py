@@ -8,10 +8,10 @@ import pytest
 from scipy.spatial import cKDTree
 
 from scans.errors import ScanError
-from scans.locate.ground import find_log
-from scans.log import count_open_edges
 from scans.fit.scanned_log import log_from_points
 from scans.invented.simulator import LogSettings, random_settings, simulate
+from scans.locate.ground import find_log
+from scans.log import count_open_edges
 
 SEEDS = {"single stem": 103, "fork of two": 105, "fork of three": 101}
 

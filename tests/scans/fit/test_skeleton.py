@@ -4,10 +4,10 @@ import numpy as np
 import pytest
 
 from scans.errors import NotALogError
-from scans.locate.ground import find_log
 from scans.fit.scanned_log import log_from_points
-from scans.invented.simulator import random_settings, simulate
 from scans.fit.skeleton import find_skeleton
+from scans.invented.simulator import random_settings, simulate
+from scans.locate.ground import find_log
 
 
 def tube(start, along, length_m, radius_m, seen_deg=(0.0, 250.0)):

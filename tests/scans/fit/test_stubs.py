@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from test_members import tubes
+from tubes_made import tubes
 
 from scans.fit.stubs import with_stubs
 

@@ -9,8 +9,8 @@ import zipfile
 import numpy as np
 import pytest
 
-from scans.formats.archives import unpacked
 from scans.errors import ScanError
+from scans.formats.archives import unpacked
 from scans.formats.scan import ReadingLimits
 
 LIMITS = ReadingLimits()

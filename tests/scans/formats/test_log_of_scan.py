@@ -9,10 +9,10 @@ from scipy.spatial import cKDTree
 from yards import round_log
 
 from scans.errors import NotALogError, ScanError
+from scans.fit.scanned_log import TAPED_SPREAD
+from scans.formats.scan import Scan
 from scans.log import SurfaceDoubt
 from scans.log_of_scan import READING_STAGES, ScanChoices, log_of_file, log_of_scan
-from scans.formats.scan import Scan
-from scans.fit.scanned_log import TAPED_SPREAD
 from scans.tape.log_from_sheet import LogSheet, TapedLimb, TapedSection, log_from_sheet
 
 TAPED = ScanChoices(taped_length_m=1.02 * 3.0)

@@ -3,8 +3,8 @@
 import numpy as np
 import pytest
 
-from scans.formats import number_text
 from scans.errors import ScanError
+from scans.formats import number_text
 from scans.formats.number_text import (
     as_text,
     blocks_of_lines,

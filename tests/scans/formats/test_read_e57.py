@@ -7,8 +7,8 @@ import sys
 import numpy as np
 import pytest
 
-from scans.formats import read_e57 as reader
 from scans.errors import ScanError
+from scans.formats import read_e57 as reader
 from scans.formats.read_e57 import read_e57
 from scans.formats.scan import ReadingLimits
 

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 from laspy.vlrs.known import GeoKeyDirectoryVlr, GeoKeyEntryStruct, WktCoordinateSystemVlr
 
-from scans.formats import read_las as reader
 from scans.errors import ScanError
+from scans.formats import read_las as reader
 from scans.formats.las_units import SURVEY_FOOT_M, from_well_known_text
 from scans.formats.read_las import read_las
 from scans.formats.scan import ReadingLimits

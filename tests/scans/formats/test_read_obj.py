@@ -8,10 +8,8 @@ import pytest
 from odd_files import LIMITS, check_odd_files, damaged, outcome
 from PIL import Image
 
-from scans.formats import number_text
-
-from scans.formats import obj_materials
 from scans.errors import ScanError
+from scans.formats import number_text, obj_materials
 from scans.formats.read_obj import is_obj, read_obj
 from scans.formats.scan import ReadingLimits
 

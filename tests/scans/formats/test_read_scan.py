@@ -14,8 +14,8 @@ from odd_files import assert_whole
 from PIL import Image
 from pxr import Usd, UsdGeom
 
-from scans.formats import readers
 from scans.errors import ScanError
+from scans.formats import readers
 from scans.formats.readers import read_scan
 from scans.formats.scan import ReadingLimits
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from odd_files import LIMITS, check_odd_files, damaged, outcome
 
-from scans.formats import number_text
 from scans.errors import ScanError
+from scans.formats import number_text
 from scans.formats.finite_points import only_finite
 from scans.formats.read_stl import is_binary_stl, read_stl
 from scans.formats.scan import ReadingLimits

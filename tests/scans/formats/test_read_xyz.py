@@ -5,8 +5,8 @@ import json
 import numpy as np
 import pytest
 
-from scans.formats import read_xyz as reader
 from scans.errors import ScanError
+from scans.formats import read_xyz as reader
 from scans.formats.read_xyz import read_xyz
 from scans.formats.scan import ReadingLimits
 

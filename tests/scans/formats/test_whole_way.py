@@ -9,9 +9,9 @@ import trimesh
 from scans import log_of_scan as log_of_scan_module
 from scans.errors import ScanError
 from scans.formats.finite_points import only_finite
+from scans.formats.scan import Scan
 from scans.log import Log
 from scans.log_of_scan import ScanChoices, log_of_scan
-from scans.formats.scan import Scan
 
 RNG = np.random.default_rng(7)
 COUNT = 600

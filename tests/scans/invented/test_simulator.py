@@ -7,8 +7,6 @@ import pytest
 import trimesh
 from scipy.spatial import cKDTree
 
-from scans.solids.bodies import body_from_mesh, mesh_from_body, section_at, upended
-from scans.solids.frame import log_frame
 from scans.invented.roundwood import ANGLES, END_CELLS, STATIONS, RoundWood, body_of, outside_by_m
 from scans.invented.simulated_phone import Walk, labels_of, look
 from scans.invented.simulated_yard import Thing
@@ -21,6 +19,8 @@ from scans.invented.simulator import (
     random_settings,
     simulate,
 )
+from scans.solids.bodies import body_from_mesh, mesh_from_body, section_at, upended
+from scans.solids.frame import log_frame
 from scans.solids.stems import read_stems
 
 COARSE = LogSettings(edge_m=0.025)

@@ -8,9 +8,9 @@ from meshes import read_mesh
 from scipy.spatial import cKDTree
 from solid_measures import section_centres, volume_outside
 
-from scans.locate.ground import find_log
-from scans.formats.readers import read_scan
 from scans.fit.scanned_log import log_from_points
+from scans.formats.readers import read_scan
+from scans.locate.ground import find_log
 from scans.solids.log_from_mesh import log_from_mesh
 
 

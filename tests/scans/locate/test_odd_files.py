@@ -10,8 +10,8 @@ import pytest
 from odd_files import OF_SHAPE, assert_whole
 
 from scans.errors import ScanError
-from scans.locate.ground import find_log
 from scans.formats.readers import read_scan
+from scans.locate.ground import find_log
 from scans.locate.placing import place_scan
 
 MOST_SECONDS = 20.0

@@ -2,11 +2,11 @@
 
 from scipy.spatial import cKDTree
 
-from scans.solids.colours import coloured
-from scans.locate.ground import find_log
-from scans.formats.readers import read_scan
-from scans.locate.scan_surface import points_on_faces
 from scans.fit.scanned_log import log_from_points
+from scans.formats.readers import read_scan
+from scans.locate.ground import find_log
+from scans.locate.scan_surface import points_on_faces
+from scans.solids.colours import coloured
 
 
 def test_a_real_fork_of_two_is_followed_and_keeps_its_colours(data_folder):

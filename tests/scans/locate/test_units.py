@@ -6,8 +6,8 @@ import trimesh
 from yards import GRASS, OTHER_LOG, STONE, STRAY, round_log, yard
 
 from scans.errors import DoubtfulScanError, ScanError
-from scans.locate.ground_plane import find_ground_plane
 from scans.formats.scan import Scan
+from scans.locate.ground_plane import find_ground_plane
 from scans.locate.placing import UNITS_M, UP_TURNS, place_scan
 
 WITH_GROUND = yard(1, things=(GRASS, STONE, STRAY, OTHER_LOG), slope_deg=8.0, yaw_deg=25.0).points_m

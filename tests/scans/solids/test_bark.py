@@ -3,9 +3,9 @@ import pytest
 import trimesh
 from solid_measures import section_points, span
 
+from scans.errors import NotALogError
 from scans.solids.bark import wood_under_bark
 from scans.solids.bodies import body_from_mesh, mesh_from_body
-from scans.errors import NotALogError
 from scans.tape.log_from_sheet import LogSheet, TapedLimb, TapedSection, log_from_sheet
 
 

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 import trimesh
 
-from scans.solids.colours import NEUTRAL, coloured
-from scans.locate.ground import find_log
-from scans.log import Log, Solid
-from scans.locate.scan_surface import points_and_values_on_faces, points_on_faces
 from scans.fit.scanned_log import log_from_points
 from scans.invented.simulator import random_settings, simulate
+from scans.locate.ground import find_log
+from scans.locate.scan_surface import points_and_values_on_faces, points_on_faces
+from scans.log import Log, Solid
+from scans.solids.colours import NEUTRAL, coloured
 
 RED, GREEN = (200, 30, 30), (20, 160, 40)
 STRIPE_M = 0.25

@@ -4,11 +4,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from test_tape import forked, straight
+from sheets_made import forked, straight
 
 from scans.log import Solid
-from scans.tape.sheet_doubt import BETWEEN, BOW, LIMBS, READINGS, RIDGES, RIDGES_MEAN
 from scans.tape.log_from_sheet import Bow, TapedSection, log_from_sheet
+from scans.tape.sheet_doubt import BETWEEN, BOW, LIMBS, READINGS, RIDGES, RIDGES_MEAN
 
 
 def spread_m(log, kind, near=None, part="outer"):

@@ -10,8 +10,8 @@ import pytest
 from served import serving
 from small_log import MILL, PRICES, STRAIGHT
 
-from service.typed import files
 from service.settings import Settings
+from service.typed import files
 
 WAIT_SECONDS = 60.0
 

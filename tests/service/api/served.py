@@ -8,9 +8,9 @@ from contextlib import contextmanager
 import httpx
 import uvicorn
 
+from service.settings import Settings
 from service.web.app import create_app
 from service.web.serve import config_for
-from service.settings import Settings
 
 
 @contextmanager

@@ -13,15 +13,14 @@ from pathlib import Path
 import pytest
 from small_log import STRAIGHT
 
-from service.store import backup
-
-from service.contract import job_state
 from service import desk as at
-from service.store.database import Database
+from service.contract import job_state
 from service.contract.documents import About
+from service.settings import Settings
+from service.store import backup
+from service.store.database import Database
 from service.store.folder_lock import FolderLock
 from service.store.passphrase import keep_passphrase
-from service.settings import Settings
 
 pytestmark = pytest.mark.usefixtures("own_folder")
 SCAN = b"ply\nof nothing that could be read\n"

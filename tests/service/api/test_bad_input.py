@@ -6,9 +6,9 @@ import pytest
 from odd_texts import HALF, NINES
 from served import refused, serving
 
-from service.web.body_limit import stated_bytes
-from service.store.passphrase import keep_passphrase
 from service.settings import Settings
+from service.store.passphrase import keep_passphrase
+from service.web.body_limit import stated_bytes
 
 JSON = {"Content-Type": "application/json"}
 SHEET = {"name": "x", "section": [{"at_m": 0, "wide_m": 0.4}, {"at_m": 2, "wide_m": 0.35}]}

@@ -15,14 +15,14 @@ from small_log import STRAIGHT
 
 from service import desk as at
 from service.contract import job_state
-from service.jobs import work as job_work
-from service.store.database import Database
 from service.contract.documents import About
-from service.typed.errors import InputError
-from service.store.file_store import FileStore
 from service.contract.refusals import TooManyError
+from service.jobs import work as job_work
 from service.settings import Settings
+from service.store.database import Database
+from service.store.file_store import FileStore
 from service.store.store import Store
+from service.typed.errors import InputError
 
 pytestmark = pytest.mark.usefixtures("own_files")
 SCAN = b"ply\nof nothing that could be read\n"

@@ -6,9 +6,9 @@ import pytest
 from served import serving
 from small_log import STRAIGHT
 
-from service.typed.errors import InputError
 from service.jobs.slots import slots_for
 from service.settings import Settings
+from service.typed.errors import InputError
 
 THREADS = "concurrent.futures:ThreadPoolExecutor"
 

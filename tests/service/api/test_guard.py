@@ -7,14 +7,14 @@ import time
 import pytest
 from served import refused, serving
 
+from service.contract.refusals import TooManyError, WrongHostError
+from service.settings import Settings
+from service.store.passphrase import keep_passphrase
+from service.typed.errors import InputError
 from service.web import sessions
 from service.web.api_errors import routes_of
 from service.web.app import create_app
-from service.typed.errors import InputError
 from service.web.guard import check_host
-from service.store.passphrase import keep_passphrase
-from service.contract.refusals import TooManyError, WrongHostError
-from service.settings import Settings
 from service.web.tries import Tries
 
 PASSPHRASE = "heron ladle quartz tide"  # noqa: S105 - of these tests alone

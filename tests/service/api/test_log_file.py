@@ -8,10 +8,10 @@ import pytest
 from small_log import STRAIGHT
 
 from optimizer.documents.plan import Mark, Source
-from scans.log import Fork, Log, SurfaceColours, SurfaceDoubt
 from scans.fit.surface_noise import noise_modes_m
-from service.typed.files import FileRead, read_sample
+from scans.log import Fork, Log, SurfaceColours, SurfaceDoubt
 from service.store.log_file import pack_log, unpack_log
+from service.typed.files import FileRead, read_sample
 from service.typed.log_reading import AboutLog, read_log
 
 

@@ -12,9 +12,9 @@ from alembic.script import ScriptDirectory
 
 from optimizer.documents.plan import PlanDocument
 from service import desk as at
-from service.store.database import Database, _config
 from service.contract.job_state import JobState
 from service.settings import Settings
+from service.store.database import Database, _config
 
 DUMPS = sorted((Path(__file__).parent / "old_databases").glob("*.sql"))
 

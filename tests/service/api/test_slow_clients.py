@@ -9,8 +9,8 @@ import pytest
 from served import serving
 from small_log import STRAIGHT
 
-from service.web import slow_clients
 from service.settings import Settings
+from service.web import slow_clients
 
 STALL_SECONDS = 0.6
 AT_MOST_SECONDS = 20.0

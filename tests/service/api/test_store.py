@@ -10,14 +10,14 @@ from alembic.migration import MigrationContext
 from sqlalchemy import text
 
 from service.contract import job_state
-from service.store import store as store_module
-from service.store.database import Database
 from service.contract.documents import About, ErrorShown
 from service.contract.job_state import JobState, JobStateError
-from service.store.records import JobRow, PlanRow, Record
 from service.contract.refusals import ConflictError, NotFoundError, TooManyError
-from service.store.store import HEAD_START, SMALL_BYTES, Store
 from service.contract.ticks import Change
+from service.store import store as store_module
+from service.store.database import Database
+from service.store.records import JobRow, PlanRow, Record
+from service.store.store import HEAD_START, SMALL_BYTES, Store
 
 ABOUT = About(species="white ash")
 A_KEY = f"{'a':0>64}"

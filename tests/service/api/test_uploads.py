@@ -8,10 +8,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from service.typed.errors import InputError
-from service.store.file_store import FileStore
 from service.contract.refusals import DiskFullError, TooLargeError
-from service.store.uploads import CHUNK_BYTES, MOST_FIELD_BYTES, MOST_FIELDS, Limits, check_length, receiving, shown_name
+from service.store.file_store import FileStore
+from service.store.uploads import (
+    CHUNK_BYTES,
+    MOST_FIELD_BYTES,
+    MOST_FIELDS,
+    Limits,
+    check_length,
+    receiving,
+    shown_name,
+)
+from service.typed.errors import InputError
 
 FORM = "multipart/form-data; boundary=cut"
 WIDE = Limits(10_000, 0)

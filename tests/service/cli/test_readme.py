@@ -9,15 +9,12 @@ from pathlib import Path
 
 import httpx
 import pytest
-
-sys.path.append(str(Path(__file__).parent / "api"))
-
 from served import serving
 from small_log import MILL, PRICES, STRAIGHT
 
-from service.typed import files
 from service.cli.command_line import run
 from service.settings import Settings
+from service.typed import files
 
 README = (Path(__file__).parents[3] / "README.md").read_text()
 

@@ -7,14 +7,13 @@ from concurrent.futures.process import BrokenProcessPool
 import pytest
 from sqlalchemy.exc import OperationalError
 
-from service.jobs import runner as job_runner
-
 from service.contract import job_state
-from service.store.database import Database
 from service.contract.documents import About
-from service.jobs.runner import JobRunner
 from service.contract.job_state import MOST_LOSSES, JobState
+from service.jobs import runner as job_runner
+from service.jobs.runner import JobRunner
 from service.settings import Settings
+from service.store.database import Database
 from service.store.store import Store
 
 AT_MOST_SECONDS = 10.0

@@ -10,12 +10,12 @@ import pytest
 from kept_pages import NASTY, Pages, Planned, keep_log, keep_plan, pages_of
 
 from optimizer.documents.mill import Mill
-from optimizer.planning import Run, SearchSettings, plan_log
 from optimizer.documents.prices import PriceBook
-from service.typed.files import MILL_FILE, PRICES_FILE, SHEET_FILE, FileRead, parse_document, read_sample
+from optimizer.planning import Run, SearchSettings, plan_log
 from service.contract.log_given import log_given
-from service.typed.log_reading import AboutLog, read_log
 from service.settings import Settings
+from service.typed.files import MILL_FILE, PRICES_FILE, SHEET_FILE, FileRead, parse_document, read_sample
+from service.typed.log_reading import AboutLog, read_log
 
 _MARKS = """
 [[mark]]

@@ -13,14 +13,14 @@ import uvicorn
 from optimizer.documents.plan import PlanDocument
 from service import desk as at
 from service.contract import job_state
-from service.web.app import create_app
 from service.contract.documents import PlanRequest
-from service.typed.files import SHEET_FILE, read_sample
-from service.store.log_file import pack_log
 from service.contract.log_given import log_facts
-from service.typed.log_reading import LogRead
-from service.web.serve import config_for
 from service.settings import Settings
+from service.store.log_file import pack_log
+from service.typed.files import SHEET_FILE, read_sample
+from service.typed.log_reading import LogRead
+from service.web.app import create_app
+from service.web.serve import config_for
 
 NASTY = "<script>alert('x')</script> & \"maple\""
 

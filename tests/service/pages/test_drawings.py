@@ -12,13 +12,13 @@ from kept_pages import Pages, Planned, keep_plan
 from optimizer.bed.bodies import flip_matrix
 from optimizer.documents.plan import Plan, PlanDocument
 from service.drawings.bed import end_on_bed, side_on_bed
-from service.drawings.svg import Drawing, areas_of, spread
 from service.drawings.log import butt_clock, log_picture
 from service.drawings.log_shape import clock_place, shape_found, shape_of, taped
-from service.pages.plan_view import left_on_bed, lines_of, way_of
-from service.pages.rendering import measures_in
 from service.drawings.roll_chart import roll_chart
 from service.drawings.slabs import slab_drawing, units_per_m
+from service.drawings.svg import Drawing, areas_of, spread
+from service.pages.plan_view import left_on_bed, lines_of, way_of
+from service.pages.rendering import measures_in
 from service.words.units import Units
 
 SVG = "{http://www.w3.org/2000/svg}"

@@ -14,13 +14,13 @@ from optimizer.documents.prices import PriceBook
 from service import desk as at
 from service.contract import job_state
 from service.contract.documents import WayRequest
-from service.typed.files import MILL_FILE, PRICES_FILE, SHEET_FILE, parse_document, read_sample
-from service.typed.log_sheet import LogSheetTyped
-from service.words.measures import measures_in
 from service.pages import PARTS
 from service.pages.asked import MILL, PRICES, SHEET
 from service.pages.fields import Asked, checked, filled, length_m, length_text, typed_from
 from service.pages.log_pages import mark_of
+from service.typed.files import MILL_FILE, PRICES_FILE, SHEET_FILE, parse_document, read_sample
+from service.typed.log_sheet import LogSheetTyped
+from service.words.measures import measures_in
 from service.words.units import Units
 
 GOOD_MILL = {"name": "My mill", "throat_m": "56", "kerf_m": "1/16", "height_step_m": "1/16 in"}

@@ -9,11 +9,11 @@ from hypothesis import strategies as st
 from kept_pages import Pages
 from odd_texts import ODD_TEXTS
 
-from service.web.api_errors import routes_of
 from service.pages import router
 from service.pages.asked import MARK, MILL, PRICES, SHEET
 from service.pages.log_pages import ABOUT_FIELDS
 from service.pages.new_log_pages import UPLOAD_FIELDS
+from service.web.api_errors import routes_of
 
 FORMS = sorted({route.path for route in routes_of(router) if "POST" in (getattr(route, "methods", None) or ())})
 CHANGES_WHAT_ALL_USE = re.compile(r"(remove|about|cancel)$|^/sign-")

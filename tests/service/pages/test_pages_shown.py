@@ -8,18 +8,18 @@ from html.parser import HTMLParser
 import pytest
 from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
-from optimizer.report.metal_cautions import metal_on_bed
 from optimizer.documents.plan import Bound, Doubt, DoubtSource, NetAtRoll
 from optimizer.doubt.possible_logs import SURFACE
+from optimizer.report.metal_cautions import metal_on_bed
 from scans.messages import mass, short_length
 from service import desk as at
 from service.contract import job_state
 from service.contract.documents import ErrorShown, PlanRequest, WayRequest
-from service.words.measures import measures_in
 from service.pages import plan_view
 from service.pages.plan_view import chance_said
 from service.pages.rendering import on_pages, unbroken
 from service.pages.words import WORDS
+from service.words.measures import measures_in
 from service.words.proven import bound_said, percent_more
 from service.words.units import Units
 

@@ -5,8 +5,8 @@ from collections.abc import Iterator
 import pytest
 from kept_pages import Pages, pages_of
 
-from service.store.passphrase import hashed
 from service.settings import Settings
+from service.store.passphrase import hashed
 
 WORDS = "four words of ours"
 

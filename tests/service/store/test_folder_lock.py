@@ -9,8 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from service.typed.errors import InputError
 from service.store.folder_lock import FolderLock
+from service.typed.errors import InputError
 
 HOLD = "import sys; from pathlib import Path; from service.folder_lock import FolderLock\n"
 HOLDER = f"{HOLD}lock = FolderLock(Path(sys.argv[1])); print('held', flush=True); sys.stdin.read()"

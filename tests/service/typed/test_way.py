@@ -9,8 +9,8 @@ from plan_documents import IDENTITY, a_mill, a_pass, a_plan
 
 from optimizer.search.given import GivenError
 from service.typed.errors import InputError
-from service.words.units import Units
 from service.typed.way import FaceSeen, Way, compared, face_expected
+from service.words.units import Units
 
 INCH_M = 0.0254
 IMPERIAL, METRIC = Units.IMPERIAL, Units.METRIC

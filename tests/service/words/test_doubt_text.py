@@ -3,7 +3,7 @@
 import re
 
 from plan_documents import a_document, a_plan
-from test_tables import text_of
+from plan_texts import text_of
 
 from optimizer.documents.plan import Doubt, DoubtSource, WouldPay
 

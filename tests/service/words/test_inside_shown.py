@@ -7,11 +7,11 @@ import pytest
 import shapes
 from plan_documents import FORK, a_document, a_log, a_mill, a_pass, a_plan, a_price_book, a_slab
 
-from optimizer.search.given import Given
 from optimizer.bed.marks import place_on_girth
 from optimizer.documents.plan import Mark, Offcut, Plan, PlanDocument, Source
-from optimizer.planning import LogGiven, Run, price_way
 from optimizer.documents.prices import PriceBook
+from optimizer.planning import LogGiven, Run, price_way
+from optimizer.search.given import Given
 from optimizer.wood.woods import find_wood
 from service.words.tables import FLIP_LINE, Assumed, plan_text
 from service.words.units import Units

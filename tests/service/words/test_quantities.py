@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 from plan_documents import FORK, a_log, a_mill, a_pass, a_plan, a_slab
 
+from optimizer.documents.plan import Caution, Mark, Offcut, Shim
 from optimizer.report import cautions
 from optimizer.report.cautions import cautions_for
-from optimizer.documents.plan import Caution, Mark, Offcut, Shim
 from scans import messages
 from service.contract.documents import ErrorShown
 from service.words.quantities import in_si, in_units

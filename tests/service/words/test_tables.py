@@ -5,27 +5,14 @@ from pathlib import Path
 
 import pytest
 from plan_documents import a_document, a_log, a_mill, a_pass, a_plan, a_price_book, a_slab
+from plan_texts import text_of
 
-from optimizer.report.cautions import PLAN_LINE, cautions_for
 from optimizer.documents.plan import Doubt, Mark, PlanDocument, Waste
+from optimizer.report.cautions import PLAN_LINE, cautions_for
 from service.words.slab_numbers import numbers_said
-from service.words.tables import Assumed, plan_text
 from service.words.units import Units
 
 ROOT = Path(__file__).parents[3]
-ASSUMED = Assumed(
-    mill="in your own folder: " + "long/" * 20 + "mill.toml",
-    prices="given: p.toml",
-    species="S1",
-    bark="B1",
-    end_trim="T1",
-)
-
-
-def text_of(
-    document: PlanDocument, units: Units = Units.IMPERIAL, *, show_all: bool = False, title: str = "Plan 1"
-) -> str:
-    return plan_text(document, ASSUMED, units, show_all=show_all, title=title)
 
 
 def wide_document(currency: str) -> PlanDocument:
