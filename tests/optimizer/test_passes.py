@@ -6,18 +6,12 @@ import books
 import numpy as np
 import pytest
 import shapes
+from layer_values import value_of_bed_layer, value_of_flipped_layer, value_of_layer
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
 
 from optimizer.lengths import INCH_M
-from optimizer.passes import (
-    WASTE,
-    _pair_most,
-    best_cuts,
-    value_of_bed_layer,
-    value_of_flipped_layer,
-    value_of_layer,
-)
+from optimizer.passes import WASTE, _pair_most, best_cuts
 from optimizer.search import scout
 from optimizer.terms import worth_of_widths
 

@@ -6,13 +6,14 @@ import books
 import numpy as np
 import pytest
 import shapes
+from layer_values import value_of_layer
 from shapely import box
 
 from optimizer.hearts import heart_strip_in_plan
 from optimizer.lay import Lay
 from optimizer.lay_table import lay_table
 from optimizer.lengths import FOOT_M, INCH_M
-from optimizer.passes import WASTE, value_of_layer
+from optimizer.passes import WASTE
 from optimizer.search import price_scouted, scout
 from optimizer.stations import stations_of
 from optimizer.terms import terms_for
