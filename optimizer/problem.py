@@ -24,6 +24,8 @@ from scans.log import FloatArray, Log
 COARSE_SPACING_M = 0.02
 COARSE_THINNED_M = 0.0001
 FINE_SPACING_M = 0.005
+"""How far apart stations lie for scouting and for the winners, and how far an outline may be off where points of it are
+left out (our own rules, no source)."""
 
 
 @dataclass(frozen=True, eq=False)

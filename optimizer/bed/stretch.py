@@ -13,6 +13,7 @@ from scans.log import FloatArray, Log, Solid
 
 STEP_M = 0.25
 MOST_STRETCHES = 13
+"""How far apart stretches begin, and how many are tried at the most (our own rules, no source)."""
 SAME_POINT_M = 1e-9
 
 

@@ -28,6 +28,7 @@ LAYS_PER_ROLL, LAYS_PER_START, LAYS_PER_FINALIST = 12, 50, 30
 TILT_SHARES = (0.0, -0.5, 0.5)
 FIRST_ROLL_DEG, FINEST_ROLL_DEG, TILT_STEP = 4.0, 1.0, 0.25
 MOST_MOVES = 12
+"""How the climb in doubt steps, its first tilt as a share of all tilts (our own rules, no source)."""
 
 
 def chosen_in_doubt(

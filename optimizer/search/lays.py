@@ -37,6 +37,8 @@ DISTINCT_SHIM_M = 0.5 * INCH_M
 DISTINCT_FACE_M = INCH_M
 DISTINCT_STRETCH_M = 0.2
 TIE = 0.005
+"""How much is tried at each stage, how finely, and what differs as a sawyer sees it; ties within half a cent (our own
+rules, no source)."""
 
 StoppedBy = Literal["gap", "lays", "time", "cancelled"]
 Stop = Callable[[], StoppedBy | None]

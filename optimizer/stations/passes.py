@@ -138,33 +138,6 @@ def _best_flipped(terms: Terms, table: LayTable, down: FloatArray, flipped: Floa
     )
 
 
-def value_of_layer(table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int) -> float:
-    """Return what the layer between two passes (in height steps) brings as one entry of the menu."""
-    room = room_of(table)
-    return float(
-        layer_between(terms, table, entry, table.upper, upper_row - table.lowest_row, 0.0, table.lower,
-               lower_row - table.lowest_row, terms.kerf_m, room, 0.0)
-    )  # fmt: skip
-
-
-def value_of_flipped_layer(table: LayTable, terms: Terms, entry: int, upper_row: int, lower_row: int) -> float:
-    """Return the same for a layer between two passes made after the flip; their rows in the first bed frame."""
-    room = room_of(table)
-    return float(
-        layer_between(terms, table, entry, table.under, upper_row - table.lowest_row, -terms.kerf_m, table.upper,
-               lower_row - table.lowest_row, 0.0, room, 0.0)
-    )  # fmt: skip
-
-
-def value_of_bed_layer(table: LayTable, terms: Terms, entry: int, face_row: int, last_row: int) -> float:
-    """Return the same for the piece on the bunks after the flip, from the face it lies on to the last pass."""
-    room = room_of(table)
-    return float(
-        layer_between(terms, table, entry, table.upper, face_row - table.lowest_row, 0.0, table.upper,
-               last_row - table.lowest_row, 0.0, room, 0.0)
-    )  # fmt: skip
-
-
 @numba.njit(cache=True, nogil=True)
 def room_of(table: LayTable) -> Room:
     """Make room for the layers of a lay."""

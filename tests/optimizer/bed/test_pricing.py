@@ -6,13 +6,14 @@ import books
 import numpy as np
 import pytest
 import shapes
+from layer_values import value_of_layer
 from shapely import box
 
 from optimizer.bed.hearts import heart_strip_in_plan
 from optimizer.bed.lay import Lay
 from optimizer.search.lays import price_scouted, scout
 from optimizer.stations.lay_table import lay_table
-from optimizer.stations.passes import WASTE, value_of_layer
+from optimizer.stations.passes import WASTE
 from optimizer.stations.stations import stations_of
 from optimizer.stations.terms import terms_for
 from scans.units import FOOT_M, INCH_M

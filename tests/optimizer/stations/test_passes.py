@@ -6,6 +6,7 @@ import books
 import numpy as np
 import pytest
 import shapes
+from layer_values import value_of_bed_layer, value_of_flipped_layer, value_of_layer
 from scipy.optimize import linprog
 from scipy.sparse import coo_matrix
 
@@ -14,9 +15,6 @@ from optimizer.stations.passes import (
     WASTE,
     _pair_most,
     best_cuts,
-    value_of_bed_layer,
-    value_of_flipped_layer,
-    value_of_layer,
 )
 from optimizer.stations.terms import worth_of_widths
 from scans.units import INCH_M
