@@ -572,3 +572,12 @@ def test_a_body_has_the_supports_that_it_lies_on():
     assert sorted(map(sorted, bunks)) == [[0, 1], [4]]
     assert isinstance(side.states[0].bodies[0], Body)
     assert isinstance(side.supports[0], Support)
+
+
+def test_two_rails_that_a_pass_parts_stand_each_on_its_own_supports():
+    rails = [bar((0.0, 3.0), (y, y + 0.3), (0.0, 0.5)) for y in (-0.5, 0.2)]
+    bridged = bar((0.0, 3.0), (-0.5, 0.5), (0.4, 0.7)) + rails[0] + rails[1]
+    found = standing_of(bridged, matrix(), [0.3], RULES)
+    assert [held.inside_by_m for held in found.held] == pytest.approx([0.5, 0.15, 0.15])
+    one, other = (set(body.supports) for body in found.sides[0].states[1].bodies)
+    assert (len(one), len(other), one & other) == (5, 5, set())
