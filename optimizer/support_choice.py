@@ -136,7 +136,7 @@ def balanced_shares(points_m: FloatArray, centre_m: tuple[float, float]) -> Floa
     points' hull, so that nothing balances it.
     """
     centre = np.asarray(centre_m)
-    size = max(1e-9, float(np.abs(points_m - centre).max()))
+    size = max(1e-3, float(np.abs(points_m - centre).max()))
     balance = np.vstack([np.ones(len(points_m)), ((points_m - centre) / size).T])
     wanted = np.array([1.0, 0.0, 0.0])
     # The same three balances as rows at right angles: exact for supports almost in one line too. They are weighed so
