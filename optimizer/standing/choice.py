@@ -17,6 +17,7 @@ MOST_SEARCHED = 5
 margin seldom ask for more."""
 _BALANCE_WEIGHT = 1e5
 _BALANCE_ERROR = 1e-7
+_IN_LINE = 1e-9
 
 
 @dataclass(frozen=True)
@@ -135,12 +136,16 @@ def balanced_shares(points_m: FloatArray, centre_m: tuple[float, float]) -> Floa
     points' hull, so that nothing balances it.
     """
     centre = np.asarray(centre_m)
-    size = max(1e-9, float(np.abs(points_m - centre).max()))
+    size = max(1e-3, float(np.abs(points_m - centre).max()))
     balance = np.vstack([np.ones(len(points_m)), ((points_m - centre) / size).T])
     wanted = np.array([1.0, 0.0, 0.0])
-    # Balance is weighed so heavily that the squares only choose among what balances.
-    rows = np.vstack([_BALANCE_WEIGHT * balance, np.eye(len(points_m))])
-    shares, _ = nnls(rows, np.concatenate([_BALANCE_WEIGHT * wanted, np.zeros(len(points_m))]))
+    # The same three balances as rows at right angles: exact for supports almost in one line too. They are weighed so
+    # heavily that the squares only choose among what balances.
+    left, sizes, across = np.linalg.svd(balance, full_matrices=False)
+    kept = sizes > _IN_LINE * sizes[0]
+    rows = np.vstack([_BALANCE_WEIGHT * across[kept], np.eye(len(points_m))])
+    sums = _BALANCE_WEIGHT * (left.T @ wanted)[kept] / sizes[kept]
+    shares, _ = nnls(rows, np.concatenate([sums, np.zeros(len(points_m))]))
     if np.abs(balance @ shares - wanted).max() > _BALANCE_ERROR:
         raise ValueError(f"centre_m: {centre_m} lies outside the hull of its supports, so that no loads balance it")
     return np.asarray(shares, dtype=np.float64)

@@ -572,3 +572,19 @@ def test_a_body_has_the_supports_that_it_lies_on():
     assert sorted(map(sorted, bunks)) == [[0, 1], [4]]
     assert isinstance(side.states[0].bodies[0], Body)
     assert isinstance(side.supports[0], Support)
+
+
+def test_two_rails_that_a_pass_parts_stand_each_on_its_own_supports():
+    rails = [bar((0.0, 3.0), (y, y + 0.3), (0.0, 0.5)) for y in (-0.5, 0.2)]
+    bridged = bar((0.0, 3.0), (-0.5, 0.5), (0.4, 0.7)) + rails[0] + rails[1]
+    found = standing_of(bridged, matrix(), [0.3], RULES)
+    assert [held.inside_by_m for held in found.held] == pytest.approx([0.5, 0.15, 0.15])
+    one, other = (set(body.supports) for body in found.sides[0].states[1].bodies)
+    assert (len(one), len(other), one & other) == (5, 5, set())
+
+
+def test_a_shim_is_chosen_before_a_prop():
+    # Level, the underside of a taper of 5 cm per metre rises to 10.8 cm at 2.15 m and to 12.8 cm at 2.55 m.
+    rules = SupportRules(0.15, 0.4, 0.11, 0.3)
+    found = standing_of(manifold_of(shapes.frustum(0.35, 0.20, 3.0).outer), matrix(0.0, 0.35), [], rules)
+    assert [(c.support.bunk, c.support.kind) for c in supported(found, 1000.0).first] == [(0, "shim"), (5, "shim")]

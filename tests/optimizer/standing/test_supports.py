@@ -108,9 +108,13 @@ def test_two_feet_at_one_bunk_are_two_supports():
 
 
 def test_a_twig_bears_nothing():
-    log, twig = manifold_of(shapes.cylinder().outer), Manifold.cylinder(2.0, 0.02).translate((0.75, 0.8, 0.0))
+    # Both lie beside the log, along it.
+    log = manifold_of(shapes.cylinder().outer)
+    twig, branch = (
+        Manifold.cylinder(1.0, radius_m).rotate((0.0, 90.0, 0.0)).translate((0.3, 0.8, 0.0))
+        for radius_m in (0.02, 0.08)
+    )
     assert len(supports_of(log + twig, Lay(0.0, 0.0, 0.3))) == 5
-    branch = Manifold.cylinder(2.0, 0.08).translate((0.75, 0.8, 0.0))
     assert len(supports_of(log + branch, Lay(0.0, 0.0, 0.3))) == 6
 
 
