@@ -307,6 +307,8 @@ def main():
         made = damage(data, rng)
         end, said, counts = child.outcome(made, suffix)
         found = [end]
+        if number % 500 == 499:
+            print(f"{number + 1} files, {time.monotonic() - started:.0f} s", flush=True)
         is_told = counts is None or counts[2] or (suffix in TABLES and made.endswith(b"\n"))
         if damage is cut and not is_told and len(made) <= 0.99 * len(data):
             if name not in wholes:
