@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scans.errors import OpenSolidError, ScanError
 from scans.fit.scanned_log import STAGES, log_from_points
@@ -13,7 +14,7 @@ from scans.formats.scan import ReadingLimits, Scan
 from scans.locate.ground import find_log
 from scans.locate.placing import PlacedScan, place_scan
 from scans.locate.scan_surface import merged_corners, points_and_values_on_faces
-from scans.log import Log
+from scans.log import FloatArray, Log
 from scans.solids.colours import coloured
 from scans.solids.log_from_mesh import BarkRatio, log_from_mesh
 
@@ -22,6 +23,7 @@ READING_STAGES = ("reading the file", "finding the log among its points", *STAGE
 OnStage = Callable[[str], None]
 
 _ON_FACES = 400_000
+_FAR_M = 1_000.0
 _USUAL_LIMITS = ReadingLimits()
 
 
@@ -105,10 +107,26 @@ def _of_points(
         points_m, values = points_and_values_on_faces(points_m, values, faces, max(_ON_FACES, len(points_m)))
         colours = None if colours is None else np.round(values).astype(np.uint8)
         normals, faces = None, faces[:0]
+    far = _far(points_m)
+    if far.any():
+        points_m = points_m[~far]
+        normals = None if normals is None else normals[~far]
+        colours = None if colours is None else colours[~far]
     on_stage(READING_STAGES[1])
     found = find_log(points_m, normals, faces=faces, pick=choices.pick or 1)
     own_m = points_m[found.mask]
     log, notes = log_from_points(
         own_m, found.outline, name, bark_ratio, choices.butt or "auto", choices.taped_length_m, on_stage=on_stage
     )
-    return coloured(log, own_m, None if colours is None else colours[found.mask]), (*found.notes, *notes)
+    return coloured(log, own_m, None if colours is None else colours[found.mask]), (*_told(far), *found.notes, *notes)
+
+
+def _far(points_m: FloatArray) -> NDArray[np.bool_]:
+    """Return which points (N,) are so far from most others that no grid could hold both."""
+    if np.ptp(points_m, axis=0).max() <= _FAR_M:
+        return np.zeros(len(points_m), dtype=np.bool_)
+    return np.asarray((np.abs(points_m - np.median(points_m, axis=0)) > _FAR_M).any(axis=1))
+
+
+def _told(far: NDArray[np.bool_]) -> tuple[str, ...]:
+    return (f"{far.sum()} points over {_FAR_M:g} m from most others were left out",) if far.any() else ()

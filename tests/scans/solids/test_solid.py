@@ -224,3 +224,9 @@ def test_an_empty_mesh_and_one_that_is_not_finite_are_refused():
     vertices[7] = np.nan
     with pytest.raises(OpenSolidError, match="not finite"):
         log_and_notes(vertices, solid.faces)
+
+
+def test_what_is_as_thin_as_a_wire_is_no_log():
+    solid = taper()
+    with pytest.raises(NotALogError, match="thick on average"):
+        log_and_notes(solid.vertices_m * [1.0, 0.01, 0.01], solid.faces)
