@@ -1,4 +1,7 @@
-"""How much memory a job takes, with all processes that it started; unknown where a system has no process groups."""
+"""How much memory a job takes, with all processes that it started; unknown where a system has no process groups.
+
+A job's memory is watched, not limited: address space says little of what compiled code uses.
+"""
 
 import os
 from contextlib import suppress

@@ -2,6 +2,9 @@
 
 A field that ends in `_m` may be given as a number in metres under its own name (`throat_m = 1.42`) or,
 without the ending, as text with a unit (`throat = "56 in"`); both at once are refused.
+
+Unknown fields are refused with the nearest name, as a mistyped limit that is passed over could cost a log. TOML takes
+comments and needs no indentation.
 """
 
 import difflib

@@ -1,4 +1,8 @@
-"""Metal in the document: where it lies on the bed, which cuts come near it, which slabs hold it."""
+"""Metal in the document: where it lies on the bed, which cuts come near it, which slabs hold it.
+
+Metal too near a pass is a stop; near it, or in a slab, a warning. The search makes no pass within the keep-out, but one
+made already may be there. A place pointed out by hand is not known to an inch, so twice the keep-out still warns.
+"""
 
 from collections.abc import Sequence
 

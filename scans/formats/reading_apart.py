@@ -1,4 +1,7 @@
-"""Reads a scan in a process of its own, so that neither time nor memory can be had without end."""
+"""Reads a scan in a process of its own, so that neither time nor memory can be had without end.
+
+A damaged file can end a process or keep it for minutes; `ReadingLimits` holds all limits.
+"""
 
 import multiprocessing
 from multiprocessing.connection import Connection

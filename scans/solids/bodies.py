@@ -1,4 +1,7 @@
-"""Meshes as manifold3d bodies and back, and their sections across the log."""
+"""Meshes as manifold3d bodies and back, and their sections across the log.
+
+manifold3d slices closed meshes fast and refuses what is not closed, so that a volume is always one.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -3,6 +3,9 @@
 Between sections a log's form is known only as well as logs keep theirs; lobes no calipers show; a slight bow nobody
 writes down. Each is a change of form that moves the surface along its radius. How large: see the constants. Those
 that name hidden.py are what scans of logs are fitted with; the others are common practice, no source.
+
+Calipers lie on ridges, so that possible logs are 3 % smaller in the mean than the log as measured: the true volumes of
+12 invented stems were 3 % smaller, of 12 forks 4 % (tests/benchmarks/taped_logs.py).
 """
 
 from dataclasses import dataclass

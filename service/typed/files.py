@@ -1,4 +1,8 @@
-"""Files of the user's: read with clear errors, written whole or not at all, and looked for in their places."""
+"""Files of the user's: read with clear errors, written whole or not at all, and looked for in their places.
+
+Mill and prices are looked for in the current folder, the user's own, then the samples. A plan says which were taken,
+since a plan with the wrong prices looks just like one with the right ones.
+"""
 
 import hashlib
 import os

@@ -1,4 +1,8 @@
-"""Plain text that fits a page 80 columns wide, on a terminal and in a file alike."""
+"""Plain text that fits a page 80 columns wide, on a terminal and in a file alike.
+
+No boxes and no colors, so that it reads the same on a terminal, in a file and on paper. The column gap narrows before a
+table grows past 80 columns.
+"""
 
 import textwrap
 from collections.abc import Sequence
