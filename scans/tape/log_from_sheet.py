@@ -16,6 +16,7 @@ from scans.log import HEART_RADIUS_M, FloatArray, Fork, Log
 from scans.messages import long_length, short_length
 from scans.solids.bodies import body_from_mesh, mesh_from_body, solid_from_body, united
 from scans.solids.frame import log_frame
+from scans.solids.log_from_mesh import BarkRatio
 from scans.tape.bow import bent_line
 from scans.tape.loft import Ovals, lofted, stations_between
 from scans.tape.sheet_checks import check_bark_ratio, check_sheet, length_slack_m
@@ -179,10 +180,10 @@ class _Division:
     limbs: tuple[_Limb, ...]
 
 
-def log_from_sheet(sheet: LogSheet, bark_ratio: float) -> Log:
+def log_from_sheet(sheet: LogSheet, bark_ratio: BarkRatio) -> Log:
     """Return the Log that a sheet describes.
 
-    bark_ratio : inside / outside diameter, 1 with the bark off.
+    bark_ratio : inside / outside diameter, 1 with the bark off; or a function that gives it for the mean diameter. [m]
 
     Sections are ovals square to the stem's or limb's own line; between them diameters follow a curve
     that stays between its neighbours' values. The stem's end faces are square to x. The bow bends the
@@ -196,14 +197,17 @@ def log_from_sheet(sheet: LogSheet, bark_ratio: float) -> Log:
     Raises SheetError where the sheet contradicts itself.
     """
     check_sheet(sheet)
-    check_bark_ratio(bark_ratio, sheet.bark_on)
+    if not callable(bark_ratio):
+        check_bark_ratio(bark_ratio, sheet.bark_on)
     end = _stem_end_m(sheet)
     stem = _stem(sheet, end)
     division = _division(sheet, stem) if sheet.limbs else None
     if division is not None:
         _check_whole_length(sheet, division)
+    ratio = bark_ratio(_mean_diameter_m(stem, division)) if callable(bark_ratio) else bark_ratio
+    check_bark_ratio(ratio, sheet.bark_on)
     outer = _whole(stem, division, 1.0)
-    wood = outer if bark_ratio == 1.0 else _whole(stem, division, bark_ratio)
+    wood = outer if ratio == 1.0 else _whole(stem, division, ratio)
     matrix = _tidy(log_frame(outer, np.array([1.0, 0.0, 0.0])))
     hearts = tuple(_moved(line, matrix) for line in _hearts(stem, division))
     _check_limbs_run_on(hearts, matrix)
@@ -213,7 +217,7 @@ def log_from_sheet(sheet: LogSheet, bark_ratio: float) -> Log:
         name=sheet.name,
         outer=outer_solid,
         wood=wood_solid,
-        bark_thickness_m=0.5 * (1.0 - bark_ratio) * _mean_diameter_m(stem, division),
+        bark_thickness_m=0.5 * (1.0 - ratio) * _mean_diameter_m(stem, division),
         hearts=hearts,
         forks=() if division is None else (_fork(stem, division, matrix),),
         heart_radius_m=sheet.heart_radius_m,

@@ -83,6 +83,7 @@ SHEET = Asked(
         Field("species", "Wood", "text", hint="sugar maple", list_id="species-list"),
         Field("length_m", "Whole length", "long", hint="2.95 m|9 ft 8 in"),
         Field("bark", "Measured with its bark", "choice", offers=(("on", "With bark"), ("off", "Without bark"))),
+        Field("bark_thickness_m", "Bark thickness, by an axe cut", hint="16|5/8 in"),
         Field("end_trim_m", "Lost at each end", hint="50|2 in", word="end-trim"),
         Field("cost", "What the log cost", "number", hint="250"),
         Field("heart_radius_m", "Half the width of the heart", hint="25|1 in", word="heart"),

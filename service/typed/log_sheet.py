@@ -56,6 +56,9 @@ class LogSheetTyped(Typed):
         None, gt=0, le=60, description="The whole length, limbs included; checked against the sections. [m]"
     )
     bark: Literal["on", "off"] = Field("on", description="Whether the bark was measured with it.")
+    bark_thickness_m: float | None = Field(
+        None, gt=0, le=0.15, description="Of the bark alone, as an axe cut shows it; none: as the wood has it. [m]"
+    )
     end_trim_m: float | None = Field(None, ge=0, le=5, description="Checked or dirty wood lost at each end. [m]")
     cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost, in the price book's currency.")
     heart_radius_m: float = Field(HEART_RADIUS_M, ge=0, le=1, description="Radius of the heart strip. [m]")

@@ -166,7 +166,7 @@ def test_the_plain_way_goes_no_higher_than_the_blade_can():
     way = plain_way(books.problem(log, books.mill(highest_blade_m=least_m, max_shim_m=0.0)))
 
     assert way.passes[0].blade_height_m == pytest.approx(least_m)
-    low = books.problem(log, books.mill(highest_blade_m=0.02, max_shim_m=0.0))
+    low = books.problem(log, books.mill(highest_blade_m=0.008, max_shim_m=0.0))
     assert plain_way(low) is None
     assert "highest blade" in why_none(low)
 
