@@ -138,7 +138,10 @@ def _from_sheet(
             raise InputError(f"{file.shown}: species: {error}") from None
     if wood is None:
         wood, species_from = unknown_wood(), "not given"
+    if not wood.known:
         warnings.append(_unknown_species('add species = "..." to the sheet, or give --species'))
+    if wood.taken_as:
+        warnings.append(wood.taken_as)
     if about.bark is not None:
         sheet = replace(sheet, bark_on=about.bark == "on")
     thick_m = typed.bark_thickness_m if about.bark_thickness is None else bark_thickness_m(about.bark_thickness)
@@ -168,7 +171,10 @@ def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
     species_from = _FROM_OPTION
     if wood is None:
         wood, species_from = unknown_wood(), "not given"
+    if not wood.known:
         warnings.append(_unknown_species("give --species"))
+    if wood.taken_as:
+        warnings.append(wood.taken_as)
     thick = about.bark_thickness
     bark = _Bark(wood if thick is None else bark_thickness_m(thick), about.bark != "off")
     taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)

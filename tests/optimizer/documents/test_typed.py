@@ -146,6 +146,24 @@ def test_species_are_held_as_the_table_names_them() -> None:
     assert PriceBook.model_validate(BOOK).per_board_foot[0].species == "maple, sugar"
 
 
+@pytest.mark.parametrize(
+    ("priced", "species", "price"),
+    [
+        ({"oak": 3.0, "any": 1.0}, "oak, white", 3.0),
+        ({"oak": 3.0, "red oak": 4.0, "any": 1.0}, "oak, northern red", 4.0),
+        ({"oak": 3.0, "red oak": 4.0, "northern red oak": 5.0}, "oak, northern red", 5.0),
+        ({"oak": 3.0, "any": 1.0}, "red oak", 3.0),
+        ({"northern red oak": 5.0, "any": 1.0}, "red oak", 1.0),
+        ({"oak": 3.0, "any": 1.0}, "unknown", 1.0),
+    ],
+)
+def test_a_wood_without_a_price_of_its_own_has_its_groups(priced: dict[str, float], species: str, price: float) -> None:
+    rows = [{"species": name, "quarters": 8, "price": amount} for name, amount in priced.items()]
+    book = PriceBook.model_validate(BOOK | {"per_board_foot": rows})
+
+    assert [row.price for row in book.rows_for(species)] == [price]
+
+
 def test_the_schema_offers_a_length_in_both_ways() -> None:
     schema = Part.model_json_schema()
 
