@@ -219,7 +219,7 @@ def _scientific_names() -> dict[str, str]:
 
 @cache
 def _group(name: str, woods: tuple[str, ...]) -> Wood:
-    """Return one wood for a group: as heavy as its heaviest, bark alike, so that nobody lifts too much; else its mean."""
+    """Return one wood for a group: as heavy as its heaviest, bark alike, so that nobody lifts too much."""
     group = tuple(known_woods()[wood] for wood in woods)
     heaviest = max(group, key=lambda wood: wood.green_density_kg_m3)
     heaviest_bark = max(group, key=lambda wood: wood.bark_density_kg_m3)
@@ -330,5 +330,7 @@ def _wood(row: Mapping[str, str], bark: Mapping[str, str]) -> Wood:
         bark_slope=float(slope) if slope else None,
         bark_ratios=tuple(float(ratio) for ratio in ratios if ratio),
         known=True,
+        group=(),
+        stands_for="",
         **numbers,
     )

@@ -94,7 +94,8 @@ SHEET = Asked(
         Field("bow.gap_m", "Widest gap under the string", hint="75|3 in", word="bow"),
         Field("bow.at_m", "Where it is, from the butt", "long", hint="1.5 m|5 ft"),
         Field("bow.toward_deg", "The hollow faces, degrees", "number", hint="90", word="clock"),
-        Field("limb.*.leaves_at_m", "Leaves the stem at", "long", hint="1.7 m|5 ft 8 in", word="fork", needed=True),
+        Field("limb.*.on", "Leaves limb number, if not the stem", "whole", hint="1", word="fork"),
+        Field("limb.*.leaves_at_m", "Leaves it at", "long", hint="1.7 m|5 ft 8 in", word="fork", needed=True),
         Field("limb.*.out_deg", "Leans out by, degrees", "number", hint="20", needed=True),
         Field("limb.*.toward_deg", "Leans toward, degrees", "number", hint="90", word="clock", needed=True),
         *(

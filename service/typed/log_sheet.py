@@ -39,10 +39,13 @@ class BowTyped(Typed):
 
 
 class LimbTyped(Typed):
-    """What the fork divides into."""
+    """What a fork divides into."""
 
-    leaves_at_m: float = Field(gt=0, le=60, description="Where the bark parts, along the stem. [m]")
-    out_deg: float = Field(ge=0, le=80, description="Its lean from the stem's direction. [deg]")
+    on: int | None = Field(
+        None, ge=1, le=50, description="The limb that it leaves, by its place in the sheet, from 1; none: the stem."
+    )
+    leaves_at_m: float = Field(gt=0, le=60, description="Where the bark parts, along the stem, or that limb. [m]")
+    out_deg: float = Field(ge=0, le=80, description="Its lean from the direction of what it leaves. [deg]")
     toward_deg: float = Field(ge=-360, le=360, description="Which way it leans, clockwise. [deg]")
     section: tuple[SectionTyped, ...] = Field(min_length=1, description="Sections along it; the last is its end.")
 
@@ -89,6 +92,7 @@ class LogSheetTyped(Typed):
                     out_deg=limb.out_deg,
                     toward_deg=limb.toward_deg,
                     sections=tuple(section.taped() for section in limb.section),
+                    on=limb.on,
                 )
                 for limb in self.limb
             ),

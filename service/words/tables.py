@@ -461,7 +461,7 @@ def _standing_lines(cautions: Sequence[Caution], *, show_all: bool) -> list[str]
     shown = as_shown(cautions)
     if not show_all:
         left = len(shown.more) + len(shown.standing)
-        return paragraph(f"{left} more, and rules that always hold, with --all", first="  ") if left else []
+        return paragraph(f"{left} more, rules that always hold among them, with --all", first="  ") if left else []
     rules = [line for caution in shown.standing for line in paragraph(caution.line, first="  ", rest="    ")]
     return ["", "Rules that always hold", *rules] if rules else []
 
