@@ -1,9 +1,11 @@
-"""Lengths as people type and read them: `9 ft 8 in`, `38 1/2"`, `0.95 m`, `95 cm`.
+"""Quantities as people type and read them: `9 ft 8 in`, `38 1/2"`, `0.95 m`, `95 cm`; `8800 lb`, `5 ft2/min`.
 
 The inch is 25.4 mm exactly (international inch, 1959).
 """
 
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 from math import floor
 
@@ -29,7 +31,65 @@ _EXAMPLES = 'write it as 9 ft 8 in, 38 1/2", 0.95 m or 95 cm'
 
 
 class LengthError(ValueError):
-    """A text that is no length."""
+    """A text that is no length, or not the quantity that is asked for."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A kind of quantity that is typed as one number and one unit.
+
+    noun : what it is. si : its unit in SI, in words. units : its units, each in SI. examples : how to write it.
+    """
+
+    noun: str
+    si: str
+    units: Mapping[str, float]
+    examples: str
+
+
+QUANTITIES: Mapping[str, Quantity] = {
+    "_m2_per_min": Quantity(
+        "sawing rate",
+        "square meters a minute",
+        {"ft2/min": FOOT_M**2, "sq ft/min": FOOT_M**2, "m2/min": 1.0},
+        "write it as 5 ft2/min or 0.5 m2/min",
+    ),
+    "_m_per_min": Quantity(
+        "speed", "meters a minute", {"ft/min": FOOT_M, "m/min": 1.0}, "write it as 10 ft/min or 3 m/min"
+    ),
+    "_kg": Quantity(
+        "weight",
+        "kilograms",
+        {"lb": POUND_KG, "lbs": POUND_KG, "pound": POUND_KG, "pounds": POUND_KG, "kg": 1.0, "t": 1000.0},
+        "write it as 8800 lb, 4000 kg or 4 t",
+    ),
+}
+"""By the ending that the name of such a field has; lengths, which take feet and inches together, end in `_m`."""
+_ONE = re.compile(rf"(?P<number>\d{{1,3}}(?:,\d{{3}})+(?:\.\d+)?|{_NUMBER})\s*(?P<unit>.*)")
+
+
+def parse_quantity(text: str, quantity: Quantity) -> float:
+    """Read one number and its unit, in SI. A bare 0 needs no unit.
+
+    Raises LengthError for everything else, with the text and ways to write it.
+    """
+    stripped = text.strip()
+    shown = quoted(stripped)
+    if not stripped:
+        raise LengthError(f"the {quantity.noun} is empty; {quantity.examples}")
+    negative = stripped.startswith("-")
+    found = _ONE.fullmatch(re.sub(r"^[+-]\s*", "", stripped)) if len(stripped) <= _MOST_LETTERS else None
+    if found is None:
+        raise LengthError(f'"{shown}" is no {quantity.noun}; {quantity.examples}')
+    number = _number(found["number"].replace(",", ""))
+    unit = re.sub(r"\s*/\s*", "/", found["unit"].lower().replace("²", "2")).replace("minute", "min")
+    if not unit and number == 0.0:
+        return 0.0
+    if not unit:
+        raise LengthError(f'"{shown}" has no unit; {quantity.examples}')
+    if unit not in quantity.units:
+        raise LengthError(f'"{shown}" is no {quantity.noun}; {quantity.examples}')
+    return (-number if negative else number) * quantity.units[unit]
 
 
 def _number(text: str) -> float:

@@ -17,6 +17,10 @@ class Pace(Typed):
     minutes_per_pass: float = Field(0.0, ge=0, le=600, description="Fixed minutes of each pass.")
     minutes_per_slab: float = Field(0.0, ge=0, le=600, description="Minutes to take off and put by a slab.")
     minutes_per_flip: float = Field(0.0, ge=0, le=600, description="Minutes to turn the half-sawn log over.")
+    minutes_per_log: float = Field(0.0, ge=0, le=600, description="Minutes to bring a log and lay it on the bed.")
+    minutes_per_roll: float = Field(0.0, ge=0, le=600, description="Minutes to roll the log to where it is sawn.")
+    minutes_per_support: float = Field(0.0, ge=0, le=600, description="Minutes to set a shim or a prop.")
+    minutes_per_buck_cut: float = Field(0.0, ge=0, le=600, description="Minutes to buck the log at one place.")
     hourly_rate: float = Field(0.0, ge=0, description="What an hour at the mill costs, in the book's currency.")
 
 
@@ -43,6 +47,9 @@ class Mill(Typed):
         None, gt=0, le=60, description="The longest log that the bed takes; none: no limit. [m]"
     )
     lowest_blade_m: float = Field(0.0, ge=0, le=5, description="The lowest blade height. [m]")
+    highest_blade_m: float | None = Field(
+        None, gt=0, le=10, description="The highest blade height; none: no limit. [m]"
+    )
     kerf_m: float = Field(gt=0, le=0.05, description="Wood that the blade turns to sawdust. [m]")
     height_step_m: float = Field(ge=0.0002, le=0.1, description="Blade heights are whole multiples of this. [m]")
     scale_zero_m: float = Field(0.0, ge=-5, le=5, description="Where the height scale reads 0, above the bunks. [m]")
@@ -53,6 +60,12 @@ class Mill(Typed):
         None, gt=0, description="The most that the loader may lift; none: not known. [kg]"
     )
     max_shim_m: float = Field(0.0, ge=0, le=2, description="The highest shim that may stand. [m]")
+    max_prop_m: float = Field(
+        0.3048, ge=0, le=2, description="The highest prop that may stand under a limb or an end; 12 in. [m]"
+    )
+    clamps_hold: bool = Field(
+        default=False, description="Whether the clamps hold a log that would turn over without them."
+    )
     first_bunk_m: float = Field(0.0, ge=0, le=10, description="From the butt end of the stretch to the first bunk. [m]")
     bunk_spacing_m: float | None = Field(
         None, gt=0, le=10, description="From bunk to bunk; none: shims stand under the gap itself. [m]"

@@ -219,6 +219,11 @@ class Plan(Document):
     log_to_bed: Matrix4 = Field(description="From the log frame to the bed frame; rigid.")
     flipped_log_to_bed: Matrix4 | None = Field(None, description="The same after the flip.")
     rests_by_itself: bool | None = Field(None, description="Whether the log stays as it lies.")
+    stands_by_m: float | None = Field(
+        None,
+        description="The least of how far a mass centre lies inside what it rests on, from before the first pass to "
+        "after the last; below 0 it turns over. [m]",
+    )
     shims: tuple[Shim, ...] = Field(description="What must lift it.")
     hearts: tuple[HeartHeight, ...] = Field(description="How high the hearts lie at the ends.")
     stretch_m: tuple[Exact, Exact] = Field(description="The length on the bed, in log x. [m]")
@@ -277,6 +282,7 @@ class Caution(Document):
     reason: str = Field(
         description="Why it shows: the value against the bound; its quantities in SI, in braces: {1077.3 kg}."
     )
+    standing: bool = Field(default=False, description="Whether it is a rule that always holds, for any log.")
 
 
 class DoubtSource(Document):

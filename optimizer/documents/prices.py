@@ -9,7 +9,7 @@ from pydantic import Field, field_validator, model_validator
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.typed import Typed
-from optimizer.wood.woods import Wood, find_wood
+from optimizer.wood.woods import Wood, find_wood, wider_names
 from scans.messages import exact_length
 from scans.units import INCH_M
 
@@ -25,7 +25,7 @@ class PriceError(ValueError):
 class PricePerBoardFoot(Typed):
     """The price of one species at one thickness."""
 
-    species: str = Field(max_length=200, description='A species of the table, or "any".')
+    species: str = Field(max_length=200, description='A species of the table, a group such as "oak", or "any".')
     quarters: int = Field(ge=1, le=64, description="Quarters of an inch that it is sold as.")
     price: float = Field(ge=0, le=1e6, description="Price for a board foot.")
     saw_m: float | None = Field(
@@ -126,14 +126,15 @@ class PriceBook(Typed):
         return self
 
     def rows_for(self, species: str) -> tuple[PricePerBoardFoot, ...]:
-        """Return the rows of a species (its name in the table), else those for any.
+        """Return the rows of a species (its name in the table), else of its narrowest group, else those for any.
 
         Raises PriceError where there are neither.
         """
-        own = tuple(row for row in self.per_board_foot if row.species == species)
-        rows = own or tuple(row for row in self.per_board_foot if row.species == ANY_SPECIES)
+        priced_names = {row.species for row in self.per_board_foot}
+        name = next((name for name in (species, *wider_names(species), ANY_SPECIES) if name in priced_names), None)
+        rows = tuple(row for row in self.per_board_foot if row.species == name)
         if not rows:
-            priced = ", ".join(sorted({row.species for row in self.per_board_foot}))
+            priced = ", ".join(sorted(priced_names))
             raise PriceError(
                 f'the price book "{self.name}" has no price for {species} and none for "any" (it prices '
                 f"{priced}); add a [[per_board_foot]] block for it"

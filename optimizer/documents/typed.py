@@ -1,7 +1,8 @@
-"""What people type, as documents: unknown fields refused, lengths as text with a unit.
+"""What people type, as documents: unknown fields refused, quantities as text with a unit.
 
 A field that ends in `_m` may be given as a number in metres under its own name (`throat_m = 1.42`) or,
-without the ending, as text with a unit (`throat = "56 in"`); both at once are refused.
+without the ending, as text with a unit (`throat = "56 in"`); both at once are refused. So may the quantities that
+scans/units.py names: `max_log_mass_kg = 4000` or `max_log_mass = "8800 lb"`.
 
 Unknown fields are refused with the nearest name, as a mistyped limit that is passed over could cost a log. TOML takes
 comments and needs no indentation.
@@ -16,9 +17,16 @@ from pydantic.json_schema import JsonSchemaValue
 from pydantic_core import CoreSchema, PydanticCustomError
 
 from scans.messages import quoted
-from scans.units import LengthError, parse_length_m
+from scans.units import QUANTITIES, LengthError, parse_length_m, parse_quantity
 
 LENGTH_ENDING = "_m"
+ENDINGS = (*QUANTITIES, LENGTH_ENDING)
+"""Of the fields that may be typed as text with a unit."""
+
+
+def ending_of(name: str) -> str:
+    """Return the ending of a field that may be typed with a unit; empty where it may not."""
+    return next((ending for ending in ENDINGS if name.endswith(ending)), "")
 
 
 class Typed(BaseModel):
@@ -28,36 +36,47 @@ class Typed(BaseModel):
 
     @model_validator(mode="before")
     @classmethod
-    def read_lengths(cls, data: Any) -> Any:
+    def read_quantities(cls, data: Any) -> Any:
         """Turn `throat = "56 in"` into `throat_m = 1.4224`, and refuse what no field is called."""
         if not isinstance(data, dict):
             return data
         read: dict[str, Any] = {}
+        full_names = cls._full_names()
         for name, value in data.items():
             if name in cls.model_fields:
-                if name.endswith(LENGTH_ENDING) and isinstance(value, str):
+                ending = ending_of(name)
+                if ending and isinstance(value, str):
                     raise PydanticCustomError(
                         "length_text",
-                        "{name} takes a number in metres; with a unit write {short} = {value}",
-                        {"name": name, "short": name.removesuffix(LENGTH_ENDING), "value": _repeated(value)},
+                        "{name} takes a number in {si}; with a unit write {short} = {value}",
+                        {
+                            "name": name,
+                            "si": _si(ending),
+                            "short": name.removesuffix(ending),
+                            "value": _repeated(value),
+                        },
                     )
                 read[name] = value
                 continue
-            full = f"{name}{LENGTH_ENDING}"
-            if full not in cls.model_fields:
+            full = full_names.get(name)
+            if full is None:
                 raise PydanticCustomError("unknown_field", "{problem}", {"problem": cls._unknown(name)})
             if full in data:
                 raise PydanticCustomError(
                     "length_twice", "{name} and {full} are both given; keep one", {"name": name, "full": full}
                 )
-            read[full] = _length_m(name, value)
+            read[full] = _quantity(name, ending_of(full), value)
         return read
+
+    @classmethod
+    def _full_names(cls) -> dict[str, str]:
+        """Return the fields that may be typed with a unit, by their names without the ending."""
+        return {name.removesuffix(ending): name for name in cls.model_fields if (ending := ending_of(name))}
 
     @classmethod
     def typed_names(cls) -> list[str]:
         """Return every name that a person may type for a field of this table."""
-        names = list(cls.model_fields)
-        return names + [n.removesuffix(LENGTH_ENDING) for n in names if n.endswith(LENGTH_ENDING)]
+        return [*cls.model_fields, *cls._full_names()]
 
     @classmethod
     def _unknown(cls, name: str) -> str:
@@ -67,13 +86,12 @@ class Typed(BaseModel):
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler, /) -> JsonSchemaValue:
-        """Describe both ways of giving a length."""
+        """Describe both ways of giving a quantity."""
         schema = handler.resolve_ref_schema(handler(core_schema))
         properties = schema.get("properties", {})
         required: list[str] = schema.get("required", [])
         either: list[dict[str, Any]] = []
-        for full in [n for n in properties if n.endswith(LENGTH_ENDING)]:
-            short = full.removesuffix(LENGTH_ENDING)
+        for short, full in [(short, full) for short, full in cls._full_names().items() if full in properties]:
             about = properties[full].get("description", "")
             properties[short] = {"type": "string", "description": f"{about} As text with its unit.".strip()}
             if full in required:
@@ -84,15 +102,22 @@ class Typed(BaseModel):
         return schema
 
 
-def _length_m(name: str, value: Any) -> float:
+def _si(ending: str) -> str:
+    return QUANTITIES[ending].si if ending in QUANTITIES else "metres"
+
+
+def _quantity(name: str, ending: str, value: Any) -> float:
+    """Read a quantity that was typed without its field's ending; in SI."""
     if isinstance(value, (int, float)) and not isinstance(value, bool) and value != 0:
+        unit = next(iter(QUANTITIES[ending].units)) if ending in QUANTITIES else "in"
         raise PydanticCustomError(
             "length_no_unit",
-            '{name} = {value} has no unit; write {name} = "{value} in", or {name}_m in metres',
-            {"name": name, "value": quoted(value)},
+            '{name} = {value} has no unit; write {name} = "{value} {unit}", or {name}{ending} in {si}',
+            {"name": name, "value": quoted(value), "unit": unit, "ending": ending, "si": _si(ending)},
         )
+    text = value if isinstance(value, str) else quoted(value)
     try:
-        return parse_length_m(value if isinstance(value, str) else quoted(value))
+        return parse_quantity(text, QUANTITIES[ending]) if ending in QUANTITIES else parse_length_m(text)
     except LengthError as error:
         raise PydanticCustomError("length", "{name}: {why}", {"name": name, "why": str(error)}) from None
 
@@ -109,8 +134,7 @@ def one_line(error: ValidationError) -> str:
         where += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if where else str(step)
     message = first["msg"]
     if first["type"] == "missing":
-        if where.endswith(LENGTH_ENDING):
-            where = where.removesuffix(LENGTH_ENDING)
+        where = where.removesuffix(ending_of(where))
         return f"{where} is missing; add it"
     if first["type"] in {"unknown_field", "length_text", "length_twice", "length_no_unit", "length"}:
         return f"{where}: {message}" if where else message

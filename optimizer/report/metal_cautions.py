@@ -77,7 +77,7 @@ def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan]) -> Verd
         cuts_m = [place for place in plan.stretch_m if CROSSCUT_M < place < log.length_m - CROSSCUT_M]
         for mark in (mark for mark in log.marks if mark.kind == "metal"):
             x_m = rod_found(log, mark).corners_m[:, 0]
-            which = f"a crosscut{of_plan(plan, named=named)}"
+            which = f"a buck cut{of_plan(plan, named=named)}"
             apart += [(cut_apart_m((cut, cut), x_m), which, mark.id) for cut in cuts_m]
     nearest_m, which, mark_id = min(apart, default=(np.inf, "", ""))
     if nearest_m >= near_m:

@@ -192,6 +192,8 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
             )
         if at_m < mill.lowest_blade_m - 1e-9:
             raise NoPlanError(f"{where} is under lowest_blade, {exact_length(mill.lowest_blade_m)}; stay above it")
+        if mill.highest_blade_m is not None and at_m > mill.highest_blade_m + 1e-9:
+            raise NoPlanError(f"{where} is over highest_blade, {exact_length(mill.highest_blade_m)}; stay below it")
         over_m = height_m - at_m
         checked = mill.throat_depth_m is not None and (number == 1 or mill.slabs_stay_on)
         if checked and mill.throat_depth_m is not None and over_m > mill.throat_depth_m + 1e-9:

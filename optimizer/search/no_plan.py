@@ -66,6 +66,7 @@ def explain_no_plan(problem: Problem) -> NoPlanError:
         ("throat", {"throat_m": 10.0}, "a wider throat, or halving the log lengthwise first"),
         ("throat_depth", {"throat_depth_m": None}, "more room above the blade, or trimming what stands up"),
         ("lowest_blade", {"lowest_blade_m": 0.0}, "a lower blade, or lifting the log on higher bunks"),
+        ("highest_blade", {"highest_blade_m": None}, "a blade that goes higher, or halving the log lengthwise first"),
     ]
     for name, change, help_text in relaxed:
         found = _best_without(problem, change)

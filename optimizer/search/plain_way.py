@@ -48,6 +48,7 @@ def why_none(problem: Problem, stop: Stop = never_stop) -> str:
         ("a first pass is too wide for the throat", _on(problem, throat_m=_WIDE_M)),
         ("too much wood stands above a first pass", _on(problem, throat_depth_m=None)),
         ("a first pass would be below the lowest blade", _on(problem, lowest_blade_m=0.0)),
+        ("a first pass would be above the highest blade", _on(problem, highest_blade_m=None)),
     )
     # Each is tried in turn, as a try may take seconds.
     why = next((why for why, other in eased if plain_way(other, stop) is not None), "")

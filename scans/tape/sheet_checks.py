@@ -151,25 +151,40 @@ def _check_length(sheet: LogSheet) -> None:
 
 def _stem_length_m(sheet: LogSheet) -> float:
     if sheet.limbs:
-        return float(np.mean([limb.leaves_at_m for limb in sheet.limbs]))
+        return float(np.mean([limb.leaves_at_m for limb in sheet.limbs_on(None)]))
     return sheet.length_m if sheet.length_m is not None else sheet.sections[-1].at_m
 
 
 def _check_limbs(sheet: LogSheet) -> None:
-    if len(sheet.limbs) == 1:
+    for number, limb in enumerate(sheet.limbs, start=1):
+        if limb.on is not None and not 1 <= limb.on < number:
+            raise SheetError(
+                f"limb {number}, on: {limb.on} is no limb that is listed before it; list a limb before those that "
+                "leave it, and count from 1",
+            )
+    if len(sheet.limbs_on(None)) < 2:
         raise SheetError(
             "limb: only one given, which is a bend and not a fork; list every limb that the stem divides into, or "
             "measure the log as one stem with a bow",
         )
     for number, limb in enumerate(sheet.limbs, start=1):
         _check_limb(f"limb {number}", limb, sheet)
-    leaves = [limb.leaves_at_m for limb in sheet.limbs]
-    if max(leaves) - min(leaves) > LIMBS_LEAVE_WITHIN_M:
+    for on in (None, *range(1, len(sheet.limbs) + 1)):
+        _check_fork(on, [limb.leaves_at_m for limb in sheet.limbs_on(on)])
+
+
+def _check_fork(on: int | None, leaves: list[float]) -> None:
+    """Check the limbs that leave the stem, or a limb, by where they leave. [m]."""
+    if len(leaves) == 1:
+        raise SheetError(
+            f"limb, on: only one limb leaves limb {on}, which is a bend and not a fork; list every limb that it "
+            "divides into, the part that goes on too",
+        )
+    if leaves and max(leaves) - min(leaves) > LIMBS_LEAVE_WITHIN_M:
         raise SheetError(
             f"limb, leaves_at: from {long_length(min(leaves))} to {long_length(max(leaves))}, the limbs of one "
-            "fork must "
-            f"leave within {short_length(LIMBS_LEAVE_WITHIN_M)}; a sheet holds one fork, so measure the log up to "
-            "the second one",
+            f"fork must leave within {short_length(LIMBS_LEAVE_WITHIN_M)}; a limb that divides higher up is listed "
+            "first, and those that leave it name it (on = 1)",
         )
 
 
@@ -182,11 +197,15 @@ def _check_limb(place: str, limb: TapedLimb, sheet: LogSheet) -> None:
             f"{place}, out_deg: must be over 0 and at most {MOST_OUT_DEG:g}, not {limb.out_deg:g}; "
             "measure it from the stem's direction",
         )
-    last = sheet.sections[-1].at_m
+    if limb.on is None:
+        left, last = "the stem", sheet.sections[-1].at_m
+    else:
+        parent = sheet.limbs[limb.on - 1].sections
+        left, last = f"limb {limb.on}", parent[-1].at_m if parent else 0.0
     if limb.leaves_at_m < last - 1e-6:
         raise SheetError(
-            f"{place}, leaves_at: {long_length(limb.leaves_at_m)}, but the stem has a section at "
-            f"{long_length(last)}; the stem ends where its "
+            f"{place}, leaves_at: {long_length(limb.leaves_at_m)}, but {left} has a section at "
+            f"{long_length(last)}; {left} ends where its "
             "limbs leave it, so give what lies beyond as limb sections",
         )
     longest = sheet.length_m if sheet.length_m is not None else MOST_LENGTH_M

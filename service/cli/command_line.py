@@ -41,6 +41,12 @@ SpeciesOption = Annotated[str | None, typer.Option(help='The wood, such as "suga
 BarkOption = Annotated[
     str | None, typer.Option(metavar="on|off", help="Whether the bark is on; else the sheet's, or on.")
 ]
+BarkThicknessOption = Annotated[
+    str | None,
+    typer.Option(
+        "--bark-thickness", metavar="LENGTH", help="Of the bark, as an axe cut shows it; default: from the wood."
+    ),
+]
 UnitOption = Annotated[
     str | None, typer.Option("--unit", metavar="m|cm|mm|in|ft", help="The unit of a scan; else what makes a log of it.")
 ]
@@ -133,6 +139,7 @@ def plan(
     *,
     species: SpeciesOption = None,
     bark: BarkOption = None,
+    bark_thickness: BarkThicknessOption = None,
     end_trim: Annotated[
         str | None,
         typer.Option(metavar="LENGTH", help='Lost at each end, such as "2 in"; else the sheet\'s, or 2 in for a mesh.'),
@@ -164,9 +171,10 @@ def plan(
     """Plan how to lay and saw a log, and what it is worth."""
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
+    told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     commands.plan(
         log,
-        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
+        commands.AboutLog(species=species, end_trim=end_trim, cost=cost, **told),
         commands.Shown(units, json, show_all),
         commands.Effort(lays, seconds, gap, seed, workers, commands.weighs_doubt(doubt)),
         mill=mill,
@@ -199,6 +207,7 @@ def price(
     ] = "",
     species: SpeciesOption = None,
     bark: BarkOption = None,
+    bark_thickness: BarkThicknessOption = None,
     end_trim: Annotated[str | None, typer.Option(metavar="LENGTH", help="Lost at each end.")] = None,
     cost: Annotated[float | None, typer.Option(help="What the log cost; else what the sheet says.")] = None,
     taped_length: TapedOption = None,
@@ -216,9 +225,10 @@ def price(
     """Price your own way to lay and saw a log, or plan on from passes already made."""
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
+    told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     commands.price(
         log,
-        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
+        commands.AboutLog(species=species, end_trim=end_trim, cost=cost, **told),
         commands.Shown(units, json, show_all=False),
         commands.Way(roll, shim_butt, shim_top, heights, made, tuple(seen or ()), stretch),
         mill=mill,
@@ -236,6 +246,7 @@ def solid(
     wood: Annotated[bool, typer.Option("--wood", help="The wood alone, without its bark.")] = False,
     species: SpeciesOption = None,
     bark: BarkOption = None,
+    bark_thickness: BarkThicknessOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -249,7 +260,8 @@ def solid(
     """
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
-    commands.solid(log, out, commands.AboutLog(species=species, bark=bark, **scan), wood=wood, units=units)
+    told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
+    commands.solid(log, out, commands.AboutLog(species=species, **told), wood=wood, units=units)
 
 
 @app.command()

@@ -12,7 +12,7 @@ from optimizer.wood.woods import find_wood
 from scans.messages import writable
 from service.contract.job_state import JobState
 from service.contract.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
-from service.typed.log_reading import AboutLog, end_trim_m, taped_m_of
+from service.typed.log_reading import AboutLog, bark_thickness_m, end_trim_m, taped_m_of
 from service.typed.mark_sheet import MarkTyped
 from service.typed.way import Way
 from service.words.quantities import in_si
@@ -88,6 +88,12 @@ class About(Typed):
     pick: int | None = Field(
         None, ge=1, le=1000, description="Which log of a scan, the largest first; else 1.", examples=[2]
     )
+    bark_thickness: str | None = Field(
+        None,
+        max_length=40,
+        description="Of the bark alone, as an axe cut shows it, with its unit; else the sheet's, or the wood's.",
+        examples=["5/8 in"],
+    )
 
     @field_validator("species")
     @classmethod
@@ -111,6 +117,14 @@ class About(Typed):
         """Refuse what is no length of that kind."""
         if text is not None:
             taped_m_of(text)
+        return text
+
+    @field_validator("bark_thickness")
+    @classmethod
+    def readable_bark(cls, text: str | None) -> str | None:
+        """Refuse what is no length of that kind."""
+        if text is not None:
+            bark_thickness_m(text)
         return text
 
     def about_log(self) -> AboutLog:

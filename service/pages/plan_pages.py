@@ -7,7 +7,7 @@ from urllib.parse import quote, unquote
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from optimizer.documents.plan import Caution, Plan, PlanDocument
+from optimizer.documents.plan import Plan, PlanDocument
 from optimizer.report.cautions import PLAN_LINE, cautions_of
 from service import desk as at
 from service.contract.ticks import MOST_WHO, Change
@@ -81,7 +81,7 @@ def plan_page(request: Request, desk: OwnDesk, plan_id: PlanId, units: OwnUnits)
     return render(
         request, "plans.html", **known, chart=chart, picture=picture,
         bound=bound_said(document), stops=plan_view.stop_said(document),
-        cautions=plan_view.cautions_by_level(document.cautions),
+        cautions=plan_view.cautions_part(document.cautions),
     )  # fmt: skip
 
 
@@ -127,8 +127,8 @@ def one_way(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units:
     )  # fmt: skip
 
 
-def _cautions_of(document: PlanDocument, plan: Plan) -> list[tuple[str, list[Caution]]]:
-    return plan_view.cautions_by_level(cautions_of(document, plan))
+def _cautions_of(document: PlanDocument, plan: Plan) -> plan_view.CautionsPart:
+    return plan_view.cautions_part(cautions_of(document, plan))
 
 
 @router.get("/plans/{plan_id}/{which}/cut-list")

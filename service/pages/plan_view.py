@@ -7,7 +7,7 @@ from itertools import groupby
 from math import floor
 
 from optimizer.documents.plan import Caution, Plan, PlanDocument, Shim, Slab, Waste
-from optimizer.report.cautions import LEVELS, lift_kg
+from optimizer.report.cautions import as_shown, lift_kg
 from optimizer.report.metal_cautions import CROSSCUT_M
 from optimizer.report.plain_way_stop import passes_before_metal
 from service.contract.refusals import NotFoundError
@@ -205,11 +205,24 @@ def _offcuts(plan: Plan, where: str) -> list[Piece]:
     return [Piece("offcut", "offcut", None, offcut.mass_kg) for offcut in plan.offcuts if offcut.where == where]
 
 
-def cautions_by_level(cautions: Sequence[Caution]) -> list[tuple[str, list[Caution]]]:
-    """Return cautions by level, the gravest first; levels with none are left out."""
-    at = {level: number for number, level in enumerate(LEVELS)}
-    ordered = sorted(cautions, key=lambda caution: at[caution.level])
-    return [(level, list(of)) for level, of in groupby(ordered, key=lambda caution: caution.level)]
+@dataclass(frozen=True)
+class CautionsPart:
+    """Cautions as a page shows them.
+
+    by_level : what stands with the plan, the gravest first; levels with none are left out. more, standing : see
+    CautionsShown.
+    """
+
+    by_level: list[tuple[str, list[Caution]]]
+    more: tuple[Caution, ...]
+    standing: tuple[Caution, ...]
+
+
+def cautions_part(cautions: Sequence[Caution]) -> CautionsPart:
+    """Return a document's cautions as a page shows them."""
+    shown = as_shown(cautions)
+    by_level = [(level, list(of)) for level, of in groupby(shown.with_plan, key=lambda caution: caution.level)]
+    return CautionsPart(by_level, shown.more, shown.standing)
 
 
 def net_said(plan: Plan) -> str:

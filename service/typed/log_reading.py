@@ -12,7 +12,7 @@ from scans.errors import ScanError
 from scans.locate.placing import UNITS_M, UP_TURNS
 from scans.log import Log
 from scans.log_of_scan import READING_STAGES, OnStage, ScanChoices, log_of_file
-from scans.messages import long_length, quoted
+from scans.messages import long_length, quoted, short_length
 from scans.tape.log_from_sheet import LogSheet, log_from_sheet
 from scans.units import LengthError, parse_length_m
 from service.typed.errors import InputError
@@ -24,6 +24,9 @@ MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
 MOST_END_TRIM_M = 5.0
 MOST_TAPED_M = 60.0
+MOST_BARK_M = 0.15
+_LEAST_WOOD = 0.5
+"""Bark leaves more than this of the diameter."""
 MOST_COST = 1e7
 SHEET_SUFFIX = ".toml"
 _UNIT_HINT = "; --unit mm says it"
@@ -34,7 +37,7 @@ _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
 class AboutLog:
     """What the user says of the log beside its file; None leaves it to the file.
 
-    bark : "on" or "off". end_trim : a length with its unit.
+    bark : "on" or "off". bark_thickness, end_trim : lengths with their units, the bark's as an axe cut shows it.
     unit, up, butt, taped_length, pick : of a scan or mesh alone: a key of UNITS_M; a key of UP_TURNS, the file's
         axis that points up; "other" for the end that would not be taken for the butt end; the log's length by the
         tape, with its unit; which of several logs, the largest first.
@@ -49,6 +52,7 @@ class AboutLog:
     butt: Literal["other"] | None = None
     taped_length: str | None = None
     pick: int | None = None
+    bark_thickness: str | None = None
 
 
 @dataclass(frozen=True)
@@ -91,6 +95,10 @@ def read_log(
         if given is not None and given not in known:
             raise InputError(f"{option} must be one of {', '.join(known)}, got {quoted(given)}")
     trim_m = None if about.end_trim is None else end_trim_m(about.end_trim)
+    if about.bark_thickness is not None:
+        bark_thickness_m(about.bark_thickness)
+        if about.bark == "off":
+            raise InputError("--bark-thickness is for a log with its bark on; leave it out, or say --bark on")
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
     if file.suffix == SHEET_SUFFIX:
@@ -130,12 +138,20 @@ def _from_sheet(
             raise InputError(f"{file.shown}: species: {error}") from None
     if wood is None:
         wood, species_from = unknown_wood(), "not given"
+    if not wood.known:
         warnings.append(_unknown_species('add species = "..." to the sheet, or give --species'))
+    if wood.taken_as:
+        warnings.append(wood.taken_as)
     if about.bark is not None:
         sheet = replace(sheet, bark_on=about.bark == "on")
-    bark_ratio = wood.bark_ratio(_mean_diameter_m(sheet)) if sheet.bark_on else 1.0
+    thick_m = typed.bark_thickness_m if about.bark_thickness is None else bark_thickness_m(about.bark_thickness)
+    if thick_m is not None and not sheet.bark_on and about.bark is None:
+        raise InputError(
+            f'{file.shown}: bark_thickness is for a log with its bark on; leave it out, or say bark = "on"'
+        )
+    bark = _Bark(wood if thick_m is None else thick_m, sheet.bark_on)
     try:
-        log = log_from_sheet(sheet, bark_ratio)
+        log = log_from_sheet(sheet, bark.ratio if thick_m is not None else bark.ratio(_mean_diameter_m(sheet)))
     except ScanError as error:
         raise InputError(f"{file.shown}: {error}") from None
     trim_from = _FROM_OPTION
@@ -144,8 +160,8 @@ def _from_sheet(
     cost = about.cost if about.cost is not None else typed.cost or 0.0
     bark_from = _FROM_OPTION if about.bark else _FROM_SHEET if "bark" in typed.model_fields_set else "not in the sheet"
     return LogRead(
-        log, Source(kind="sheet", sha256=file.sha256), wood, sheet.bark_on, bark_ratio, trim_m, cost,
-        species_from, bark_from, trim_from, tuple(warnings),
+        log, Source(kind="sheet", sha256=file.sha256), wood, sheet.bark_on, bark.used, trim_m, cost,
+        species_from, bark.told(bark_from), trim_from, tuple(warnings),
         placed(log, (MarksRead(file.shown, typed.mark), *more), taped=True),
     )  # fmt: skip
 
@@ -155,24 +171,23 @@ def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
     species_from = _FROM_OPTION
     if wood is None:
         wood, species_from = unknown_wood(), "not given"
+    if not wood.known:
         warnings.append(_unknown_species("give --species"))
-    bark_on = about.bark != "off"
-    ratios = [1.0]
-
-    def bark_ratio(diameter_m: float) -> float:
-        ratios.append(wood.bark_ratio(diameter_m) if bark_on else 1.0)
-        return ratios[-1]
-
+    if wood.taken_as:
+        warnings.append(wood.taken_as)
+    thick = about.bark_thickness
+    bark = _Bark(wood if thick is None else bark_thickness_m(thick), about.bark != "off")
     taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
     choices = ScanChoices(about.unit, about.up, about.butt, taped_m, about.pick)
     try:
-        log, notes = log_of_file(file.data, file.suffix, Path(file.shown).stem, bark_ratio, choices, on_stage=on_stage)
+        log, notes = log_of_file(file.data, file.suffix, Path(file.shown).stem, bark.ratio, choices, on_stage=on_stage)
     except ScanError as error:
         raise InputError(f"{file.shown}: {error}{_unit_hint(str(error))}") from None
     return LogRead(
-        log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark_on, ratios[-1],
+        log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark.is_on, bark.used,
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
-        species_from, _FROM_OPTION if about.bark else "not said", _FROM_OPTION if about.end_trim else "common practice",
+        species_from, bark.told(_FROM_OPTION if about.bark else "not said"),
+        _FROM_OPTION if about.end_trim else "common practice",
         (*warnings, *(_sentence(note) for note in notes)),
     )  # fmt: skip
 
@@ -194,6 +209,46 @@ def taped_m_of(text: str) -> float:
     if not 0.0 < taped_m <= MOST_TAPED_M:
         raise InputError(f"--taped-length must be over 0 and at most {long_length(MOST_TAPED_M)}, got {text}")
     return taped_m
+
+
+def bark_thickness_m(text: str) -> float:
+    """Read the bark's thickness as measured. [m]. Raises InputError."""
+    try:
+        thick_m = parse_length_m(text)
+    except LengthError as error:
+        raise InputError(f"--bark-thickness: {error}") from None
+    if not 0.0 < thick_m <= MOST_BARK_M:
+        raise InputError(f"--bark-thickness must be over 0 and at most {short_length(MOST_BARK_M)}, got {text}")
+    return thick_m
+
+
+class _Bark:
+    """How much of a diameter is wood: by the bark's thickness as measured, else as the wood's bark usually is.
+
+    known_by : the wood, or the thickness. [m] used : the ratio of inside to outside diameter that was taken.
+    """
+
+    def __init__(self, known_by: Wood | float, is_on: bool) -> None:
+        self.known_by, self.is_on, self.used = known_by, is_on, 1.0
+
+    def ratio(self, diameter_m: float) -> float:
+        """Return the ratio at the log's mean diameter. Raises InputError where the bark leaves too little wood."""
+        if not self.is_on:
+            return 1.0
+        if isinstance(self.known_by, Wood):
+            self.used = self.known_by.bark_ratio(diameter_m)
+            return self.used
+        self.used = 1.0 - 2.0 * self.known_by / diameter_m
+        if self.used <= _LEAST_WOOD:
+            raise InputError(
+                f"bark_thickness: {short_length(self.known_by)} on both sides is too much of a log "
+                f"{short_length(diameter_m)} across; measure through the bark alone, and look at the unit"
+            )
+        return self.used
+
+    def told(self, bark_from: str) -> str:
+        """Say where the bark is from."""
+        return bark_from if isinstance(self.known_by, Wood) else f"{bark_from}; its thickness as measured"
 
 
 def _unknown_species(mend: str) -> str:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import floor
 
 from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Shim, Slab
-from optimizer.report.cautions import LEVELS, PLAN_LINE, cautions_of, lift_kg
+from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of, lift_kg
 from optimizer.report.metal_cautions import CROSSCUT_M
 from optimizer.report.plain_way_stop import passes_before_metal
 from scans.units import FOOT_M, INCH_M, feet_text
@@ -60,14 +60,16 @@ def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_al
     for name, way in beside:
         if way is not None:
             lines += ["", *_plan_lines(way, document, measures, name[0].upper() + name[1:]), ""]
-            lines += _caution_lines(cautions_of(document, way), units, f"Cautions of {name}")
+            lines += _caution_lines(cautions_of(document, way), units, f"Cautions of {name}", more=True)
     if document.warnings:
         lines.append("")
     for warning in document.warnings:
         lines += paragraph(in_units(warning, units), first="Note: ", rest="  ")
     cautions = document.cautions if show_all else cautions_of(document, document.plans[0])
     head = "Cautions of the plans" if any(way is not None for _, way in beside) else "Cautions"
-    lines += ["", *_caution_lines(cautions, units, head), "", *paragraph(PLAN_LINE)]
+    lines += ["", *_caution_lines(cautions, units, head, more=show_all)]
+    lines += _standing_lines(cautions, show_all=show_all)
+    lines += ["", *paragraph(PLAN_LINE)]
     return "\n".join(lines) + "\n"
 
 
@@ -444,14 +446,24 @@ def _sum_lines(plan: Plan, log: LogFound, measures: Measures) -> list[str]:
     return sums(rows)
 
 
-def _caution_lines(cautions: Sequence[Caution], units: Units, head: str) -> list[str]:
+def _caution_lines(cautions: Sequence[Caution], units: Units, head: str, *, more: bool) -> list[str]:
+    """Return what a log and its plan call for. more : the less grave and less particular ones too."""
+    shown = as_shown(cautions)
     lines = [head]
-    for level in LEVELS:
-        of_level = [caution for caution in cautions if caution.level == level]
-        for caution in of_level:
-            reason = f" [{in_units(caution.reason, units)}]" if level != "note" else ""
-            lines += paragraph(f"{caution.line}{reason}", first=f"  {level.upper():7} ", rest=" " * 10)
+    for caution in (*shown.with_plan, *(shown.more if more else ())):
+        reason = f" [{in_units(caution.reason, units)}]" if caution.level != "note" else ""
+        lines += paragraph(f"{caution.line}{reason}", first=f"  {caution.level.upper():7} ", rest=" " * 10)
     return lines
+
+
+def _standing_lines(cautions: Sequence[Caution], *, show_all: bool) -> list[str]:
+    """Return the rules that always hold; unless all is shown, how many lines are left out."""
+    shown = as_shown(cautions)
+    if not show_all:
+        left = len(shown.more) + len(shown.standing)
+        return paragraph(f"{left} more, rules that always hold among them, with --all", first="  ") if left else []
+    rules = [line for caution in shown.standing for line in paragraph(caution.line, first="  ", rest="    ")]
+    return ["", "Rules that always hold", *rules] if rules else []
 
 
 def solid_text(name: str, length_m: float, volume_m3: float, faces: int, out: str, units: Units) -> str:

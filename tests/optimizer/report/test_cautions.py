@@ -7,10 +7,13 @@ from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import LogFound, Mark, Offcut, Plan, Shim, Waste
-from optimizer.report.cautions import LEVELS, cautions_for, cautions_of
+from optimizer.report.cautions import LEVELS, MOST_LINES, as_shown, cautions_for, cautions_of
 
-ALWAYS = {"metal_find", "log_rolls", "log_clamped", "blade_guard", "bystanders", "noise", "dust"}
-WITH_GEAR = {"lift_gear", "lift_margin", "lift_angle", "under_load"}
+ALWAYS = {
+    "metal_find", "log_rolls", "log_clamped", "blade_guard", "lockout", "bystanders", "noise", "dust", "line_snaps",
+    "under_load", "lift_margin", "lift_angle",
+}  # fmt: skip
+WITH_GEAR = {"lift_gear"}
 
 
 def levels(
@@ -21,7 +24,7 @@ def levels(
 
     assert len({caution.id for caution in shown}) == len(shown)
     assert all(caution.line and caution.reason for caution in shown)
-    order = [LEVELS.index(caution.level) for caution in shown]
+    order = [(caution.standing, LEVELS.index(caution.level)) for caution in shown]
     assert order == sorted(order)
     return {caution.id: caution.level for caution in shown}
 
@@ -34,10 +37,97 @@ def test_what_always_shows_shows_alone_where_nothing_is_the_matter() -> None:
     assert set(levels()) == ALWAYS
 
 
-def test_a_light_level_log_that_stays_as_it_lay_has_notes_only_but_for_metal() -> None:
-    shown = levels()
+def test_a_light_level_log_that_stays_as_it_lay_has_standing_rules_alone() -> None:
+    shown = cautions_for(a_log(), a_mill(), [a_plan()], "maple, sugar")
 
-    assert {caution for caution, level in shown.items() if level != "note"} == {"metal_find"}
+    assert all(caution.standing and caution.level == "note" for caution in shown)
+
+
+@pytest.mark.parametrize("wood_name", ["maple, sugar", "oak, white"])
+@pytest.mark.parametrize("roll_deg", [0.0, 10.0])
+def test_a_rule_that_holds_for_every_log_stands_where_this_log_does_not_set_it_off(
+    wood_name: str, roll_deg: float
+) -> None:
+    shown = cautions_for(a_log(), a_mill(), [a_plan(roll_deg=roll_deg)], wood_name)
+
+    standing = {caution.id: caution.standing for caution in shown}
+    assert standing["dust"] is (wood_name == "maple, sugar")
+    assert standing["log_rolls"] is (roll_deg == 0.0)
+    assert standing["lockout"]
+
+
+MANY = a_plan(
+    roll_deg=10.0, tilt_deg=2.0, shims=(Shim(x_m=0.1, height_m=0.02),), slabs=(a_slab(mass_kg=90.0),), stands_by_m=-0.1
+)
+
+
+@pytest.mark.parametrize(
+    ("plan", "with_plan", "more"), [(a_plan(), 0, 0), (a_plan(roll_deg=10.0), 1, 0), (MANY, MOST_LINES, None)]
+)
+def test_few_lines_stand_with_the_plan_and_none_is_lost(plan: Plan, with_plan: int, more: int | None) -> None:
+    cautions = cautions_for(a_log(forks=(FORK,), mass_kg=900.0) if more is None else a_log(), a_mill(), [plan], "")
+    shown = as_shown(cautions)
+
+    assert len(shown.with_plan) == with_plan
+    assert (len(shown.more) > 0) if more is None else (len(shown.more) == more)
+    assert (*shown.with_plan, *shown.more, *shown.standing) == cautions
+    assert {caution.standing for caution in shown.standing} == {True}
+    assert not any(caution.standing for caution in (*shown.with_plan, *shown.more))
+    grave = [LEVELS.index(caution.level) for caution in (*shown.with_plan, *shown.more)]
+    assert grave == sorted(grave)
+
+
+def test_every_stop_stands_with_the_plan() -> None:
+    (stop,) = [caution for caution in cautions_for(a_log(), a_mill(), [MANY], "") if caution.level == "stop"]
+
+    assert len(as_shown([stop] * 7).with_plan) == 7
+
+
+def test_what_this_log_sets_off_stands_before_what_most_logs_do() -> None:
+    log = a_log(forks=(FORK,), mass_kg=900.0)
+
+    shown = as_shown(cautions_for(log, a_mill(loader_limit_kg=800.0), [MANY], "oak, white"))
+
+    with_plan, more = ({caution.id for caution in found} for found in (shown.with_plan, shown.more))
+    assert {"turns_over", "fork_tension", "loader_limit", "lift_gear"} <= with_plan
+    assert {"dust", "lift_person", "tilted_log"} <= more
+
+
+@pytest.mark.parametrize(
+    ("stands_by_m", "clamps_hold", "level"),
+    [
+        (None, False, None),
+        (0.0, False, None),
+        (0.05, False, None),
+        (-0.001, False, "stop"),
+        (-0.001, True, "warning"),
+        (float("-inf"), True, "stop"),
+    ],
+)
+def test_a_log_that_turns_over_on_the_bed(stands_by_m: float | None, clamps_hold: bool, level: str | None) -> None:
+    plans = [a_plan(), a_plan(rank=2, stands_by_m=stands_by_m), a_plan(rank=3, stands_by_m=1.0)]
+
+    shown = {c.id: c.level for c in cautions_for(a_log(), a_mill(clamps_hold=clamps_hold), plans, "")}
+
+    assert shown.get("turns_over") == level
+
+
+@pytest.mark.parametrize(("slabs_stay_on", "layers", "fires"), [(True, 2, True), (True, 1, False), (False, 2, False)])
+def test_slabs_that_stay_on_the_log_are_strapped(slabs_stay_on: bool, layers: int, fires: bool) -> None:
+    plan = a_plan(slabs=tuple(a_slab(id=str(k), layer=k) for k in range(1, layers + 1)))
+
+    assert ("bundle" in levels(mill=a_mill(slabs_stay_on=slabs_stay_on), plan=plan)) is fires
+
+
+@pytest.mark.parametrize(("height_m", "fires"), [(0.0, False), (0.00158, False), (0.0016, True)])
+def test_a_shim_that_nobody_can_place_is_none(height_m: float, fires: bool) -> None:
+    shown = {
+        c.id: c
+        for c in cautions_for(a_log(), a_mill(), [a_plan(shims=(Shim(x_m=0.1, height_m=height_m),))], "")
+        if not c.standing
+    }
+
+    assert set(shown) == ({"shims", "log_rolls"} if fires else set())
 
 
 @pytest.mark.parametrize(
@@ -79,7 +169,9 @@ def test_the_loaders_limit_counts_lift_mass(log_kg: float, slab_kg: float, fires
         ({"roll_deg": 10.0}, {"log_rolls": "warning"}),
         ({"tilt_deg": 0.5}, {"tilted_log": "warning"}),
         ({"tilt_deg": -0.5}, {"tilted_log": "warning"}),
-        ({"shims": (Shim(x_m=0.1, height_m=0.02),)}, {"log_rolls": "warning", "tilted_log": "warning"}),
+        ({"tilt_deg": 0.049}, {}),
+        ({"tilt_deg": -0.05}, {"tilted_log": "warning"}),
+        ({"shims": (Shim(x_m=0.1, height_m=0.02),)}, {"log_rolls": "warning", "shims": "warning"}),
         ({"rests_by_itself": False}, {"log_rolls": "warning"}),
         ({"rests_by_itself": True}, {}),
         ({"offcuts": (Offcut(where="first", volume_m3=0.01, mass_kg=9.0),)}, {"offcut_falls": "warning"}),
@@ -94,7 +186,7 @@ def test_the_loaders_limit_counts_lift_mass(log_kg: float, slab_kg: float, fires
 def test_how_the_log_is_laid_and_sawn(change: dict[str, Any], fires: dict[str, str]) -> None:
     shown = levels(plan=a_plan(**change))
 
-    assert {key: value for key, value in shown.items() if value == "warning" and key != "metal_find"} == fires
+    assert {key: value for key, value in shown.items() if value == "warning"} == fires
 
 
 @pytest.mark.parametrize(

@@ -137,6 +137,7 @@ def test_ways_that_contradict_themselves_are_refused(fields, word):
     [
         ({"throat_m": 0.4}, (0.3,), "throat"),
         ({"lowest_blade_m": 0.2}, (0.5, 0.1), "lowest_blade"),
+        ({"highest_blade_m": 0.4}, (0.5, 0.3), "highest_blade"),
         ({"throat_depth_m": 0.2}, (0.2,), "throat_depth"),
         ({"between_posts_m": 0.5}, (0.3,), "between_posts"),
     ],

@@ -199,6 +199,7 @@ def test_bark_counts_for_lift_and_reach_and_not_for_slabs():
         ({"throat_m": 0.12}, "throat"),
         ({"throat_depth_m": 0.02, "max_shim_m": 0.0}, "throat_depth"),
         ({"lowest_blade_m": 0.59, "max_shim_m": 0.0}, "lowest_blade"),
+        ({"highest_blade_m": 0.03, "max_shim_m": 0.0}, "highest_blade"),
     ],
 )
 def test_a_log_the_mill_cannot_take_names_the_limit(changes, word):

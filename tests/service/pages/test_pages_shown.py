@@ -10,6 +10,7 @@ from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
 from optimizer.documents.plan import Bound, Doubt, DoubtSource, NetAtRoll
 from optimizer.doubt.possible_logs import SURFACE
+from optimizer.report.cautions import as_shown, cautions_of
 from optimizer.report.metal_cautions import metal_on_bed
 from scans.messages import mass, short_length
 from service import desk as at
@@ -195,10 +196,13 @@ def test_the_best_way_stands_open_with_its_slider_and_the_others_are_folded(
 def test_warnings_are_folded_where_one_chooses_and_open_where_one_saws(
     client: Pages, plan_id: str, planned: Planned
 ) -> None:
-    lines = {caution.line for caution in planned.document.cautions if caution.level == "warning"}
-    assert lines
     for address, folded in ((f"/plans/{plan_id}", True), (f"/plans/{plan_id}/1/cut-list", False)):
+        document = planned.document
+        shown = as_shown(document.cautions if folded else cautions_of(document, document.plans[0]))
+        lines = {caution.line for caution in shown.with_plan if caution.level == "warning"}
+        assert lines
         text = html.unescape(client.get(address).text)
+        assert all(caution.line in text for caution in (*shown.more, *shown.standing))
         inside = text.partition('<details class="notes warned">')[2].partition("</details>")[0]
         assert all(line in text for line in lines)
         assert {line for line in lines if line in inside} == (lines if folded else set())

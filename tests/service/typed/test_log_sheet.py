@@ -47,6 +47,14 @@ def test_every_number_reaches_the_tape() -> None:
     )
 
 
+def test_a_limb_may_leave_a_limb() -> None:
+    limbs = [SHEET["limb"][0], SHEET["limb"][0] | {"on": 1}]
+
+    taped = LogSheetTyped.model_validate(SHEET | {"limb": limbs}).taped()
+
+    assert [limb.on for limb in taped.limbs] == [None, 1]
+
+
 def test_what_is_left_out() -> None:
     typed = LogSheetTyped.model_validate({"section": SHEET["section"]})
 

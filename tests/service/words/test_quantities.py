@@ -93,6 +93,9 @@ def every_caution() -> Iterator[Caution]:
                     throat="33 in", max_log_mass_kg=most_kg, loader_limit_kg=60.0, metal_keep_out_m=keep_out_m
                 )
                 yield from cautions_for(forked, mill, [plan], wood)
+    for clamps_hold in (False, True):
+        mill = a_mill(clamps_hold=clamps_hold, slabs_stay_on=True)
+        yield from cautions_for(a_log(), mill, [a_plan(stands_by_m=-0.0889)], "unknown")
     for stretch_m in ((0.0, 1.2), (0.0, 1.25)):
         cut = a_plan(stretch_m=stretch_m)
         yield from cautions_for(a_log(marks=(METAL,), hearts=HEART), a_mill(metal_keep_out_m=0.05), [cut], "unknown")

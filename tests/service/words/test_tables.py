@@ -199,6 +199,20 @@ def test_pieces_too_light_to_show_are_left_out() -> None:
     assert [row for row in rows_of(text) if row[0] == "waste"] == [["waste", "20/25"]]
 
 
+@pytest.mark.parametrize("show_all", [False, True])
+def test_the_rules_that_always_hold_are_shown_with_all_alone(show_all: bool) -> None:
+    document = a_document()
+    cautions = cautions_for(document.log, document.mill, document.plans, document.wood.name)
+
+    text = " ".join(text_of(document.model_copy(update={"cautions": cautions}), show_all=show_all).split())
+
+    standing = [caution.line for caution in cautions if caution.standing]
+    assert len(standing) > 5
+    assert [line in text for line in standing] == [show_all] * len(standing)
+    assert ("Rules that always hold" in text) is show_all
+    assert ("--all" in text) is not show_all
+
+
 def test_a_plan_alone_has_its_own_cautions_alone() -> None:
     light = a_plan(slabs=(a_slab(mass_kg=1.0),))
     heavy = a_plan(rank=2, slabs=(a_slab(mass_kg=90.0),))
@@ -208,7 +222,7 @@ def test_a_plan_alone_has_its_own_cautions_alone() -> None:
     )
 
     assert "Too heavy for one person" not in text_of(document)
-    assert "slab 1 of plan 2 has a lift mass of 248 lb" in " ".join(text_of(document, show_all=True).split())
+    assert "slab 1 of plan 2 could weigh 248 lb" in " ".join(text_of(document, show_all=True).split())
 
 
 def test_a_way_beside_the_plans_has_its_own_cautions_under_it() -> None:
