@@ -283,12 +283,14 @@ def serve(
     settings: Annotated[bool, typer.Option("--settings", help="List all settings, and stop.")] = False,
 ) -> None:
     """Serve pages and an API to browsers and programs."""
-    from service.web import serve as served  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415 - late on purpose
 
     if settings:
-        typer.echo(served.settings_text(), nl=False)
+        typer.echo(service.web.serve.settings_text(), nl=False)
         return
-    served.serve({"host": host, "port": port, "data_folder": data, "slots": slots, "set_aside": set_aside or None})
+    service.web.serve.serve(
+        {"host": host, "port": port, "data_folder": data, "slots": slots, "set_aside": set_aside or None}
+    )
 
 
 DataOption = Annotated[
@@ -307,10 +309,10 @@ def backup(
 
     The service may run meanwhile.
     """
-    from service.store import backup as copies  # noqa: PLC0415 - late on purpose
-    from service.web import serve as served  # noqa: PLC0415
+    import service.store.backup  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415
 
-    typer.echo(copies.back_up(served.settings_from({"data_folder": data}), file, force=force))
+    typer.echo(service.store.backup.back_up(service.web.serve.settings_from({"data_folder": data}), file, force=force))
 
 
 @app.command()
@@ -326,10 +328,12 @@ def restore(
 
     What was there is moved aside, never deleted.
     """
-    from service.store import restore as copies  # noqa: PLC0415 - late on purpose
-    from service.web import serve as served  # noqa: PLC0415
+    import service.store.restore  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415
 
-    typer.echo(copies.restore(served.settings_from({"data_folder": data}), file, replace=replace))
+    typer.echo(
+        service.store.restore.restore(service.web.serve.settings_from({"data_folder": data}), file, replace=replace)
+    )
 
 
 @app.command()
@@ -341,13 +345,13 @@ def passphrase(
 
     Only its hash is kept.
     """
-    from service.web import serve as served  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415 - late on purpose
 
     if sys.stdin.isatty():
         typed = typer.prompt("New passphrase", hide_input=True, confirmation_prompt=True)
     else:
         typed = sys.stdin.readline().rstrip("\r\n")
-    served.set_passphrase(typed, data)
+    service.web.serve.set_passphrase(typed, data)
 
 
 def _one_line(message: str) -> str:

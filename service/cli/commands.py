@@ -12,10 +12,10 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+import rich.progress
 import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
-from rich.progress import Progress as Bar
 
 from optimizer.bed.marks import MarkError
 from optimizer.documents.mill import Mill
@@ -245,7 +245,7 @@ def _progress_bar(measures: Measures) -> Iterator[Any]:
         yield None
         return
     parts = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
-    with Bar(*parts, console=console, transient=True) as bar:
+    with rich.progress.Progress(*parts, console=console, transient=True) as bar:
         task = bar.add_task("cutting the log into stations", total=None)
 
         def advance(progress: Progress) -> None:

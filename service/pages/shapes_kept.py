@@ -4,7 +4,6 @@ from collections import OrderedDict
 from dataclasses import replace
 from threading import Lock
 
-from service import desk as at
 from service.desk import Desk
 from service.drawings.log_shape import LogShape, shape_of
 
@@ -23,7 +22,7 @@ def shape_kept(desk: Desk, log_id: str) -> LogShape:
         if shape is not None:
             _kept.move_to_end(key)
     if shape is None:
-        shape = shape_of(at.read_of(desk, log_id).log, _SPACING_M, ())
+        shape = shape_of(desk.read_of(log_id).log, _SPACING_M, ())
         with _lock:
             _kept[key] = shape
             while len(_kept) > _MOST:

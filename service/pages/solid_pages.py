@@ -8,7 +8,6 @@ from threading import Lock
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from service import desk as at
 from service.drawings.solid_buffer import plan_buffer, solid_buffer
 from service.pages.plan_view import way_of
 from service.pages.rendering import PageRoute
@@ -41,14 +40,14 @@ def log_solid(request: Request, desk: OwnDesk, log_id: LogId) -> Response:
     """Return a log's surface with its hearts and marks."""
     marks = tuple(mark for _, mark in desk.store.marks(log_id))
     shows = f"log {desk.store.log_read_key(log_id)} {[mark.model_dump_json() for mark in marks]}"
-    return _sent(request, shows, lambda: solid_buffer(at.read_of(desk, log_id).log, marks))
+    return _sent(request, shows, lambda: solid_buffer(desk.read_of(log_id).log, marks))
 
 
 @router.get("/plans/{plan_id}/{which}/slabs.bin")
 def slab_solids(request: Request, desk: OwnDesk, plan_id: PlanId, which: str) -> Response:
     """Return what one way of a plan makes of its log."""
     log_id = desk.store.job(plan_id).log_id
-    document = at.plan_document(desk, plan_id)
+    document = desk.plan_document(plan_id)
     plan = way_of(document, which).plan
     shows = f"slabs {desk.store.log_read_key(log_id)} {plan_id} {which}"
-    return _sent(request, shows, lambda: plan_buffer(at.read_of(desk, log_id).log, plan, document.mill.kerf_m))
+    return _sent(request, shows, lambda: plan_buffer(desk.read_of(log_id).log, plan, document.mill.kerf_m))
