@@ -10,16 +10,12 @@ from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import Any
 
-from pydantic import ValidationError
-
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
-from optimizer.documents.typed import one_line
 from optimizer.wood.woods import known_woods
 from service.contract import job_state
 from service.contract.documents import (
-    About,
     JobShown,
     LogAdded,
     LogShown,
@@ -29,7 +25,6 @@ from service.contract.documents import (
     TickShown,
     WayRequest,
 )
-from service.contract.log_given import called
 from service.contract.refusals import NotFoundError, NotReadyError
 from service.contract.ticks import Change
 from service.contract.ways import steps_of, ways_by_key
@@ -37,7 +32,7 @@ from service.settings import FILES_FOLDER, Settings
 from service.store.database import Database
 from service.store.file_store import FileStore
 from service.store.folder_lock import FolderLock
-from service.store.log_file import unpack_log
+from service.store.kept_log import kept_log
 from service.store.named_files import naming_files, set_unnamed_aside
 from service.store.restore import finish_restore
 from service.store.store import Store
@@ -55,12 +50,12 @@ from service.typed.files import (
     read_sample,
     settle,
 )
-from service.typed.log_reading import LogRead
+from service.typed.log_reading import AboutLog, LogRead
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksRead, MarkTyped, placed
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
-from service.typed.way import own_way_name
-from service.words import tables
+from service.typed.read_given import read_given
+from service.use_cases import text_of
 from service.words.units import Units
 
 _SHEET_SUFFIX = ".toml"
@@ -88,7 +83,7 @@ class Desk:
         self.store.database.close()
         self.lock.release()
 
-    def add_file(self, received: Received, name: str | None, about: About) -> LogAdded:
+    def add_file(self, received: Received, name: str | None, about: AboutLog) -> LogAdded:
         """Keep a scan, a mesh or a log sheet that came in, and queue its reading. name : what to call the log.
 
         Raises InputError for a log sheet that is wrong; TooManyError.
@@ -109,12 +104,12 @@ class Desk:
         job = None if log.job_id is None else self.store.job(log.job_id)
         return LogAdded(log=log, job=job, again=again)
 
-    def add_scan(self, data: bytes, file_name: str, name: str | None = None, about: About | None = None) -> LogAdded:
+    def add_scan(self, data: bytes, file_name: str, name: str | None = None, about: AboutLog | None = None) -> LogAdded:
         """Do the same for a file that is in memory."""
         with taking(self.files, self.limits) as (taker, path):
             taker.write(data)
             received = Received(path, taker.end(), taker.size, file_name, {})
-            return self.add_file(received, name, about or About())
+            return self.add_file(received, name, about or AboutLog())
 
     def add_sheet(self, sheet: LogSheetTyped) -> LogAdded:
         """Add a log measured with a tape."""
@@ -128,10 +123,10 @@ class Desk:
     def read_of(self, log_id: str) -> LogRead:
         """Return a log as it was read, with its name and marks. Raises NotFoundError, NotReadyError."""
         log = self.ready_log(log_id)
-        key = self.store.log_read_key(log_id)
-        if key is None:
+        read = kept_log(self.store, self.files, log_id)
+        if read is None:
             raise NotReadyError(f"the log {log.name} is being read")
-        return called(unpack_log(self.files.read(key)), log.name, tuple(mark for _, mark in self.store.marks(log_id)))
+        return read
 
     def ready_log(self, log_id: str) -> LogShown:
         """Return a log that was read. Raises NotFoundError, NotReadyError."""
@@ -160,7 +155,7 @@ class Desk:
         body = log.wood if wood else log.outer
         return mesh_file(body, suffix, log.colours if body is log.outer else None)
 
-    def change_log(self, log_id: str, name: str | None, about: About | None) -> LogShown:
+    def change_log(self, log_id: str, name: str | None, about: AboutLog | None) -> LogShown:
         """Give a log another name, or say something else of it, which reads it again.
 
         Raises NotFoundError, ConflictError, TooManyError.
@@ -211,7 +206,7 @@ class Desk:
 
         Raises NotFoundError, InputError, GivenError.
         """
-        request.way().given(self.planned_on(request)[0], request.units)
+        request.given(self.planned_on(request)[0])
 
     def planned_on(self, request: PlanRequest | WayRequest) -> tuple[Mill, PriceBook]:
         """Return the mill and the price book that a log is to be planned on. Raises NotFoundError."""
@@ -251,11 +246,7 @@ class Desk:
         """Return a plan as the command line prints it. Raises NotFoundError."""
         document = self.plan_document(plan_id)
         read = self.read_of(self.store.job(plan_id).log_id)
-        assumed = tables.Assumed(
-            mill=_KEPT, prices=_KEPT, species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from
-        )
-        title = "Plan 1" if document.kind == "searched" else own_way_name(document.made)
-        return tables.plan_text(document, assumed, units, show_all=show_all, title=title)
+        return text_of(document, read, units, mill_from=_KEPT, prices_from=_KEPT, show_all=show_all)
 
     def made_before(self, plan_id: str) -> int:
         """Return how many passes were made when a plan was asked for."""
@@ -333,17 +324,14 @@ def _sheet(received: Received) -> LogSheetTyped:
     return parse_document(FileRead(received.name, received.path.read_bytes(), received.key), LogSheetTyped)
 
 
-def about_of(*sayings: Mapping[str, Any]) -> tuple[str | None, About]:
+def about_of(*sayings: Mapping[str, Any]) -> tuple[str | None, AboutLog]:
     """Return the name and what is said of a log, from an address and a form; what is empty is left out.
 
-    Raises InputError.
+    Raises InputError, UnknownSpeciesError.
     """
     given = {name: value for fields in sayings for name, value in fields.items() if value not in {None, ""}}
     name = given.pop("name", None)
-    try:
-        return name, About.model_validate(given)
-    except ValidationError as error:
-        raise InputError(one_line(error)) from None
+    return name, read_given(AboutLog, **given)
 
 
 def species_lines() -> list[SpeciesLine]:

@@ -123,7 +123,8 @@ def demo(
     commands = _commands()
     commands.demo(
         commands.Shown(units, json, show_all),
-        commands.Effort(lays=lays, workers=workers, doubt=commands.weighs_doubt(doubt)),
+        commands.read_given(commands.Effort, lays=lays, doubt=doubt),
+        workers,
     )
 
 
@@ -166,9 +167,12 @@ def plan(
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     commands.plan(
         log,
-        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
+        commands.read_given(commands.AboutLog, species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
         commands.Shown(units, json, show_all),
-        commands.Effort(lays, seconds, gap, seed, workers, commands.weighs_doubt(doubt)),
+        commands.read_given(
+            commands.Effort, lays=lays, seconds=seconds, gap=commands.gap_of_text(gap), seed=seed, doubt=doubt
+        ),
+        workers,
         mill=mill,
         prices=prices,
         marks=marks,
@@ -218,13 +222,23 @@ def price(
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     commands.price(
         log,
-        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
+        commands.read_given(commands.AboutLog, species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
         commands.Shown(units, json, show_all=False),
-        commands.Way(roll, shim_butt, shim_top, heights, made, tuple(seen or ()), stretch),
+        commands.read_given(
+            commands.Way,
+            roll_deg=roll,
+            shim_butt=shim_butt,
+            shim_top=shim_top,
+            heights=heights,
+            made=made,
+            seen=seen,
+            stretch=stretch,
+            doubt=doubt,
+            units=units,
+        ),
         mill=mill,
         prices=prices,
         marks=marks,
-        doubt=commands.weighs_doubt(doubt),
     )
 
 
@@ -249,7 +263,9 @@ def solid(
     """
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
-    commands.solid(log, out, commands.AboutLog(species=species, bark=bark, **scan), wood=wood, units=units)
+    commands.solid(
+        log, out, commands.read_given(commands.AboutLog, species=species, bark=bark, **scan), wood=wood, units=units
+    )
 
 
 @app.command()

@@ -7,7 +7,6 @@ from fastapi.responses import Response
 from optimizer.wood.woods import UnknownSpeciesError, find_wood
 from scans.errors import ScanError
 from scans.tape.log_from_sheet import log_from_sheet
-from service.contract.documents import About, PlanLine
 from service.contract.refusals import DiskFullError, TooLargeError, error_shown
 from service.desk import Desk, about_of, species_lines
 from service.pages.asked import SHEET
@@ -32,10 +31,8 @@ UPLOAD_FIELDS = ("name", "species", "bark", "end_trim", "cost", "unit", "up", "t
 def yard(request: Request, desk: OwnDesk, units: OwnUnits) -> Response:
     """Show all logs."""
     logs = desk.store.logs(limit=200)
-    best: dict[str, PlanLine] = {}
-    for plan in desk.store.plans(limit=1000):
-        if plan.kind == "plan":
-            best.setdefault(plan.log_id, plan)
+    newest_last = reversed(desk.store.plans(limit=1000))
+    best = {plan.log_id: plan for plan in newest_last if plan.kind == "plan"}
     money = {log_id: measures_in(units, plan.currency).money(worth(plan)) for log_id, plan in best.items()}
     return render(request, "yard.html", logs=logs, worth=money)
 
@@ -91,7 +88,6 @@ async def upload(request: Request, desk: OwnDesk) -> Response:
         async with receiving(kind, request.stream(), None, desk.files, desk.limits) as received:
             typed = received.fields
             name, about = about_of({key: typed.get(key, "").strip() for key in UPLOAD_FIELDS})
-            await run_in_threadpool(_check_about, about)
             added = await run_in_threadpool(desk.add_file, received, name, about)
     except (InputError, UnknownSpeciesError, TooLargeError, DiskFullError) as error:
         shown = error_shown(error)
@@ -99,11 +95,6 @@ async def upload(request: Request, desk: OwnDesk) -> Response:
         status = 507 if isinstance(error, DiskFullError) else 422
         return await run_in_threadpool(_upload_page, request, desk, typed, message, status)
     return see(f"/logs/{added.log.id}")
-
-
-def _check_about(about: About) -> None:
-    if about.species is not None:
-        find_wood(about.species)
 
 
 @router.post("/logs/sample")

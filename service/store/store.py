@@ -17,7 +17,6 @@ from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
 from service.contract import job_state
 from service.contract.documents import (
-    About,
     ErrorShown,
     JobKind,
     JobShown,
@@ -33,6 +32,7 @@ from service.contract.refusals import ConflictError, NotFoundError, TooManyError
 from service.contract.ticks import Change, Tick, changed
 from service.store.database import Database
 from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
+from service.typed.log_reading import AboutLog
 
 _MOST_MARKS = 500
 SMALL_BYTES = 1_000_000
@@ -51,7 +51,7 @@ def new_id() -> str:
     return uuid.uuid4().hex
 
 
-def log_key(file_sha256: str, about: About) -> str:
+def log_key(file_sha256: str, about: AboutLog) -> str:
     """Return the hash of a file and what was said of it."""
     said = json.dumps(about.model_dump(exclude_none=True), sort_keys=True)
     return hashlib.sha256(f"{file_sha256} {said}".encode()).hexdigest()
@@ -83,7 +83,7 @@ class Store:
             return _row(session, LogRow, log_id, "log").read_key
 
     def add_log(
-        self, *, name: str, file_name: str, file_sha256: str, file_bytes: int, about: About, most_queued: int
+        self, *, name: str, file_name: str, file_sha256: str, file_bytes: int, about: AboutLog, most_queued: int
     ) -> tuple[LogShown, bool]:
         """Keep a log and queue its reading; return it, and whether it was here already.
 
@@ -107,7 +107,7 @@ class Store:
                 read = _queue(session, "read", row.id, {}, most_queued)
             return _log(row, read), was_here
 
-    def change_log(self, log_id: str, *, name: str | None, about: About | None, most_queued: int) -> LogShown:
+    def change_log(self, log_id: str, *, name: str | None, about: AboutLog | None, most_queued: int) -> LogShown:
         """Give a log another name, or say something else of it, which queues its reading. Raises NotFoundError."""
         with self.database.writing() as session:
             row = _row(session, LogRow, log_id, "log")
@@ -509,7 +509,7 @@ def _log(row: LogRow, read: JobRow | None) -> LogShown:
         file_name=row.file_name,
         file_sha256=row.file_sha256,
         file_bytes=row.file_bytes,
-        about=About.model_validate(row.about),
+        about=AboutLog.model_validate(row.about),
         facts=None if row.facts is None else LogFacts.model_validate(row.facts),
         job_id=None if read is None else read.id,
         error=None if read is None or read.error is None else ErrorShown.model_validate(read.error),

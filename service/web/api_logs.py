@@ -7,9 +7,10 @@ from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.documents.plan import Mark
-from service.contract.documents import About, LogAdded, LogShown, MarkGiven
+from service.contract.documents import LogAdded, LogShown, MarkGiven
 from service.desk import about_of
 from service.store.uploads import check_length, receiving
+from service.typed.log_reading import AboutLog
 from service.typed.log_sheet import LogSheetTyped
 from service.web import api_examples
 from service.web.api_parts import NOT_MODIFIED, Limit, LogId, MarkId, Offset, OwnDesk, errors, tagged
@@ -26,7 +27,7 @@ _UPLOAD: dict[str, Any] = {
                 "schema": {
                     "type": "object",
                     "required": ["file"],
-                    "properties": {"file": _FILE, "name": _NAME, **About.model_json_schema()["properties"]},
+                    "properties": {"file": _FILE, "name": _NAME, **AboutLog.model_json_schema()["properties"]},
                 },
                 "examples": api_examples.FORMS,
             },
@@ -43,7 +44,7 @@ _SOLID: dict[int | str, dict[str, Any]] = {
 }
 
 
-class UploadQuery(About):
+class UploadQuery(AboutLog):
     """What may stand in the address of an upload: for a bare body, as a form says it itself."""
 
     file_name: str | None = Field(None, max_length=200, description="What the file is called.", examples=["log.ply"])
@@ -61,7 +62,7 @@ class LogChange(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     name: str | None = Field(None, min_length=1, max_length=200, description="What to call it.")
-    about: About | None = Field(None, description="What is said of it, whole; reads it again where that differs.")
+    about: AboutLog | None = Field(None, description="What is said of it, whole; reads it again where that differs.")
 
 
 class MarkKept(BaseModel):

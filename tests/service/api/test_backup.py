@@ -14,13 +14,13 @@ import pytest
 from small_log import STRAIGHT
 
 from service.contract import job_state
-from service.contract.documents import About
 from service.desk import open_desk
 from service.settings import Settings
 from service.store import backup
 from service.store.database import Database
 from service.store.folder_lock import FolderLock
 from service.store.passphrase import keep_passphrase
+from service.typed.log_reading import AboutLog
 
 pytestmark = pytest.mark.usefixtures("own_folder")
 SCAN = b"ply\nof nothing that could be read\n"
@@ -42,7 +42,7 @@ def opened(folder="data"):
 def filled(folder="data"):
     """Keep a log of each kind, with something read of one; return all that the service shows of it."""
     with opened(folder) as desk:
-        log = desk.add_scan(SCAN, "log.ply", about=About(cost=7)).log
+        log = desk.add_scan(SCAN, "log.ply", about=AboutLog(cost=7)).log
         desk.add_scan(STRAIGHT.encode(), "log.toml")
         job = desk.store.step_job(log.job_id, job_state.started)
         desk.store.step_job(job.id, lambda status: job_state.failed(status, "invented"))

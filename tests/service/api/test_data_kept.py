@@ -14,7 +14,6 @@ from served import refused, serving
 from small_log import STRAIGHT
 
 from service.contract import job_state
-from service.contract.documents import About
 from service.contract.refusals import TooManyError
 from service.desk import open_desk
 from service.jobs import work as job_work
@@ -23,6 +22,7 @@ from service.store.database import Database
 from service.store.file_store import FileStore
 from service.store.store import Store
 from service.typed.errors import InputError
+from service.typed.log_reading import AboutLog
 
 pytestmark = pytest.mark.usefixtures("own_files")
 SCAN = b"ply\nof nothing that could be read\n"
@@ -227,7 +227,7 @@ def test_what_was_read_goes_once_the_log_is_read_anew(settings):
         read_key = desk.files.add(b"as it was read")
         with desk.store.database.writing() as session:
             session.connection().exec_driver_sql("UPDATE logs SET read_key = ?", (read_key,))
-        desk.change_log(log.id, None, About(species="white oak"))
+        desk.change_log(log.id, None, AboutLog(species="white oak"))
 
         assert desk.files.keys() == [log.file_sha256]
 
@@ -398,7 +398,7 @@ def cut_off(data):
 def test_a_damaged_database_is_one_line_that_says_what_to_do(pithline, spoil):
     with opened(Settings(data_folder=Path("data"), slots=0, free_bytes=0)) as desk:
         for k in range(90):
-            desk.add_scan(b"%d" % k, f"{'long name' * 20}.ply", about=About(cost=k))
+            desk.add_scan(b"%d" % k, f"{'long name' * 20}.ply", about=AboutLog(cost=k))
     file = Path("data/pithline.db")
     spoiled = spoil(file.read_bytes())
     file.write_bytes(spoiled)
@@ -440,7 +440,7 @@ def test_nobody_else_may_read_what_is_kept(settings):
             assert open_to_others() == []
         (settings.data_folder / "pithline.db").chmod(0o644)  # as earlier versions left it
         with opened(settings) as desk:
-            desk.add_scan(SCAN, "log.ply", about=About(cost=1))
+            desk.add_scan(SCAN, "log.ply", about=AboutLog(cost=1))
             assert open_to_others() == []
     finally:
         os.umask(before)
