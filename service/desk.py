@@ -33,6 +33,7 @@ from service.store.database import Database
 from service.store.file_store import FileStore
 from service.store.folder_lock import FolderLock
 from service.store.kept_log import kept_log
+from service.store.log_file import is_older
 from service.store.named_files import naming_files, set_unnamed_aside
 from service.store.restore import finish_restore
 from service.store.store import Store
@@ -288,6 +289,7 @@ def open_desk(settings: Settings) -> Desk:
             _check_belongs(settings, database, files)
             database.migrate()
             desk = Desk(settings, Store(database), files, lock)
+            _read_older_again(desk)
             set_unnamed_aside(folder, desk.store, files)
             _put_first_in(desk.store)
         except OSError as error:
@@ -309,6 +311,15 @@ def _check_belongs(settings: Settings, database: Database, files: FileStore) -> 
             "back, or restore a copy (pithline restore), or give --set-aside, which moves the files to "
             f"{settings.data_folder / TRASH} and starts"
         )
+
+
+def _read_older_again(desk: Desk) -> None:
+    """Queue the reading of logs that were kept in a form from before."""
+    with naming_files(desk.store, desk.files) as touched:
+        for log_id, key in desk.store.read_keys().items():
+            if desk.files.has(key) and is_older(desk.files.path(key)):
+                touched.add(key)
+                desk.store.read_again(log_id)
 
 
 def _put_first_in(store: Store) -> None:

@@ -1,10 +1,10 @@
 """The solids that pages draw: a log, and what a plan makes of it. Each is sent once, as its hash comes with it."""
 
-from collections import OrderedDict
 from collections.abc import Callable
 from hashlib import sha256
 from threading import Lock
 
+from cachetools import LRUCache, cached
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
@@ -15,8 +15,12 @@ from service.web.api_parts import LogId, OwnDesk, PlanId
 
 router = APIRouter(route_class=PageRoute)
 _MOST_BYTES = 40_000_000
-_kept: OrderedDict[str, bytes] = OrderedDict()
-_lock = Lock()
+
+
+@cached(LRUCache[str, bytes](_MOST_BYTES, getsizeof=len), key=lambda mark, _made: mark, lock=Lock())
+def _kept(mark: str, made: Callable[[], bytes]) -> bytes:
+    del mark
+    return made()
 
 
 def _sent(request: Request, shows: str, made: Callable[[], bytes]) -> Response:
@@ -24,15 +28,7 @@ def _sent(request: Request, shows: str, made: Callable[[], bytes]) -> Response:
     headers = {"ETag": f'"{mark}"', "Cache-Control": "private, no-cache"}
     if request.headers.get("if-none-match", "").removeprefix("W/") == headers["ETag"]:
         return Response(status_code=304, headers=headers)
-    with _lock:
-        data = _kept.get(mark)
-    if data is None:
-        data = made()
-        with _lock:
-            _kept[mark] = data
-            while len(_kept) > 1 and sum(map(len, _kept.values())) > _MOST_BYTES:
-                _kept.popitem(last=False)
-    return Response(data, media_type="application/octet-stream", headers=headers)
+    return Response(_kept(mark, made), media_type="application/octet-stream", headers=headers)
 
 
 @router.get("/logs/{log_id}/solid.bin")

@@ -3,6 +3,7 @@
 import gzip
 import hashlib
 import json
+import sys
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
@@ -117,11 +118,19 @@ class Store:
                 if session.scalars(select(LogRow).where(LogRow.key == key)).one_or_none() is not None:
                     raise ConflictError("the same file with the same words is a log of its own already; use that one")
                 row.key, row.about = key, about.model_dump(exclude_none=True)
-                row.read_key = row.facts = None
-                for job in session.scalars(select(JobRow).where(JobRow.log_id == log_id, _unended())):
-                    _apply(job, job_state.cancel_asked)
-                read = _queue(session, "read", log_id, {}, most_queued)
+                read = _read_again(session, row, most_queued)
             return _log(row, read)
+
+    def read_keys(self) -> dict[str, str]:
+        """Return the key of the file of what was read, by log; logs that were not read yet are left out."""
+        with self.database.reading() as session:
+            rows = session.execute(select(LogRow.id, LogRow.read_key)).all()
+            return {log_id: key for log_id, key in rows if key is not None}
+
+    def read_again(self, log_id: str) -> None:
+        """Forget what was read of a log, and queue its reading, however many jobs wait. Raises NotFoundError."""
+        with self.database.writing() as session:
+            _read_again(session, _row(session, LogRow, log_id, "log"), sys.maxsize)
 
     def remove_log(self, log_id: str) -> set[str]:
         """Forget a log with its marks, jobs and plans; return the keys of the files that it named.
@@ -439,6 +448,13 @@ def _is_named(session: Session, key: str) -> bool:
 def _latest_reads(session: Session, log_ids: Sequence[str]) -> dict[str, JobRow]:
     chosen = select(JobRow).where(JobRow.kind == "read", JobRow.log_id.in_(log_ids)).order_by(JobRow.number, JobRow.id)
     return {row.log_id: row for row in session.scalars(chosen)}
+
+
+def _read_again(session: Session, row: LogRow, most_queued: int) -> JobRow:
+    row.read_key = row.facts = None
+    for job in session.scalars(select(JobRow).where(JobRow.log_id == row.id, _unended())):
+        _apply(job, job_state.cancel_asked)
+    return _queue(session, "read", row.id, {}, most_queued)
 
 
 def _may_read_again(read: JobRow) -> bool:
