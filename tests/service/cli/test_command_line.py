@@ -137,7 +137,7 @@ def test_a_wrong_file_is_one_line_and_exit_code_2(
         (("plan", "log.toml", "--marks", "mill.toml"), "is a mill, where a file of marks is wanted"),
         (("plan", "log.toml", "--end-trim", "1 ft 2"), 'has no unit after 2; write "1 ft 2 in"'),
         (("plan", "log.toml", "--species", "plywood"), "plywood"),
-        (("plan", "log.toml", "--bark", "some"), "--bark: must be 'on' or 'off', got some"),
+        (("plan", "log.toml", "--bark", "some"), "--bark: must be 'on' or 'off', got 'some'"),
         (("plan", "log.toml", "--end-trim", "2"), "has no unit"),
         (("plan", "log.toml", "--end-trim", "-2 in"), "--end-trim must lie in"),
         (("plan", "log.toml", "--end-trim", "3 ft"), "leaves nothing"),
@@ -147,7 +147,7 @@ def test_a_wrong_file_is_one_line_and_exit_code_2(
         (("plan", "log.toml", "--gap", "100 %"), "--gap must lie between 0 and 100 %"),
         (("plan", "log.toml", "--gap", "nan"), "--gap must lie between 0 and 100 %"),
         (("plan", "log.toml", "--gap", "two"), "--gap must be a share"),
-        (("plan", "log.toml", "--doubt", "maybe"), "--doubt: must be 'on' or 'off', got maybe"),
+        (("plan", "log.toml", "--doubt", "maybe"), "--doubt: must be 'on' or 'off', got 'maybe'"),
         (("plan", "log.toml", "--marks", "marks.toml"), "marks.toml"),
         (("plan", "log.toml", "--seconds", "0"), "--seconds: must be greater than 0"),
         (("plan", "log.toml", "--seconds", "nan"), "--seconds: must be a finite number"),
@@ -397,9 +397,9 @@ def test_a_mesh_whose_unit_is_clear_needs_no_option(pithline: Callable[..., Ran]
 @pytest.mark.parametrize(
     ("options", "said"),
     [
-        (("--unit", "yd"), "--unit: must be 'm', 'cm', 'mm', 'in' or 'ft', got yd"),
+        (("--unit", "yd"), "--unit: must be 'm', 'cm', 'mm', 'in' or 'ft', got 'yd'"),
         (("--up", "w"), "--up: must be 'x', "),
-        (("--butt", "left"), "--butt: must be 'other', got left"),
+        (("--butt", "left"), "--butt: must be 'other', got 'left'"),
         (("--taped-length", "5"), "--taped-length"),
         (
             ("--taped-length", "12 ft"),
