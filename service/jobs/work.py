@@ -32,6 +32,7 @@ from service.typed.log_reading import LogRead, read_log
 from service.use_cases import new_run, plan_read_log, price_own_way
 
 PROGRESS_SECONDS = 0.2
+"""Between notes of progress, each a write to the database (our own rule, no source)."""
 _END_TRIES, _END_SECONDS = 30, 2.0
 """How often, and how far apart, a worker tries to note on a full disk that its job failed."""
 _LOGGER = logging.getLogger(__name__)

@@ -9,6 +9,7 @@ from service.desk import Desk
 from service.drawings.log_shape import LogShape, shape_of
 
 _MOST_SHAPES = 200
+"""As many as the yard lists (our own rule, no source)."""
 _SPACING_M = 0.15
 """Between the sections that a small picture shows (our own rule, no source)."""
 

@@ -15,6 +15,7 @@ from service.web.api_parts import LogId, OwnDesk, PlanId
 
 router = APIRouter(route_class=PageRoute)
 _MOST_BYTES = 40_000_000
+"""Some tens of solids as they are sent (our own rule, no source)."""
 
 
 @cached(LRUCache[str, bytes](_MOST_BYTES, getsizeof=len), key=lambda mark, _made: mark, lock=Lock())

@@ -36,6 +36,7 @@ from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, Pri
 from service.typed.log_reading import AboutLog
 
 _MOST_MARKS = 500
+"""On one log: more than anybody points out by hand (our own rule, no source)."""
 SMALL_BYTES = 1_000_000
 """A file up to this size is read in seconds, as every log sheet is (our own rule, no source)."""
 HEAD_START = 100

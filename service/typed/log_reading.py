@@ -24,7 +24,9 @@ from service.typed.mark_sheet import MarksRead, MarksTyped, placed
 MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
 MOST_END_TRIM_M = 5.0
+"""A longer one is a slip of the unit (our own rule, no source)."""
 MOST_TAPED_M = 60.0
+"""Longer than any log on a road; a longer one is a slip of the unit (our own rule, no source)."""
 SHEET_SUFFIX = ".toml"
 _UNIT_HINT = "; --unit mm says it"
 _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
