@@ -9,7 +9,9 @@ from contextlib import suppress
 import psutil
 
 _MOST_BYTES = 6_000_000_000
+"""No job takes more, however large the machine (our own rule, no source)."""
 _SHARE = 0.75
+"""Of the machine's memory; the rest is for the service and the system (our own rule, no source)."""
 
 
 def most_for_a_job() -> int:

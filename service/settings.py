@@ -15,7 +15,6 @@ from service.process_memory import most_for_a_job
 
 DATABASE_FILE, FILES_FOLDER = "pithline.db", "files"
 """What stands in the data folder."""
-LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
 
 
 def users_data_folder() -> Path:

@@ -129,7 +129,8 @@ def demo(
     commands = _commands()
     commands.demo(
         commands.Shown(units, json, show_all),
-        commands.Effort(lays=lays, workers=workers, doubt=commands.weighs_doubt(doubt)),
+        commands.read_given(commands.Effort, lays=lays, doubt=doubt),
+        workers,
     )
 
 
@@ -174,9 +175,12 @@ def plan(
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     commands.plan(
         log,
-        commands.AboutLog(species=species, end_trim=end_trim, cost=cost, **told),
+        commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
         commands.Shown(units, json, show_all),
-        commands.Effort(lays, seconds, gap, seed, workers, commands.weighs_doubt(doubt)),
+        commands.read_given(
+            commands.Effort, lays=lays, seconds=seconds, gap=commands.gap_of_text(gap), seed=seed, doubt=doubt
+        ),
+        workers,
         mill=mill,
         prices=prices,
         marks=marks,
@@ -228,13 +232,23 @@ def price(
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     commands.price(
         log,
-        commands.AboutLog(species=species, end_trim=end_trim, cost=cost, **told),
+        commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
         commands.Shown(units, json, show_all=False),
-        commands.Way(roll, shim_butt, shim_top, heights, made, tuple(seen or ()), stretch),
+        commands.read_given(
+            commands.Way,
+            roll_deg=roll,
+            shim_butt=shim_butt,
+            shim_top=shim_top,
+            heights=heights,
+            made=made,
+            seen=seen,
+            stretch=stretch,
+            doubt=doubt,
+            units=units,
+        ),
         mill=mill,
         prices=prices,
         marks=marks,
-        doubt=commands.weighs_doubt(doubt),
     )
 
 
@@ -261,7 +275,7 @@ def solid(
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
-    commands.solid(log, out, commands.AboutLog(species=species, **told), wood=wood, units=units)
+    commands.solid(log, out, commands.read_given(commands.AboutLog, species=species, **told), wood=wood, units=units)
 
 
 @app.command()
@@ -295,12 +309,14 @@ def serve(
     settings: Annotated[bool, typer.Option("--settings", help="List all settings, and stop.")] = False,
 ) -> None:
     """Serve pages and an API to browsers and programs."""
-    from service.web import serve as served  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415 - late on purpose
 
     if settings:
-        typer.echo(served.settings_text(), nl=False)
+        typer.echo(service.web.serve.settings_text(), nl=False)
         return
-    served.serve({"host": host, "port": port, "data_folder": data, "slots": slots, "set_aside": set_aside or None})
+    service.web.serve.serve(
+        {"host": host, "port": port, "data_folder": data, "slots": slots, "set_aside": set_aside or None}
+    )
 
 
 DataOption = Annotated[
@@ -319,10 +335,10 @@ def backup(
 
     The service may run meanwhile.
     """
-    from service.store import backup as copies  # noqa: PLC0415 - late on purpose
-    from service.web import serve as served  # noqa: PLC0415
+    import service.store.backup  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415
 
-    typer.echo(copies.back_up(served.settings_from({"data_folder": data}), file, force=force))
+    typer.echo(service.store.backup.back_up(service.web.serve.settings_from({"data_folder": data}), file, force=force))
 
 
 @app.command()
@@ -338,10 +354,12 @@ def restore(
 
     What was there is moved aside, never deleted.
     """
-    from service.store import restore as copies  # noqa: PLC0415 - late on purpose
-    from service.web import serve as served  # noqa: PLC0415
+    import service.store.restore  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415
 
-    typer.echo(copies.restore(served.settings_from({"data_folder": data}), file, replace=replace))
+    typer.echo(
+        service.store.restore.restore(service.web.serve.settings_from({"data_folder": data}), file, replace=replace)
+    )
 
 
 @app.command()
@@ -353,13 +371,13 @@ def passphrase(
 
     Only its hash is kept.
     """
-    from service.web import serve as served  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415 - late on purpose
 
     if sys.stdin.isatty():
         typed = typer.prompt("New passphrase", hide_input=True, confirmation_prompt=True)
     else:
         typed = sys.stdin.readline().rstrip("\r\n")
-    served.set_passphrase(typed, data)
+    service.web.serve.set_passphrase(typed, data)
 
 
 def _one_line(message: str) -> str:

@@ -5,10 +5,9 @@ from typing import TypeVar
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from service import desk as at
 from service.contract.documents import MarkPlaced, PlanLine, PlanRequest
 from service.contract.refusals import NotReadyError, error_shown
-from service.desk import Desk
+from service.desk import Desk, about_of, species_lines
 from service.drawings.log import butt_clock, log_picture
 from service.drawings.log_shape import clock_place, taped
 from service.pages.asked import MARK
@@ -45,7 +44,7 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         job = None if log.job_id is None else desk.store.job(log.job_id)
         return render(request, "log_reading.html", status, log=log, job=job)
     if log.state == "failed" or log.facts is None:
-        return render(request, "log_failed.html", status, log=log, species=at.species())
+        return render(request, "log_failed.html", status, log=log, species=species_lines())
     shape = shape_kept(desk, log_id)
     spacing = max(1, round(_TAPE_EVERY_M * (len(shape.cuts) - 1) / max(log.facts.length_m, 0.1)))
     sizes = [size for cut in shape.cuts[1:-1:spacing] if (size := taped(cut)) is not None]
@@ -61,13 +60,13 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         clock=butt_clock(shape), sizes=sizes, marks=marks, form=form, asked=MARK, jobs=jobs, plans=plans,
         money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(worth(plan)) for plan in plans},
         names={plan.id: _called(desk, plan) for plan in plans},
-        mills=desk.store.mills(), books=desk.store.price_books(), species=at.species(),
+        mills=desk.store.mills(), books=desk.store.price_books(), species=species_lines(),
     )  # fmt: skip
 
 
 def _called(desk: Desk, plan: PlanLine) -> str:
     """Return what a plan is, for the list of them."""
-    return "planned" if plan.kind == "plan" else own_way_name(at.made_before(desk, plan.id)).lower()
+    return "planned" if plan.kind == "plan" else own_way_name(desk.made_before(plan.id)).lower()
 
 
 @router.get("/logs/{log_id}/picture.svg")
@@ -89,22 +88,22 @@ def rename(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
     name = typed.get("name", "").strip()[:200]
     if not name:
         raise InputError("the name is empty; write what to call the log")
-    at.change_log(desk, log_id, name, None)
+    desk.change_log(log_id, name, None)
     return see(f"/logs/{log_id}")
 
 
 @router.post("/logs/{log_id}/about")
 def say_otherwise(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
     """Say something else of a log, which reads it again."""
-    _, about = at.about_of({name: typed.get(name, "").strip() for name in ABOUT_FIELDS})
-    at.change_log(desk, log_id, None, about)
+    _, about = about_of({name: typed.get(name, "").strip() for name in ABOUT_FIELDS})
+    desk.change_log(log_id, None, about)
     return see(f"/logs/{log_id}")
 
 
 @router.post("/logs/{log_id}/remove")
 def remove(desk: OwnDesk, log_id: LogId) -> Response:
     """Forget a log."""
-    at.remove_log(desk, log_id)
+    desk.remove_log(log_id)
     return see("/")
 
 
@@ -114,7 +113,7 @@ def add_mark(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, uni
     form, mark = mark_of(typed, units)
     if mark is not None:
         try:
-            at.add_mark(desk, log_id, mark)
+            desk.add_mark(log_id, mark)
         except (InputError, ValueError) as error:
             shown = error_shown(error)
             if shown is None or isinstance(error, NotReadyError):
@@ -183,7 +182,7 @@ def start_plan(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
         prices_id=typed.get("prices_id") or None,
         doubt="off" if typed.get("search") == "quick" else "on",
     )
-    return see(f"/jobs/{at.start_plan(desk, log_id, request).id}")
+    return see(f"/jobs/{desk.start_plan(log_id, request).id}")
 
 
 @router.get("/logs/{log_id}/rename")

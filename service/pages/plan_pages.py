@@ -9,7 +9,6 @@ from fastapi.responses import Response
 
 from optimizer.documents.plan import Plan, PlanDocument
 from optimizer.report.cautions import PLAN_LINE, cautions_of
-from service import desk as at
 from service.contract.ticks import MOST_WHO, Change
 from service.desk import Desk
 from service.drawings.bed import end_on_bed, side_on_bed
@@ -35,15 +34,15 @@ NAME_COOKIE = "name"
 
 def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     """Return what every page of a plan knows."""
-    document = at.plan_document(desk, plan_id)
+    document = desk.plan_document(plan_id)
     log_id = _log_of(desk, plan_id)
     facts = desk.store.log(log_id).facts
     made = document.made
     notes = plan_view.notes_of(document, () if facts is None else facts.warnings)
     changed = plan_view.no_longer_kept(
         document,
-        mill_is_kept=at.kept_mill_id(desk, document.mill) is not None,
-        prices_are_kept=at.kept_prices_id(desk, document.prices) is not None,
+        mill_is_kept=desk.kept_mill_id(document.mill) is not None,
+        prices_are_kept=desk.kept_prices_id(document.prices) is not None,
     )
     return {
         "plan_id": plan_id,
@@ -158,7 +157,7 @@ def cut_list_page(
 def tick(request: Request, desk: OwnDesk, plan_id: PlanId, which: WayKey, step: Step, typed: TypedIn) -> Response:
     """Tick a step off or take the tick back, for whoever's browser runs no scripts."""
     change = Change(is_ticked="ticked" in typed, who=name_of(request))
-    at.change_tick(desk, plan_id, which, step, change)
+    desk.change_tick(plan_id, which, step, change)
     return back_to_tick(plan_id, which, step)
 
 

@@ -11,7 +11,6 @@ from pydantic import ValidationError
 from optimizer.documents.plan import PlanDocument
 from scans.messages import quoted
 from scans.units import INCH_M, LengthError
-from service import desk as at
 from service.contract.documents import WayRequest
 from service.contract.refusals import NotFoundError, error_shown
 from service.desk import Desk
@@ -40,7 +39,7 @@ def own_way(
     """Ask for a way of one's own, empty or from a way of a plan."""
     typed: Typed = {}
     if plan is not None:
-        document = at.plan_document(desk, plan)
+        document = desk.plan_document(plan)
         chosen = way_of(document, which).plan
         measures = measures_in(units, document.currency, document.mill)
         typed = {
@@ -49,8 +48,8 @@ def own_way(
             "shim_top": _shim_typed(shim_at(chosen, "top"), units),
             "heights": "\n".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
             "stretch": _stretch_typed(document, chosen.stretch_m, units, INCH_M / 16.0),
-            "mill_id": at.kept_mill_id(desk, document.mill) or "",
-            "prices_id": at.kept_prices_id(desk, document.prices) or "",
+            "mill_id": desk.kept_mill_id(document.mill) or "",
+            "prices_id": desk.kept_prices_id(document.prices) or "",
         }
     return _page(request, desk, log_id, typed, {}, plan, which)
 
@@ -72,18 +71,18 @@ def _page(
     status: int = 200,
 ) -> Response:  # fmt: skip
     """Return the form. plan, which : what it began with; its mill and prices are offered, kept or not."""
-    log = at.ready_log(desk, log_id)
+    log = desk.ready_log(log_id)
     document = None
     if plan is not None:
         try:
-            document = at.plan_document(desk, plan)
+            document = desk.plan_document(plan)
         except NotFoundError:
             plan = None  # removed meanwhile: the form then offers what is kept
     return render(
         request, "way.html", status, log=log, typed=typed, errors=errors, mills=desk.store.mills(),
         books=desk.store.price_books(), began="" if plan is None else f"?plan={plan}&which={which}",
-        own_mill=document is not None and at.kept_mill_id(desk, document.mill) is None and document.mill.name,
-        own_prices=document is not None and at.kept_prices_id(desk, document.prices) is None and document.prices.name,
+        own_mill=document is not None and desk.kept_mill_id(document.mill) is None and document.mill.name,
+        own_prices=document is not None and desk.kept_prices_id(document.prices) is None and document.prices.name,
     )  # fmt: skip
 
 
@@ -96,7 +95,7 @@ def price_own_way(
     asked, errors = asked_of(desk, typed, units, plan)
     if asked is not None:
         try:
-            return see(f"/jobs/{at.start_way(desk, log_id, asked).id}")
+            return see(f"/jobs/{desk.start_way(log_id, asked).id}")
         except ValueError as error:
             errors |= _said(error)
     return _page(request, desk, log_id, typed, errors, plan, which, 422)
@@ -111,7 +110,7 @@ def check_way(desk: OwnDesk, typed: TypedIn, units: OwnUnits, plan: FromPlan = N
 @router.post("/plans/{plan_id}/{which}/seen")
 def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units: OwnUnits) -> Response:
     """Plan the rest anew from what is sawn already and the face that was found; or show the cut list again."""
-    document = at.plan_document(desk, plan_id)
+    document = desk.plan_document(plan_id)
     plan = way_of(document, which).plan
     cuts = [cut for cut in plan.passes if not cut.flipped]
     face = face_typed(typed, document, cuts, units)
@@ -130,7 +129,7 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
         asked, errors = asked_of(desk, way, units, plan_id)
         if asked is not None:
             try:
-                return see(f"/jobs/{at.start_way(desk, desk.store.job(plan_id).log_id, asked).id}")
+                return see(f"/jobs/{desk.start_way(desk.store.job(plan_id).log_id, asked).id}")
             except ValueError as error:
                 errors = _said(error)
         errors = {"": "; ".join(errors.values())}  # of what nobody typed here
@@ -146,7 +145,7 @@ def back_to_cut_list(plan_id: PlanId, which: Which) -> Response:
 @router.post("/check/plans/{plan_id}/{which}/seen")
 def check_face(desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units: OwnUnits) -> Response:
     """Say what is wrong with a face as it stands."""
-    document = at.plan_document(desk, plan_id)
+    document = desk.plan_document(plan_id)
     cuts = [cut for cut in way_of(document, which).plan.passes if not cut.flipped]
     return errors_answer(face_typed(typed, document, cuts, units).errors, units)
 
@@ -183,7 +182,7 @@ def asked_of(desk: Desk, typed: Typed, units: Units, of_plan: str | None = None)
         return None, errors
     try:
         asked = WayRequest(**fields)
-        at.check_way(desk, asked)
+        desk.check_way(asked)
     except (ValueError, NotFoundError) as error:
         return None, _said(error)
     return asked, {}

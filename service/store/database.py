@@ -20,6 +20,7 @@ from service.store.records import LogRow
 from service.typed.errors import InputError
 
 WAIT_SECONDS = 20
+"""So long a transaction waits for another's lock (our own rule, no source)."""
 _WRITES = "writes"
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _NOT_WRITTEN = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN}

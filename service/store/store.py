@@ -3,6 +3,7 @@
 import gzip
 import hashlib
 import json
+import sys
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
@@ -17,7 +18,6 @@ from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
 from service.contract import job_state
 from service.contract.documents import (
-    About,
     ErrorShown,
     JobKind,
     JobShown,
@@ -33,8 +33,10 @@ from service.contract.refusals import ConflictError, NotFoundError, TooManyError
 from service.contract.ticks import Change, Tick, changed
 from service.store.database import Database
 from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
+from service.typed.log_reading import AboutLog
 
 _MOST_MARKS = 500
+"""On one log: more than anybody points out by hand (our own rule, no source)."""
 SMALL_BYTES = 1_000_000
 """A file up to this size is read in seconds, as every log sheet is (our own rule, no source)."""
 HEAD_START = 100
@@ -51,7 +53,7 @@ def new_id() -> str:
     return uuid.uuid4().hex
 
 
-def log_key(file_sha256: str, about: About) -> str:
+def log_key(file_sha256: str, about: AboutLog) -> str:
     """Return the hash of a file and what was said of it."""
     said = json.dumps(about.model_dump(exclude_none=True), sort_keys=True)
     return hashlib.sha256(f"{file_sha256} {said}".encode()).hexdigest()
@@ -83,7 +85,7 @@ class Store:
             return _row(session, LogRow, log_id, "log").read_key
 
     def add_log(
-        self, *, name: str, file_name: str, file_sha256: str, file_bytes: int, about: About, most_queued: int
+        self, *, name: str, file_name: str, file_sha256: str, file_bytes: int, about: AboutLog, most_queued: int
     ) -> tuple[LogShown, bool]:
         """Keep a log and queue its reading; return it, and whether it was here already.
 
@@ -107,7 +109,7 @@ class Store:
                 read = _queue(session, "read", row.id, {}, most_queued)
             return _log(row, read), was_here
 
-    def change_log(self, log_id: str, *, name: str | None, about: About | None, most_queued: int) -> LogShown:
+    def change_log(self, log_id: str, *, name: str | None, about: AboutLog | None, most_queued: int) -> LogShown:
         """Give a log another name, or say something else of it, which queues its reading. Raises NotFoundError."""
         with self.database.writing() as session:
             row = _row(session, LogRow, log_id, "log")
@@ -117,11 +119,19 @@ class Store:
                 if session.scalars(select(LogRow).where(LogRow.key == key)).one_or_none() is not None:
                     raise ConflictError("the same file with the same words is a log of its own already; use that one")
                 row.key, row.about = key, about.model_dump(exclude_none=True)
-                row.read_key = row.facts = None
-                for job in session.scalars(select(JobRow).where(JobRow.log_id == log_id, _unended())):
-                    _apply(job, job_state.cancel_asked)
-                read = _queue(session, "read", log_id, {}, most_queued)
+                read = _read_again(session, row, most_queued)
             return _log(row, read)
+
+    def read_keys(self) -> dict[str, str]:
+        """Return the key of the file of what was read, by log; logs that were not read yet are left out."""
+        with self.database.reading() as session:
+            rows = session.execute(select(LogRow.id, LogRow.read_key)).all()
+            return {log_id: key for log_id, key in rows if key is not None}
+
+    def read_again(self, log_id: str) -> None:
+        """Forget what was read of a log, and queue its reading, however many jobs wait. Raises NotFoundError."""
+        with self.database.writing() as session:
+            _read_again(session, _row(session, LogRow, log_id, "log"), sys.maxsize)
 
     def remove_log(self, log_id: str) -> set[str]:
         """Forget a log with its marks, jobs and plans; return the keys of the files that it named.
@@ -441,6 +451,13 @@ def _latest_reads(session: Session, log_ids: Sequence[str]) -> dict[str, JobRow]
     return {row.log_id: row for row in session.scalars(chosen)}
 
 
+def _read_again(session: Session, row: LogRow, most_queued: int) -> JobRow:
+    row.read_key = row.facts = None
+    for job in session.scalars(select(JobRow).where(JobRow.log_id == row.id, _unended())):
+        _apply(job, job_state.cancel_asked)
+    return _queue(session, "read", row.id, {}, most_queued)
+
+
 def _may_read_again(read: JobRow) -> bool:
     """Whether reading was cancelled, or ended without the file's fault."""
     failed = read.state == JobState.FAILED and (read.error or {}).get("status") in {404, 500, 507}
@@ -509,7 +526,7 @@ def _log(row: LogRow, read: JobRow | None) -> LogShown:
         file_name=row.file_name,
         file_sha256=row.file_sha256,
         file_bytes=row.file_bytes,
-        about=About.model_validate(row.about),
+        about=AboutLog.model_validate(row.about),
         facts=None if row.facts is None else LogFacts.model_validate(row.facts),
         job_id=None if read is None else read.id,
         error=None if read is None or read.error is None else ErrorShown.model_validate(read.error),

@@ -5,14 +5,15 @@ from pathlib import Path
 from typing import Literal
 
 import numpy as np
+from pydantic import Field, field_validator
 
 from optimizer.documents.plan import Mark, Source
+from optimizer.documents.typed import Typed
 from optimizer.wood.woods import UnknownSpeciesError, Wood, find_wood, unknown_wood
 from scans.errors import ScanError
-from scans.locate.placing import UNITS_M, UP_TURNS
 from scans.log import Log
 from scans.log_of_scan import READING_STAGES, OnStage, ScanChoices, log_of_file
-from scans.messages import long_length, quoted, short_length
+from scans.messages import long_length, short_length
 from scans.tape.log_from_sheet import LogSheet, log_from_sheet
 from scans.units import LengthError, parse_length_m
 from service.typed.errors import InputError
@@ -23,36 +24,92 @@ from service.typed.mark_sheet import MarksRead, MarksTyped, placed
 MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
 MOST_END_TRIM_M = 5.0
+"""A longer one is a slip of the unit (our own rule, no source)."""
 MOST_TAPED_M = 60.0
+"""Longer than any log on a road; a longer one is a slip of the unit (our own rule, no source)."""
 MOST_BARK_M = 0.15
 _LEAST_WOOD = 0.5
 """Bark leaves more than this of the diameter."""
-MOST_COST = 1e7
 SHEET_SUFFIX = ".toml"
 _UNIT_HINT = "; --unit mm says it"
 _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
 
 
-@dataclass(frozen=True)
-class AboutLog:
-    """What the user says of the log beside its file; None leaves it to the file.
+class AboutLog(Typed):
+    """What is said of a log beside its file; what is left out is taken from the file.
 
-    bark : "on" or "off". bark_thickness, end_trim : lengths with their units, the bark's as an axe cut shows it.
-    unit, up, butt, taped_length, pick : of a scan or mesh alone: a key of UNITS_M; a key of UP_TURNS, the file's
-        axis that points up; "other" for the end that would not be taken for the butt end; the log's length by the
-        tape, with its unit; which of several logs, the largest first.
+    unit, up, butt, taped_length, pick : of a scan or a mesh alone.
     """
 
-    species: str | None = None
-    bark: str | None = None
-    end_trim: str | None = None
-    cost: float | None = None
-    unit: str | None = None
-    up: str | None = None
-    butt: Literal["other"] | None = None
-    taped_length: str | None = None
-    pick: int | None = None
-    bark_thickness: str | None = None
+    species: str | None = Field(None, max_length=200, description="The wood.", examples=["sugar maple"])
+    bark: Literal["on", "off"] | None = Field(
+        None, description="Whether the bark is on; else the sheet's, or on.", examples=["off"]
+    )
+    end_trim: str | None = Field(
+        None,
+        max_length=40,
+        description="Lost at each end, with its unit; else the sheet's, or 2 in.",
+        examples=["2 in"],
+    )
+    cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost.", examples=[150])
+    unit: Literal["m", "cm", "mm", "in", "ft"] | None = Field(
+        None, description="The unit of a scan; else what makes a log of it.", examples=["mm"]
+    )
+    up: Literal["x", "y", "z", "-x", "-y", "-z"] | None = Field(
+        None, description="The axis of a scan that points up; else as it lies.", examples=["y"]
+    )
+    butt: Literal["other"] | None = Field(
+        None,
+        description="other: take the other end of a scan for the butt end than was found.",
+        examples=["other"],
+    )
+    taped_length: str | None = Field(
+        None,
+        max_length=40,
+        description="The log's length by the tape, with its unit: sets a scan's scale.",
+        examples=["9 ft 8 in"],
+    )
+    pick: int | None = Field(
+        None, ge=1, le=1000, description="Which log of a scan, the largest first; else 1.", examples=[2]
+    )
+    bark_thickness: str | None = Field(
+        None,
+        max_length=40,
+        description="Of the bark alone, as an axe cut shows it, with its unit; else the sheet's, or the wood's.",
+        examples=["5/8 in"],
+    )
+
+    @field_validator("species")
+    @classmethod
+    def known_species(cls, name: str | None) -> str | None:
+        """Refuse a wood that is not known, while whoever wrote it is still there."""
+        if name is not None:
+            find_wood(name)
+        return name
+
+    @field_validator("end_trim")
+    @classmethod
+    def readable_trim(cls, text: str | None) -> str | None:
+        """Refuse what is no length of that kind."""
+        if text is not None:
+            end_trim_m(text)
+        return text
+
+    @field_validator("taped_length")
+    @classmethod
+    def readable_tape(cls, text: str | None) -> str | None:
+        """Refuse what is no length of that kind."""
+        if text is not None:
+            taped_m_of(text)
+        return text
+
+    @field_validator("bark_thickness")
+    @classmethod
+    def readable_bark(cls, text: str | None) -> str | None:
+        """Refuse what is no length of that kind."""
+        if text is not None:
+            bark_thickness_m(text)
+        return text
 
 
 @dataclass(frozen=True)
@@ -83,22 +140,9 @@ def read_log(
     Raises InputError, UnknownSpeciesError or ScanError, each in one line with the file's name where it is
     the file that is wrong.
     """
-    if about.bark not in {None, "on", "off"}:
-        raise InputError(f"--bark must be on or off, got {quoted(about.bark)}")
-    if about.cost is not None and not 0.0 <= about.cost <= MOST_COST:
-        raise InputError(f"--cost must lie in 0 to {MOST_COST:.0f}, got {about.cost:g}")
-    for option, given, known in (
-        ("--unit", about.unit, UNITS_M),
-        ("--up", about.up, UP_TURNS),
-        ("--butt", about.butt, ("other",)),
-    ):
-        if given is not None and given not in known:
-            raise InputError(f"{option} must be one of {', '.join(known)}, got {quoted(given)}")
     trim_m = None if about.end_trim is None else end_trim_m(about.end_trim)
-    if about.bark_thickness is not None:
-        bark_thickness_m(about.bark_thickness)
-        if about.bark == "off":
-            raise InputError("--bark-thickness is for a log with its bark on; leave it out, or say --bark on")
+    if about.bark_thickness is not None and about.bark == "off":
+        raise InputError("--bark-thickness is for a log with its bark on; leave it out, or say --bark on")
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
     if file.suffix == SHEET_SUFFIX:

@@ -1,19 +1,21 @@
 """Your own way as typed on the command line, and faces as they were found held against it."""
 
-import math
 import re
-from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
+from pydantic import Field
 
 from optimizer.bed.bodies import manifold_of, polygons_of
 from optimizer.bed.outlines import width_profile
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Plan
+from optimizer.documents.typed import Typed
 from optimizer.search.given import FaceSeen, Given
 from scans.log import Solid
 from scans.messages import long_length, quoted, width
 from scans.units import LengthError, parse_length_m
+from service.typed.effort import Doubt
 from service.typed.errors import InputError
 from service.words.units import Units
 
@@ -22,27 +24,33 @@ FACE_OFF_SHARE = 0.1
 _FACE = re.compile(r"\s*(?:(?P<order>[0-9]{1,4})\s*:)?(?P<width>.+?)(?:x|×|\bby\b)(?P<length>.+)", re.IGNORECASE)
 
 
-@dataclass(frozen=True)
-class Way:
-    """What somebody chose, as typed: lengths with their unit, or bare numbers in that of the mill's scale.
+class Way(Typed):
+    """What somebody chose, as typed: lengths with their unit, or bare numbers in that of the mill's scale."""
 
-    roll_deg : clockwise seen from the butt. heights : as the scale reads them, with commas between.
-    made : how many of them are sawn already. seen : faces as found, such as "1: 22 in x 8 ft".
-    stretch : of a log longer than the bed, what lies on it, such as "2 ft to 11 ft 6 in"; else nothing.
-    """
+    roll_deg: float = Field(ge=-3600, le=3600, description="How far to roll the log, clockwise seen from the butt.")
+    heights: str = Field(
+        max_length=2000,
+        description="Blade heights as the mill's scale reads them, from the top, with commas between.",
+        examples=["20, 17 5/8, 15 1/4"],
+    )
+    shim_butt: str = Field("0", max_length=40, description="What stands under the butt end.", examples=["1 in"])
+    shim_top: str = Field("0", max_length=40, description="What stands under the top end.")
+    made: int | None = Field(None, ge=1, le=1000, description="So many heights are sawn already: plan the rest anew.")
+    seen: tuple[Annotated[str, Field(max_length=100)], ...] = Field(
+        (), max_length=50, description="Faces as found, to compare.", examples=[["1: 22 in x 8 ft"]]
+    )
+    stretch: str = Field(
+        "",
+        max_length=80,
+        description="Of a log longer than the bed, from where to where it lies on it, from the butt end.",
+        examples=["2 ft to 11 ft 6 in"],
+    )
+    doubt: Doubt = "on"
+    units: Units = Field(Units.IMPERIAL, description="What bare numbers are in.")
 
-    roll_deg: float
-    shim_butt: str
-    shim_top: str
-    heights: str
-    made: int | None = None
-    seen: tuple[str, ...] = ()
-    stretch: str = ""
-
-    def given(self, mill: Mill, units: Units) -> Given:
+    def given(self, mill: Mill) -> Given:
         """Return the way in metres above the bunks. Raises InputError, and GivenError where it contradicts itself."""
-        if not math.isfinite(self.roll_deg):
-            raise InputError(f"--roll must be an angle in degrees, got {self.roll_deg:g}")
+        units = self.units
         return Given(
             roll_deg=self.roll_deg,
             shim_butt_m=_length_m("--shim-butt", self.shim_butt, units),
@@ -51,13 +59,9 @@ class Way:
                 _length_m("--heights", part, units) + mill.scale_zero_m for part in self.heights.split(",")
             ),
             made=self.made,
-            seen=self.faces_seen(units),
+            seen=tuple(_face_seen(text, units) for text in self.seen),
             stretch_m=_stretch_m(self.stretch, units) if self.stretch.strip() else None,
         )
-
-    def faces_seen(self, units: Units) -> tuple[FaceSeen, ...]:
-        """Return the faces as found. Raises InputError."""
-        return tuple(_face_seen(text, units) for text in self.seen)
 
 
 def own_way_name(made: int | None) -> str:

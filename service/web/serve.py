@@ -18,9 +18,13 @@ from service.typed.errors import InputError
 from service.web.slow_clients import PatientProtocol
 
 _GRACE_SECONDS = 1
+"""What is being answered when the service is told to end may take so long (our own rule, no source)."""
 _KEEP_ALIVE_SECONDS = 10
+"""So long an idle connection is kept (our own rule, no source)."""
 _MORE_CONNECTIONS = 300
+"""Beside the event streams, which hold one each (our own rule, no source)."""
 _MOST_HEADER_BYTES = 32_768
+"""Of one request's headers (our own rule, no source)."""
 
 
 def settings_from(given: dict[str, Any]) -> Settings:

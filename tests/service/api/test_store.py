@@ -10,7 +10,7 @@ from alembic.migration import MigrationContext
 from sqlalchemy import text
 
 from service.contract import job_state
-from service.contract.documents import About, ErrorShown
+from service.contract.documents import ErrorShown
 from service.contract.job_state import JobState, JobStateError
 from service.contract.refusals import ConflictError, NotFoundError, TooManyError
 from service.contract.ticks import Change
@@ -18,8 +18,9 @@ from service.store import store as store_module
 from service.store.database import Database
 from service.store.records import JobRow, PlanRow, Record
 from service.store.store import HEAD_START, SMALL_BYTES, Store
+from service.typed.log_reading import AboutLog
 
-ABOUT = About(species="white ash")
+ABOUT = AboutLog(species="white ash")
 A_KEY = f"{'a':0>64}"
 PLAN = SimpleNamespace(
     model_dump_json=lambda: "{}", plans=[SimpleNamespace(net=12.5, net_expected=11.5)], bound=SimpleNamespace(gap=0.01),
@@ -268,20 +269,20 @@ def test_a_reading_that_failed_by_no_fault_of_the_file_is_tried_again(store, sta
 def test_what_is_said_anew_of_a_log_reads_it_again(store):
     job = running(store)
 
-    changed = store.change_log(job.log_id, name=None, about=About(species="white oak"), most_queued=10)
+    changed = store.change_log(job.log_id, name=None, about=AboutLog(species="white oak"), most_queued=10)
 
     assert store.job(job.id).cancel_wanted
     assert (changed.state, changed.about.species) == ("reading", "white oak")
     assert changed.job_id != job.id
     other, _ = added(store)
     with pytest.raises(ConflictError):
-        store.change_log(other.id, name=None, about=About(species="white oak"), most_queued=10)
+        store.change_log(other.id, name=None, about=AboutLog(species="white oak"), most_queued=10)
 
 
 def test_a_log_goes_with_all_that_is_its_own_and_files_that_nobody_else_needs(store):
     job = planning(store)
     store.finish_plan(job.id, job.attempt, PLAN)
-    twin, _ = added(store, "a", About())
+    twin, _ = added(store, "a", AboutLog())
 
     assert store.remove_log(job.log_id) == {A_KEY}
     assert store.unnamed({A_KEY}) == set()

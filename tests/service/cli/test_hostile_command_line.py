@@ -98,7 +98,7 @@ def test_what_cannot_be_written_is_refused_before_the_work(
     def work(*_: object, **__: object) -> None:
         pytest.fail("it began to work")
 
-    for name in ("read_log", "plan_log", "price_way"):
+    for name in ("read_log", "plan_read_log", "price_own_way"):
         monkeypatch.setattr(commands, name, work)
     option = (
         ["--out", f"{path}.ply" if path in {"none/x.json", "log.toml/x.json"} else path]

@@ -11,7 +11,6 @@ from kept_pages import Pages, Planned, desk_of, keep_log, keep_plan, wrongs
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
-from service import desk as at
 from service.contract import job_state
 from service.contract.documents import WayRequest
 from service.pages import PARTS
@@ -437,7 +436,7 @@ def test_a_face_is_typed_in_the_units_that_stand_beside_its_boxes(client: Pages,
 def test_a_cut_list_of_the_rest_has_its_made_passes_ticked(client: Pages, log_id: str, planned: Planned) -> None:
     desk = desk_of(client)
     asked = WayRequest(roll_deg=0.0, heights="30, 27", made=2)
-    job = desk.store.step_job(at.start_way(desk, log_id, asked).id, job_state.started)
+    job = desk.store.step_job(desk.start_way(log_id, asked).id, job_state.started)
     assert job is not None
     rest = {"id": job.id, "kind": "rest", "made": 2, "value_by_roll": (), "plans": planned.document.plans[:1]}
     own = planned.document.model_copy(update=rest)

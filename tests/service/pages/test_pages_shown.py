@@ -13,7 +13,6 @@ from optimizer.doubt.possible_logs import SURFACE
 from optimizer.report.cautions import as_shown, cautions_of
 from optimizer.report.metal_cautions import metal_on_bed
 from scans.messages import mass, short_length
-from service import desk as at
 from service.contract import job_state
 from service.contract.documents import ErrorShown, PlanRequest, WayRequest
 from service.pages import plan_view
@@ -271,11 +270,11 @@ def test_a_proven_bound_is_told_of_the_best_net(planned: Planned, upper: float, 
 
 def test_a_search_says_how_much_more_is_possible(client: Pages, log_id: str) -> None:
     desk = desk_of(client)
-    job = desk.store.step_job(at.start_plan(desk, log_id, PlanRequest()).id, job_state.started)
+    job = desk.store.step_job(desk.start_plan(log_id, PlanRequest()).id, job_state.started)
     assert job is not None
     desk.store.note_progress(job.id, job.attempt, "searching", 3, 9, 1240.0, 0.08)
     text = client.get(f"/jobs/{job.id}").text
-    at.cancel_job(desk, job.id)
+    desk.cancel_job(job.id)
     assert "data-best>$1,240</p>" in text
     assert "at most 9 % more is possible" in text
 
@@ -306,7 +305,7 @@ def test_the_rest_planned_again_is_called_so(
 ) -> None:
     desk = desk_of(client)
     way = WayRequest(roll_deg=0.0, heights="28, 24 5/8", made=made)
-    job = desk.store.step_job(at.start_way(desk, log_id, way).id, job_state.started)
+    job = desk.store.step_job(desk.start_way(log_id, way).id, job_state.started)
     assert job is not None
     assert ("Planning the rest again" in client.get(f"/jobs/{job.id}").text) is (made is not None)
     first = planned.document.plans[0]
@@ -469,7 +468,7 @@ def test_a_page_has_no_unit_that_its_reader_did_not_choose(client: Pages, planne
 )
 def test_why_no_plan_came_of_it_is_in_the_readers_units(client: Pages, log_id: str, units: Units, said: str) -> None:
     desk = desk_of(client)
-    job = desk.store.step_job(at.start_plan(desk, log_id, PlanRequest()).id, job_state.started)
+    job = desk.store.step_job(desk.start_plan(log_id, PlanRequest()).id, job_state.started)
     assert job is not None
     error = ErrorShown(status=409, message="the log has {1077.3 kg}", what_to_do="Crosscut it.")
     desk.store.step_job(
