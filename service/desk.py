@@ -258,7 +258,7 @@ def add_mark(desk: Desk, log_id: str, mark: MarkTyped | MarkPlaced) -> tuple[str
     """
     read = read_of(desk, log_id)
     if isinstance(mark, MarkTyped):
-        (found,) = placed(read.log, [MarksRead("the log", (mark,))], taped=read.source.kind == "sheet")
+        (found,) = placed(read.log, [MarksRead("", (mark,))], taped=read.source.kind == "sheet")
         return desk.store.add_mark(log_id, found)
     low, high = read.log.outer.bounds_m
     for axis, value in enumerate((mark.x_m, mark.y_m, mark.z_m)):

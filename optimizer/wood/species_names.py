@@ -8,6 +8,8 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping
 
+from scans.messages import Refusal, named, quoted
+
 ALIASES: Mapping[str, str] = {
     "american black walnut": "walnut, black",
     "american walnut": "walnut, black",
@@ -70,7 +72,7 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
 """Names that mean several woods of the table, and would otherwise find one or none."""
 
 
-class UnknownSpeciesError(ValueError):
+class UnknownSpeciesError(Refusal):
     """A species that the table does not hold, or a name that fits several."""
 
 
@@ -93,8 +95,14 @@ def match_species(query: str, scientific_names: Mapping[str, str]) -> str:
     if len(choices) == 1:
         return choices[0]
     if choices:
-        raise UnknownSpeciesError(f'species "{query}" may be any of {_listed(choices)}; name one of them')
-    raise UnknownSpeciesError(_unknown(query, scientific_names))
+        raise UnknownSpeciesError(
+            f'"{quoted(query)}" may be any of {_listed(choices)}',
+            f"give one of them as {named('species')}",
+            field="species",
+        )
+    raise UnknownSpeciesError(
+        _unknown(query, scientific_names), f"leave {named('species')} out if you don't know the wood", field="species"
+    )
 
 
 def _words(name: str) -> frozenset[str]:
@@ -137,7 +145,7 @@ def _unknown(query: str, scientific_names: Mapping[str, str]) -> str:
     near = difflib.get_close_matches(_plain(query), spellings, n=1, cutoff=0.5)
     names = spellings[near[0]] if near else []
     nearest = f"; nearest to it: {_listed(names)}" if names else ""
-    return f'species "{query}" is not in the table{nearest}; leave it empty if the wood is not known'
+    return f'"{quoted(query)}" is not a wood in the table{nearest}'
 
 
 def _plain(name: str) -> str:

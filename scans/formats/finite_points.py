@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scans.errors import ScanError
 from scans.formats.scan import Scan
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 _FAR = 1e50
 """Beyond this a coordinate is damage, in any unit, and its cube still is a number."""
@@ -39,7 +40,10 @@ def only_finite(scan: Scan) -> Scan:
         faces=new_rows[scan.faces],
         colours=None if scan.colours is None else scan.colours[is_finite],
         normals=None if scan.normals is None else scan.normals[is_finite],
-        notes=(*scan.notes, f"{bad} points whose coordinates are not finite numbers were left out"),
+        notes=(
+            *scan.notes,
+            Note("points_left_out", f"{bad} points whose coordinates are not finite numbers were left out."),
+        ),
     )
 
 

@@ -17,15 +17,11 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bar
 
-from optimizer.bed.marks import MarkError
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
-from optimizer.documents.prices import PriceBook, PriceError
+from optimizer.documents.prices import PriceBook
 from optimizer.planning import NoPlanError, Progress, Run, SearchSettings
-from optimizer.search.given import GivenError
-from optimizer.wood.woods import UnknownSpeciesError
-from scans.errors import ScanError
-from scans.messages import quoted, writable
+from scans.messages import Refusal, named, quoted, writable
 from service.typed.errors import InputError
 from service.typed.files import (
     MILL_FILE,
@@ -47,8 +43,8 @@ from service.typed.log_reading import AboutLog, LogRead, read_log
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
 from service.typed.way import Way, own_way_name
 from service.use_cases import plan_read_log, price_own_way
+from service.words import messages
 from service.words.measures import Measures
-from service.words.quantities import in_units
 from service.words.tables import Assumed, plan_text, solid_text
 from service.words.units import Units
 
@@ -69,14 +65,10 @@ __all__ = [
 
 WRONG_INPUT, NO_PLAN = 2, 3
 EXIT_CODES: tuple[tuple[type[Exception], int], ...] = (
-    (InputError, WRONG_INPUT),
-    (ScanError, WRONG_INPUT),
-    (PriceError, WRONG_INPUT),
-    (GivenError, WRONG_INPUT),
-    (MarkError, WRONG_INPUT),
-    (UnknownSpeciesError, WRONG_INPUT),
     (NoPlanError, NO_PLAN),
+    (Refusal, WRONG_INPUT),
 )
+"""The first that an error is tells its code."""
 STDOUT = "-"
 MOST_SECONDS = 1e6
 
@@ -104,7 +96,10 @@ class Effort:
     def settings(self) -> SearchSettings:
         """Return the settings of the search. Raises InputError."""
         if self.seconds is not None and not 0.0 < self.seconds <= MOST_SECONDS:
-            raise InputError(f"--seconds must be over 0 and at most {MOST_SECONDS:.0f}, got {self.seconds:g}")
+            raise InputError(
+                f"{named('seconds')} must be over 0 and at most {MOST_SECONDS:.0f}, got {self.seconds:g}",
+                field="seconds",
+            )
         given: dict[str, Any] = {
             "seconds": self.seconds,
             "gap": gap_of_text(self.gap),
@@ -124,27 +119,31 @@ def gap_of_text(typed: str | None) -> float | None:
     try:
         gap = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
     except ValueError:
-        raise InputError(f'--gap must be a share such as "2 %" or 0.02, got {quoted(typed)}') from None
+        raise InputError(
+            f'{named("gap")} must be a share such as "2%" or 0.02, got {quoted(typed)}', field="gap"
+        ) from None
     if not 0.0 < gap < 1.0:
-        raise InputError(f'--gap must lie between 0 and 100 %, such as "2 %" or 0.02, got {quoted(typed)}')
+        raise InputError(
+            f'{named("gap")} must lie between 0 and 100%, such as "2%" or 0.02, got {quoted(typed)}', field="gap"
+        )
     return gap
 
 
 def weighs_doubt(typed: str) -> bool:
     """Return whether doubt is to be weighed. Raises InputError."""
     if typed not in {"on", "off"}:
-        raise InputError(f"--doubt must be on or off, got {quoted(typed)}")
+        raise InputError(f"{named('doubt')} must be on or off, got {quoted(typed)}", field="doubt")
     return typed == "on"
 
 
 def exit_code(error: Exception) -> int | None:
-    """Return the exit code of an error that the user can mend; None for one that is ours."""
+    """Return the exit code of an error that the user can fix; None for one that is ours."""
     return next((code for kind, code in EXIT_CODES if isinstance(error, kind)), None)
 
 
 def said(error: Exception, units: Units) -> str:
-    """Return an error in one line, its quantities in the reader's units."""
-    return writable(" ".join(in_units(str(error), units).split()))
+    """Return an error in one line, its quantities in the reader's units, its fields as options."""
+    return writable(messages.said(error, units, messages.COMMAND_LINE))
 
 
 def demo(shown: Shown, effort: Effort) -> None:
@@ -259,7 +258,7 @@ def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) ->
     """Write a log as a closed mesh in the log frame."""
     suffix = out.suffix.lower()
     if suffix not in MESH_SUFFIXES:
-        raise InputError(f"--out must end in {', '.join(MESH_SUFFIXES)}, got {out}")
+        raise InputError(f"{named('out')} must end in {', '.join(MESH_SUFFIXES)}, got {out}", field="out")
     check_writable(out)
     read = read_log(read_file(log), about)
     body = read.log.wood if wood else read.log.outer
@@ -277,7 +276,9 @@ def init(folder: Path, *, force: bool, scan: bool = False) -> None:
     try:
         there = [name for name in names if (folder / name).exists()]
         if there and not force:
-            raise InputError(f"{shown}/{there[0]} is there already; --force writes over it, or name another folder")
+            raise InputError(
+                f"{shown}/{there[0]} is there already", f"{named('force')} writes over it, or name another folder"
+            )
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"{shown} cannot be made: {error.strerror or error}") from None

@@ -327,7 +327,7 @@ class Store:
                 return False
             _apply(row, job_state.finished)
             log = _row(session, LogRow, row.log_id, "log")
-            log.read_key, log.facts = read_key, facts.model_dump(mode="json")
+            log.read_key, log.facts = read_key, facts.model_dump()
             if not _marks(session, log.id):
                 # What is made at once stands in the order of its ids, so that the same marks give the same plan.
                 ids, made_at = sorted(new_id() for _ in marks), now()

@@ -12,7 +12,7 @@ from scans.errors import ScanError
 from scans.locate.placing import UNITS_M, UP_TURNS
 from scans.log import Log
 from scans.log_of_scan import READING_STAGES, OnStage, ScanChoices, log_of_file
-from scans.messages import long_length, quoted
+from scans.messages import Note, long_length, named, quoted
 from scans.tape.log_from_sheet import LogSheet, log_from_sheet
 from scans.units import LengthError, parse_length_m
 from service.typed.errors import InputError
@@ -26,7 +26,7 @@ MOST_END_TRIM_M = 5.0
 MOST_TAPED_M = 60.0
 MOST_COST = 1e7
 SHEET_SUFFIX = ".toml"
-_UNIT_HINT = "; --unit mm says it"
+_OF_SCANS = ("unit", "up", "butt", "taped_length", "pick")
 _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
 
 
@@ -65,7 +65,7 @@ class LogRead:
     species_from: str
     bark_from: str
     end_trim_from: str
-    warnings: tuple[str, ...]
+    warnings: tuple[Note, ...]
     marks: tuple[Mark, ...] = ()
 
 
@@ -80,24 +80,24 @@ def read_log(
     the file that is wrong.
     """
     if about.bark not in {None, "on", "off"}:
-        raise InputError(f"--bark must be on or off, got {quoted(about.bark)}")
+        raise InputError(f"{named('bark')} must be on or off, got {quoted(about.bark)}", field="bark")
     if about.cost is not None and not 0.0 <= about.cost <= MOST_COST:
-        raise InputError(f"--cost must lie in 0 to {MOST_COST:.0f}, got {about.cost:g}")
-    for option, given, known in (
-        ("--unit", about.unit, UNITS_M),
-        ("--up", about.up, UP_TURNS),
-        ("--butt", about.butt, ("other",)),
+        raise InputError(f"{named('cost')} must lie in 0 to {MOST_COST:.0f}, got {about.cost:g}", field="cost")
+    for field, given, known in (
+        ("unit", about.unit, UNITS_M),
+        ("up", about.up, UP_TURNS),
+        ("butt", about.butt, ("other",)),
     ):
         if given is not None and given not in known:
-            raise InputError(f"{option} must be one of {', '.join(known)}, got {quoted(given)}")
+            raise InputError(f"{named(field)} must be one of {', '.join(known)}, got {quoted(given)}", field=field)
     trim_m = None if about.end_trim is None else end_trim_m(about.end_trim)
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
     if file.suffix == SHEET_SUFFIX:
-        if any(said is not None for said in (about.unit, about.up, about.butt, about.taped_length, about.pick)):
+        meant = next((field for field in _OF_SCANS if getattr(about, field) is not None), None)
+        if meant is not None:
             raise InputError(
-                f"{file.shown}: --unit, --up, --butt, --taped-length and --pick are for meshes and scans; "
-                "leave them out"
+                f"{named(meant)} is for scans and meshes, and {file.shown} is a log sheet", "leave it out", field=meant
             )
         on_stage(READING_STAGES[0])
         return _from_sheet(file, about, wood, trim_m, more)
@@ -110,9 +110,10 @@ def end_trim_m(text: str) -> float:
     try:
         trim_m = parse_length_m(text)
     except LengthError as error:
-        raise InputError(f"--end-trim: {error}") from None
+        raise InputError(f"{named('end_trim')}: {error.text}", error.mend, field="end_trim") from None
     if not 0.0 <= trim_m <= MOST_END_TRIM_M:
-        raise InputError(f"--end-trim must lie in 0 to {long_length(MOST_END_TRIM_M)}, got {text}")
+        most = long_length(MOST_END_TRIM_M)
+        raise InputError(f"{named('end_trim')} must lie in 0 to {most}, got {quoted(text)}", field="end_trim")
     return trim_m
 
 
@@ -121,23 +122,23 @@ def _from_sheet(
 ) -> LogRead:
     typed = parse_document(file, LogSheetTyped)
     sheet = typed.taped()
-    warnings: list[str] = []
+    warnings: list[Note] = []
     species_from = _FROM_OPTION
     if wood is None and typed.species is not None:
         try:
             wood, species_from = find_wood(typed.species), _FROM_SHEET
         except UnknownSpeciesError as error:
-            raise InputError(f"{file.shown}: species: {error}") from None
+            raise InputError(f"{file.shown}: {error.text}", error.mend, field="species") from None
     if wood is None:
         wood, species_from = unknown_wood(), "not given"
-        warnings.append(_unknown_species('add species = "..." to the sheet, or give --species'))
+        warnings.append(_UNKNOWN_SPECIES)
     if about.bark is not None:
         sheet = replace(sheet, bark_on=about.bark == "on")
     bark_ratio = wood.bark_ratio(_mean_diameter_m(sheet)) if sheet.bark_on else 1.0
     try:
         log = log_from_sheet(sheet, bark_ratio)
     except ScanError as error:
-        raise InputError(f"{file.shown}: {error}") from None
+        raise InputError(f"{file.shown}: {error.text}", error.mend, field=error.field) from None
     trim_from = _FROM_OPTION
     if trim_m is None:
         trim_m, trim_from = (0.0, "not in the sheet") if typed.end_trim_m is None else (typed.end_trim_m, _FROM_SHEET)
@@ -151,11 +152,11 @@ def _from_sheet(
 
 
 def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, on_stage: OnStage) -> LogRead:
-    warnings: list[str] = []
+    warnings: list[Note] = []
     species_from = _FROM_OPTION
     if wood is None:
         wood, species_from = unknown_wood(), "not given"
-        warnings.append(_unknown_species("give --species"))
+        warnings.append(_UNKNOWN_SPECIES)
     bark_on = about.bark != "off"
     ratios = [1.0]
 
@@ -168,21 +169,13 @@ def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
     try:
         log, notes = log_of_file(file.data, file.suffix, Path(file.shown).stem, bark_ratio, choices, on_stage=on_stage)
     except ScanError as error:
-        raise InputError(f"{file.shown}: {error}{_unit_hint(str(error))}") from None
+        raise InputError(f"{file.shown}: {error.text}", error.mend, field=error.field) from None
     return LogRead(
         log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark_on, ratios[-1],
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
         species_from, _FROM_OPTION if about.bark else "not said", _FROM_OPTION if about.end_trim else "common practice",
-        (*warnings, *(_sentence(note) for note in notes)),
+        (*warnings, *notes),
     )  # fmt: skip
-
-
-def _unit_hint(message: str) -> str:
-    return _UNIT_HINT if "unit" in message and "--unit" not in message else ""
-
-
-def _sentence(note: str) -> str:
-    return f"{note[:1].upper()}{note[1:]}."
 
 
 def taped_m_of(text: str) -> float:
@@ -190,17 +183,22 @@ def taped_m_of(text: str) -> float:
     try:
         taped_m = parse_length_m(text)
     except LengthError as error:
-        raise InputError(f"--taped-length: {error}") from None
+        raise InputError(f"{named('taped_length')}: {error.text}", error.mend, field="taped_length") from None
     if not 0.0 < taped_m <= MOST_TAPED_M:
-        raise InputError(f"--taped-length must be over 0 and at most {long_length(MOST_TAPED_M)}, got {text}")
+        most = long_length(MOST_TAPED_M)
+        raise InputError(
+            f"{named('taped_length')} must be over 0 and at most {most}, got {quoted(text)}", field="taped_length"
+        )
     return taped_m
 
 
-def _unknown_species(mend: str) -> str:
-    return (
-        "The species is not known: masses are those of the densest green wood, the bark's thickness and the "
-        f"shrinkage are usual ones; {mend}."
-    )
+_UNKNOWN_SPECIES = Note(
+    "species_unknown",
+    "The wood is not known: weights are those of the heaviest green wood, the bark's thickness and the shrinkage are "
+    "usual "
+    f"ones. Give it as {named('species')} if you know it.",
+    bears_on_plan=True,
+)
 
 
 def _mean_diameter_m(sheet: LogSheet) -> float:
