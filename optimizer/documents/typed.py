@@ -5,6 +5,7 @@ without the ending, as text with a unit (`throat = "56 in"`); both at once are r
 """
 
 import difflib
+from collections.abc import Collection
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
@@ -160,10 +161,15 @@ def value_of(found: ErrorDetails) -> str:
     return f", got {_repeated(got)}" if is_told else ""
 
 
-def place_of(found: ErrorDetails) -> str:
-    """Return where in a document something is wrong: `section[2].at_m`, its rows counted from 1; empty: the whole."""
+def place_of(found: ErrorDetails, passed_over: Collection[str] = ()) -> str:
+    """Return where in a document something is wrong: `section[2].at_m`, its rows counted from 1; empty: the whole.
+
+    passed_over : steps that are no fields.
+    """
     where = ""
     for step in found["loc"]:
+        if step in passed_over:
+            continue
         where += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if where else str(step)
     return where.removesuffix(LENGTH_ENDING) if found["type"] == "missing" else where
 

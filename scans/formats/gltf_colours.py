@@ -36,7 +36,7 @@ class Pictures:
         if "COLOR_0" in attributes:
             linear = self._gltf.shares(attributes["COLOR_0"], count)
             if linear.shape[1] < 3 or len(linear) != count:
-                raise ScanError("the file has other counts of colours than of points; export it again")
+                raise ScanError("the file has other counts of colors than of points; export it again")
             return as_srgb(linear[:, :3])
         if "material" not in primitive:
             return None

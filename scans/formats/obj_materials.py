@@ -62,7 +62,7 @@ def picture_names(libraries: list[str], files: SideFiles, limits: ReadingLimits,
                 notes.append(
                     Note(
                         "side_file_missing",
-                        f"The materials {_short(name)} are not with the file, so that they give no colours.",
+                        f"The materials {_short(name)} are not with the file, so they give no colors.",
                     )
                 )
                 continue
@@ -70,7 +70,7 @@ def picture_names(libraries: list[str], files: SideFiles, limits: ReadingLimits,
                 text = as_text(content, limits).decode("utf-8", "replace")
             except ScanError:
                 notes.append(
-                    Note("side_file_unread", f"The materials {_short(name)} are no text, so that they give no colours.")
+                    Note("side_file_unread", f"The materials {_short(name)} are no text, so that they give no colors.")
                 )
                 continue
             pictures.update(_in_library(text, notes))
@@ -131,7 +131,7 @@ def colours_of(
             notes.append(
                 Note(
                     "side_file_missing",
-                    f"The picture {_short(name)} is not with the file, so that it gives no colours.",
+                    f"The picture {_short(name)} is not with the file, so it gives no colors.",
                 )
             )
             continue

@@ -28,14 +28,14 @@ def opened(data: bytes, name: str, most_pixels: int, notes: list[Note]) -> NDArr
                 notes.append(
                     Note(
                         "picture_unread",
-                        f"The picture {name} has more pixels than are read, so that it gives no colours.",
+                        f"The picture {name} has more pixels than are read, so it gives no colors.",
                     )
                 )
     except Exception as error:  # noqa: BLE001 - decoders raise whatever they meet, and the points are whole
         notes.append(
             Note(
                 "picture_unread",
-                f"The picture {name} could not be read ({type(error).__name__}), so that it gives no colours.",
+                f"The picture {name} could not be read ({type(error).__name__}), so it gives no colors.",
             )
         )
     return None

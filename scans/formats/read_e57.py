@@ -71,7 +71,7 @@ def read_e57(data: bytes, limits: ReadingLimits) -> Scan:
         notes.append(Note("parts_joined", f"{len(parts)} scans of the file were joined by their poses."))
     coloured = [part.colours for part in parts if part.colours is not None]
     if coloured and len(coloured) < len(parts):
-        notes.append(Note("colours_not_on_all", "A scan of the file has no colours, so that none are used."))
+        notes.append(Note("colours_not_on_all", "A scan of the file has no colors, so that none are used."))
     return Scan(
         np.concatenate([part.points for part in parts]),
         colours=np.concatenate(coloured) if len(coloured) == len(parts) else None,

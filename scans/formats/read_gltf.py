@@ -68,7 +68,7 @@ def read_gltf(data: bytes, limits: ReadingLimits, side_files: Mapping[str, bytes
         notes.append(Note("parts_joined", f"The file holds a scene of {len(drawn)} parts, read as one."))
     coloured = [part.colours for part in parts if part.colours is not None]
     if coloured and len(coloured) < len(parts):
-        notes.append(Note("colours_not_on_all", "A part of the file has no colours, so that none are used."))
+        notes.append(Note("colours_not_on_all", "A part of the file has no colors, so that none are used."))
     starts = np.cumsum([0, *(len(part.points) for part in parts)])
     return Scan(
         np.concatenate([part.points for part in parts]),

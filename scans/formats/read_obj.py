@@ -173,7 +173,7 @@ def _colours(
     if not has_one.all():
         colours[~has_one] = _GREY
         notes.append(
-            Note("points_grey", f"{int((~has_one).sum())} points of the file have no colour, and were made grey.")
+            Note("points_gray", f"{int((~has_one).sum())} points of the file have no color, and were made gray.")
         )
     return colours
 
@@ -184,7 +184,7 @@ def _written(shade: NDArray[np.float32], notes: list[Note]) -> tuple[NDArray[np.
     own = shade[has_one]
     colours = np.zeros((len(shade), 3), dtype=np.uint8)
     if len(own) and not (own.min() >= 0.0 and own.max() <= 255.0):
-        notes.append(Note("colours_unread", "The colours of the file are no numbers from 0 to 255, and were left out."))
+        notes.append(Note("colours_unread", "The colors of the file are no numbers from 0 to 255, and were left out."))
         return colours, np.zeros(len(shade), dtype=bool)
     colours[has_one] = np.rint(own * (255.0 if own.max(initial=0.0) <= 1.0 else 1.0))
     return colours, has_one

@@ -65,7 +65,7 @@ def read_off(data: bytes, limits: ReadingLimits) -> Scan:
         notes.append(
             Note(
                 "colours_unread",
-                "The colours of the file are no numbers from 0 to 255, nor shares of 1, and were left out.",
+                "The colors of the file are no numbers from 0 to 255, nor shares of 1, and were left out.",
             )
         )
     return Scan(np.array(rows[:, :3]), faces, colours=colours, notes=tuple(notes))

@@ -82,7 +82,7 @@ def _colours(shades: list[NDArray[np.float32]], is_named: bool, notes: list[Note
     found = np.concatenate(shades)
     colours = eight_bit(found) if is_named or is_colour(found) else None
     if colours is None:
-        notes.append(Note("colours_unread", "The colours of the file are no numbers from 0 to 255, and were left out."))
+        notes.append(Note("colours_unread", "The colors of the file are no numbers from 0 to 255, and were left out."))
     return colours
 
 

@@ -51,7 +51,7 @@ def read_stage(folder: Path, names: list[str], limits: ReadingLimits) -> Scan:
     firsts = np.cumsum([0, *(len(part.points) for part in parts)])
     coloured = [part.colours for part in parts if part.colours is not None]
     if coloured and len(coloured) < len(parts):
-        notes.append(Note("colours_not_on_all", "A part of the file has no colours, so that none are used."))
+        notes.append(Note("colours_not_on_all", "A part of the file has no colors, so that none are used."))
     return Scan(
         np.concatenate([part.points for part in parts]),
         np.concatenate([part.faces + first for part, first in zip(parts, firsts, strict=False)]),

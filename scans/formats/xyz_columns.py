@@ -55,7 +55,7 @@ def named_columns(words: list[str]) -> Columns | None:
     """
     plain = [re.sub(r"[^a-z]", "", re.sub(r"[\[(].*", "", word.lower())) for word in words]
     if set(plain) & _DEGREES:
-        raise ScanError("the columns of the file are degrees of longitude and latitude; export metres or feet, UTM say")
+        raise ScanError("the columns of the file are degrees of longitude and latitude; export meters or feet, UTM say")
     at: dict[str, int] = {}
     for kind, names in _NAMES.items():
         name = next((name for name in names if name in plain), None)

@@ -44,7 +44,7 @@ async def _invalid(_request: Request, error: Exception) -> JSONResponse:
     own = refusal_in(found)
     if own is not None:
         return answer(error_shown(own) or ours())
-    field = place_of({**found, "loc": tuple(step for step in found["loc"] if step not in _NOT_FIELDS)})
+    field = place_of(found, _NOT_FIELDS)
     message = f"{what_is_wrong(found)}{value_of(found)}"
     if found["type"] == "json_invalid":
         field, message = "", "the body is no JSON"

@@ -62,9 +62,9 @@ def test_several_logs_are_listed_and_the_largest_is_taken():
     assert first.others[0].diameter_m == pytest.approx(0.32, abs=0.03)
     assert (labels[second.mask] == OTHER_LOG).mean() > 0.995
     assert second.others[0].length_m == first.outline.length_m
-    assert any("--pick 2" in note for note in first.notes)
-    assert any("--pick 1" in note for note in second.notes)
-    assert all("\n" not in note for note in (*first.notes, *second.notes))
+    assert any("--pick 2" in note.text for note in first.notes)
+    assert any("--pick 1" in note.text for note in second.notes)
+    assert all("\n" not in note.text for note in (*first.notes, *second.notes))
 
 
 def test_a_number_that_no_log_has_is_refused():
@@ -327,7 +327,7 @@ def test_a_taped_length_sets_the_scale():
     notes: list[str] = []
 
     assert taped_scale(3.0, 3.06, notes) == pytest.approx(1.02)
-    assert "+2.0 %" in notes[0]
+    assert "+2.0 %" in notes[0].text
     assert taped_scale(3.0, None, notes) == 1.0
     assert len(notes) == 1
 

@@ -34,7 +34,7 @@ def test_ground_tells_which_is_up_and_the_log_its_unit(unit, up):
     assert (placed.unit, placed.up) == (unit, up)
     assert np.allclose(placed.points_m, WITH_GROUND)
     assert len(placed.notes) == 2
-    assert all("\n" not in note for note in placed.notes)
+    assert all("\n" not in note.text for note in placed.notes)
 
 
 @pytest.mark.parametrize("up", ["z", "y", "x"])
@@ -100,7 +100,7 @@ def test_what_the_format_says_is_taken():
 
     assert (placed.unit, placed.up) == ("ft", "y")
     assert np.allclose(placed.points_m, WITH_GROUND)
-    assert all("as the file says" in note for note in placed.notes)
+    assert all("as the file says" in note.text for note in placed.notes)
 
 
 def test_a_format_that_the_scan_contradicts_is_a_question():
