@@ -218,7 +218,7 @@ def _unit(
                 _choose_unit(length),
                 field="unit",
             )
-        return name, scan.unit_m, Note("unit_stated", f"The file is in {name}, as it says.")
+        return name, scan.unit_m, Note("unit_stated", f"The unit is {name}, as the file says.")
     if taped_length_m is not None:
         best = min(UNITS_M, key=lambda name: abs(np.log(length * UNITS_M[name] / taped_length_m)))
         if abs(length * UNITS_M[best] / taped_length_m - 1.0) < _TAPED_WITHIN:

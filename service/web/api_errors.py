@@ -55,7 +55,7 @@ async def _invalid(_request: Request, error: Exception) -> JSONResponse:
 async def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101 - it is registered for these
     is_nowhere = error.status_code == HTTPStatus.NOT_FOUND
-    said = "there is nothing at this address" if is_nowhere else str(error.detail)
+    said = "there is no such page" if is_nowhere else str(error.detail)
     advice = STATUS_ADVICE.get(error.status_code, STATUS_ADVICE[400])
     shown = ErrorShown(status=error.status_code, message=said, what_to_do=advice)
     headers = dict(error.headers or {})
