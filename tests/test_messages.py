@@ -13,7 +13,7 @@ UNIT = re.compile(
     r"(?:\d|\}|§) ?(?:(?:m|cm|mm|dm|m2|m3|kg|ft|lb|inch|inches|feet)\b|in(?=$|[.,;:)]| (?:wide|long|thick|high|x)\b))"
 )
 """A number, or something filled in, with a unit behind it; not: 3 points in the file."""
-EXAMPLES = ("9 ft 8 in, 38 1/2", "2 ft to 11 ft 6 in", "22 in x 8 ft", "{value} in")
+EXAMPLES = ("9 ft 8 in, 38 1/2", "2 ft to 11 ft 6 in", "22 in x 8 ft", "0.95 m or 95 cm", "{value} in")
 """Ways to type a length, which are shown as they are to everybody."""
 OF_PROGRAMS = {"ValueError", "KeyError", "TypeError", "RuntimeError", "AssertionError"}
 

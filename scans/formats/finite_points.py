@@ -59,5 +59,5 @@ def check_corners(corners: IntArray, is_finite: NDArray[np.bool_]) -> None:
     if len(used):
         raise ScanError(
             f"{len(used)} points that faces of the file use have coordinates that are not finite numbers, the first of "
-            f"them point {used[0] + 1}; mend or delete these faces and export the scan again"
+            f"them point {used[0] + 1}; fix or delete these faces and export the scan again"
         )

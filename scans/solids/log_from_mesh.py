@@ -20,7 +20,7 @@ LEAST_DIAMETER_M, MOST_DIAMETER_M = 0.02, 2.5
 LOOSE_SHARE = 0.01
 """Bodies under this share of the volume are loose bits."""
 
-_UNITS = (("millimetres", 0.001), ("centimetres", 0.01), ("inches", 0.0254), ("feet", 0.3048))
+_UNITS = (("millimeters", 0.001), ("centimeters", 0.01), ("inches", 0.0254), ("feet", 0.3048))
 _MOST_OPEN_SHARE = 0.03
 """A hole is filled only if the share of edges that are open is below this."""
 

@@ -192,8 +192,8 @@ def test_an_open_end_is_refused_with_the_number_of_open_edges():
 @pytest.mark.parametrize(
     ("scale", "line"),
     [
-        (1000.0, "looks like millimetres"),
-        (100.0, "centimetres or inches"),
+        (1000.0, "looks like millimeters"),
+        (100.0, "centimeters or inches"),
         (39.37, "inches"),
         (1 / 10, "{0.5 m} or longer"),
     ],

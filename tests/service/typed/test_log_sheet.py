@@ -67,7 +67,7 @@ def test_bark(typed: object, on: bool) -> None:
         ({"section": []}, "section"),
         ({"section": [{"wide": "38 in"}, {"at": "1 ft"}]}, "section[1].at is missing"),
         ({"section": [{"at": "0 in", "wide": 38}]}, "section[1]: wide = 38 has no unit"),
-        ({"section": [{"at": "0 in", "girt": "38 in"}]}, "section[1]: girt is no field here; did you mean girth?"),
+        ({"section": [{"at": "0 in", "girt": "38 in"}]}, "section[1]: 'girt' is not known here; did you mean girth?"),
         ({"length": "9"}, "length: "),
         ({"lenght": "9 ft"}, "did you mean length?"),
         ({"bark": "yes"}, "bark: must be 'on' or 'off'"),

@@ -137,7 +137,7 @@ def test_a_face_more_than_a_tenth_off_is_a_reason_to_measure_again(
 ) -> None:
     text = compared(FaceSeen(2, width_m, length_m), FaceSeen(2, 0.4, 2.0))
 
-    assert text.startswith("Face 2: ")
+    assert text.startswith("Cut 2: ")
     assert "found against" in text
     assert all(words in text for words in said)
     assert ("Measure the log again" in text) is bool(said)
