@@ -96,6 +96,8 @@ def _length_m(name: str, value: Any) -> float:
 
 
 def _repeated(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.6g}"
     return quoted(repr(value) if isinstance(value, str) else value)
 
 
@@ -140,7 +142,8 @@ def what_is_wrong(found: ErrorDetails) -> str:
     if found["type"] == "value_error":
         return str(known["error"])
     words = _WORDS.get(found["type"])
-    return found["msg"] if words is None else words.format_map(known)
+    plain = {name: f"{value:g}" if isinstance(value, float) else value for name, value in known.items()}
+    return found["msg"] if words is None else words.format_map(plain)
 
 
 def is_of_a_bound(found: ErrorDetails) -> bool:
