@@ -35,7 +35,7 @@ class Reader:
 _OPTIONS = (
     "mill", "prices", "marks", "species", "bark", "end_trim", "cost", "unit", "up", "butt", "taped_length", "pick",
     "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "lays", "seconds", "gap", "seed", "workers", "doubt",
-    "out", "json", "force", "data", "set_aside",
+    "out", "json", "force", "data", "set_aside", "replace", "port",
 )  # fmt: skip
 COMMAND_LINE = Reader(
     MappingProxyType(
