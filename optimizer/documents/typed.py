@@ -177,14 +177,21 @@ def place_of(found: ErrorDetails, passed_over: Collection[str] = ()) -> str:
     return where.removesuffix(LENGTH_ENDING) if found["type"] == "missing" else where
 
 
+def refusal_of(found: ErrorDetails, passed_over: Collection[str] = ()) -> Refusal:
+    """Return what is wrong with a document as a refusal: where, the bound, the value. passed_over : as of place_of."""
+    where = place_of(found, passed_over)
+    own = refusal_in(found)
+    if own is not None:
+        if where in {"", own.field}:
+            return own
+        return Refusal(f"{where}: {own.text}", own.mend, field=f"{where}.{own.field}")
+    gap = " " if found["type"] == "missing" else ": "
+    return Refusal(f"{where}{gap if where else ''}{what_is_wrong(found)}{value_of(found)}", field=where)
+
+
 def one_line(error: ValidationError) -> str:
     """Say the first thing that is wrong in one line: where, the bound, the value."""
     first = error.errors(include_url=False)[0]
-    own = refusal_in(first)
-    if own is not None:
-        return str(own)
-    where, message = place_of(first), what_is_wrong(first)
     more = error.error_count() - 1
-    rest = f" (and {more} more)" if more and first["type"] not in _WHOLE else ""
-    gap = " " if first["type"] == "missing" else ": "
-    return f"{where}{gap if where else ''}{message}{value_of(first)}{rest}"
+    is_whole = refusal_in(first) is not None or first["type"] in _WHOLE
+    return f"{refusal_of(first)}{f' (and {more} more)' if more and not is_whole else ''}"

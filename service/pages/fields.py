@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 
-from optimizer.documents.typed import Typed, is_of_a_bound, what_is_wrong
+from optimizer.documents.typed import Typed, is_of_a_bound, refusal_in, what_is_wrong
 from scans.messages import quoted
 from scans.units import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
 from service.words.units import Units
@@ -186,6 +186,9 @@ def checked(model: type[Model], asked: Asked, form: Filled, units: Units) -> Mod
     except ValidationError as error:
         for found in error.errors(include_url=False):
             name = _name_of(found["loc"], places)
+            own = refusal_in(found)
+            inner = f"{name}.{own.field}".lstrip(".") if own is not None else name
+            name = next((each for each in (inner, f"{inner}_m") if asked.asks(each)), name)
             if name not in form.errors and not any(known.startswith(f"{name}.") for known in form.errors if name):
                 form.errors[name] = _said(asked, name, found, units)
         return None

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 import typer
 from pydantic import ValidationError
 
-from optimizer.documents.typed import Typed, one_line, place_of
+from optimizer.documents.typed import Typed, one_line, refusal_of
 from scans.messages import writable
 from service.typed.errors import InputError
 from service.typed.mistaken_file import mistaken
@@ -128,7 +128,7 @@ def parse_document(file: FileRead, model: type[Model]) -> Model:
     try:
         return model.model_validate(typed)
     except ValidationError as error:
-        wrong = place_of(error.errors(include_url=False)[0])
+        wrong = refusal_of(error.errors(include_url=False)[0]).field
         own = InputError(f"{file.shown}: {one_line(error)}", field=wrong)
         raise mistaken(file.shown, set(typed), model) or own from None
 

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Match
 
-from optimizer.documents.typed import place_of, refusal_in, value_of, what_is_wrong
+from optimizer.documents.typed import refusal_of
 from service.contract.documents import ErrorAnswer, ErrorShown
 from service.contract.refusals import REFUSALS, STATUS_ADVICE, TooManyError, error_shown, ours
 
@@ -41,15 +41,10 @@ async def _refused(_request: Request, error: Exception) -> JSONResponse:
 async def _invalid(_request: Request, error: Exception) -> JSONResponse:
     assert isinstance(error, RequestValidationError)  # noqa: S101 - it is registered for these
     found = error.errors()[0]
-    own = refusal_in(found)
-    if own is not None:
-        return answer(error_shown(own) or ours())
-    field = place_of(found, _NOT_FIELDS)
-    message = f"{what_is_wrong(found)}{value_of(found)}"
-    if found["type"] == "json_invalid":
-        field, message = "", "the body is no JSON"
-    text = f"{field}: {message}" if field else message
-    return answer(ErrorShown(status=422, message=text, field=field or None, what_to_do=STATUS_ADVICE[422]))
+    wrong = refusal_of(found, _NOT_FIELDS)
+    message = "the body is no JSON" if found["type"] == "json_invalid" else str(wrong)
+    field = None if found["type"] == "json_invalid" else wrong.field or None
+    return answer(ErrorShown(status=422, message=message, field=field, what_to_do=STATUS_ADVICE[422]))
 
 
 async def _http(request: Request, error: Exception) -> Response:

@@ -77,7 +77,7 @@ def test_bark(typed: object, on: bool) -> None:
             "limb[1].out_deg",
         ),
         ({"limb": [{"leaves_at": "6 ft", "out_deg": 5, "toward_deg": 0}]}, "limb[1].section is missing"),
-        ({"mark": [{"kind": "metal", "at": "3 ft"}]}, "mark[1]: radius is missing for metal"),
+        ({"mark": [{"kind": "metal", "at": "3 ft"}]}, "mark[1]: {:radius} is missing for metal"),
     ],
 )
 def test_a_wrong_sheet_is_refused_in_one_line(change: dict[str, Any], said: str) -> None:
