@@ -40,7 +40,7 @@ from optimizer.search.plain_way import plain_way, why_none
 from optimizer.stations.terms import REACH_MARGIN_M
 from optimizer.wood.woods import Wood
 from scans.log import Log
-from scans.messages import long_length, short_length
+from scans.messages import Note, long_length, named, short_length
 
 __all__ = ["LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan_log", "price_way"]
 
@@ -48,14 +48,19 @@ DEFAULT_LAYS = 800
 SAME_PLACE_M = 0.0065
 """Places along a log that differ by less are one: lengths along it are shown to half an inch, or a centimetre, so that
 one that is typed as it was read may be off by a quarter of an inch."""
-LONGER_THAN_BED = (
-    "The log is longer than the bed: each plan is for the length that it names, crosscut at both ends. Measure what "
-    "is left as a log of its own."
+LONGER_THAN_BED = Note(
+    "longer_than_bed",
+    "The log is longer than the bed: each plan is for the length that it names, bucked at both ends. Measure the rest "
+    "as "
+    "a log of its own.",
+    bears_on_plan=True,
 )
 
-ONE_STRETCH = (
-    "Doubt was weighed on the stretch that is worth the most on the log as given; other stretches were compared on "
-    "that log alone, and are not shown."
+ONE_STRETCH = Note(
+    "one_stretch",
+    "Measuring errors were weighed on the length that is worth the most on the log as measured. Other lengths were "
+    "compared on that log alone, and are not shown.",
+    bears_on_plan=True,
 )
 
 
@@ -114,7 +119,7 @@ class LogGiven:
     bark_ratio: float
     cost: float = 0.0
     marks: tuple[Mark, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Note, ...] = ()
 
 
 def plan_log(
@@ -202,7 +207,7 @@ class _Doubtful:
     every: list[Weighed]
     chances: list[float]
     doubt: Doubt | None
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
     def told(self, plan: Plan, priced: Priced) -> Plan:
         """Return a plan with how far its numbers may be off."""
@@ -304,20 +309,26 @@ def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Proble
     if stretch_m is None:
         if bed_m is not None and length_m > bed_m:
             raise NoPlanError(
-                f"the log is longer than the bed: {long_length(length_m)}, {long_length(length_m - bed_m)} over "
-                "bed_length; give the stretch of it that lies on the bed, from where to where from the butt end"
+                f"the log is longer than the bed: {long_length(length_m)}, {long_length(length_m - bed_m)} more than "
+                f"{named('bed_length')}",
+                "give the part of it that lies on the bed, from where to where from the butt end, as "
+                f"{named('stretch')}",
+                field="stretch",
             )
         return whole
     from_m, to_m = stretch_m
     if not -SAME_PLACE_M <= from_m < to_m <= length_m + SAME_PLACE_M:
         raise NoPlanError(
-            f"stretch must lie in 0 to {long_length(length_m)}, the log, got {long_length(from_m)} to "
-            f"{long_length(to_m)}"
+            f"{named('stretch')} must lie on the log, in 0 to {long_length(length_m)}, got {long_length(from_m)} to "
+            f"{long_length(to_m)}",
+            field="stretch",
         )
     if bed_m is not None and to_m - from_m > bed_m + 2.0 * SAME_PLACE_M:
         raise NoPlanError(
-            f"stretch is {long_length(to_m - from_m)} long, {short_length(to_m - from_m - bed_m)} over bed_length; "
-            "give a shorter one"
+            f"{named('stretch')} is {long_length(to_m - from_m)} long, {short_length(to_m - from_m - bed_m)} more than "
+            f"{named('bed_length')}",
+            "give a shorter one",
+            field="stretch",
         )
     from_m, to_m = max(0.0, from_m), min(length_m, to_m)
     if bed_m is not None:
@@ -326,7 +337,9 @@ def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Proble
         return whole
     if to_m - from_m <= sum(whole.end_trim_m):
         raise NoPlanError(
-            f"stretch is {long_length(to_m - from_m)} long, and the end trim leaves nothing of it; give a longer one"
+            f"{named('stretch')} is {long_length(to_m - from_m)} long, and the end trim leaves nothing of it",
+            "give a longer one",
+            field="stretch",
         )
     return whole.stretch(from_m, to_m)
 
@@ -353,7 +366,7 @@ def _document(
     hearts_level: Plan | None,
     value_by_roll: tuple[NetAtRoll, ...],
     work: Work,
-    warnings: tuple[str, ...],
+    warnings: tuple[Note, ...],
     doubt: Doubt | None = None,
     bound: Bound | None = None,
 ) -> PlanDocument:

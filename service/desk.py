@@ -14,6 +14,7 @@ from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
 from optimizer.wood.woods import known_woods
+from scans.messages import named
 from service.contract import job_state
 from service.contract.documents import (
     JobShown,
@@ -295,7 +296,7 @@ def open_desk(settings: Settings) -> Desk:
         except OSError as error:
             raise InputError(
                 f"the data folder {folder} cannot be used: {error.strerror or error}; let this user write there and "
-                "see that its disk is not full, or name another folder (--data)"
+                f"see that its disk is not full, or name another folder ({named('data')})"
             ) from None
         undo.pop_all()
     return desk
@@ -308,7 +309,8 @@ def _check_belongs(settings: Settings, database: Database, files: FileStore) -> 
     if kept and not settings.set_aside and not database.has_logs():
         raise InputError(
             f"{settings.data_folder} holds {kept} files of logs, but the database holds no log; put the right database "
-            "back, or restore a copy (pithline restore), or give --set-aside, which moves the files to "
+            "back, or restore a copy (pithline restore), or give "
+            f"{named('set_aside')}, which moves the files to "
             f"{settings.data_folder / TRASH} and starts"
         )
 

@@ -25,7 +25,7 @@ def manifold_of(solid: Solid) -> manifold3d.Manifold:
     mesh = manifold3d.Mesh64(solid.vertices_m.copy(), solid.faces.astype(np.uint64))
     body = manifold3d.Manifold(mesh)
     if body.status() != manifold3d.Error.NoError:
-        raise ValueError(f"the solid is no manifold: {body.status().name}; mend the mesh and read it again")
+        raise ValueError(f"the solid is no manifold: {body.status().name}; fix the mesh and read it again")
     return body
 
 

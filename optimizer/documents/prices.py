@@ -10,7 +10,7 @@ from pydantic import Field, field_validator, model_validator
 from optimizer.documents.mill import Mill
 from optimizer.documents.typed import Typed
 from optimizer.wood.woods import Wood, find_wood, wider_names
-from scans.messages import exact_length
+from scans.messages import Refusal, exact_length
 from scans.units import INCH_M
 
 ANY_SPECIES = "any"
@@ -18,7 +18,7 @@ STEP_TOLERANCE_M = 1e-9
 """A drop that falls short of its thickness by less than this still holds it."""
 
 
-class PriceError(ValueError):
+class PriceError(Refusal):
     """The price book has nothing for this log."""
 
 
@@ -136,8 +136,9 @@ class PriceBook(Typed):
         if not rows:
             priced = ", ".join(sorted(priced_names))
             raise PriceError(
-                f'the price book "{self.name}" has no price for {species} and none for "any" (it prices '
-                f"{priced}); add a [[per_board_foot]] block for it"
+                f'the price book "{self.name}" has no price for {species} and none for "any" (it prices {priced})',
+                "add a [[per_board_foot]] block for it",
+                field="per_board_foot",
             )
         return rows
 

@@ -9,14 +9,15 @@ comments and needs no indentation.
 """
 
 import difflib
+from collections.abc import Collection
 from typing import Any
 
 from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 from pydantic.annotated_handlers import GetJsonSchemaHandler
 from pydantic.json_schema import JsonSchemaValue
-from pydantic_core import CoreSchema, PydanticCustomError
+from pydantic_core import CoreSchema, ErrorDetails, PydanticCustomError
 
-from scans.messages import quoted
+from scans.messages import Refusal, quoted
 from scans.units import QUANTITIES, LengthError, parse_length_m, parse_quantity
 
 LENGTH_ENDING = "_m"
@@ -82,7 +83,7 @@ class Typed(BaseModel):
     def _unknown(cls, name: str) -> str:
         near = difflib.get_close_matches(str(name), cls.typed_names(), n=1, cutoff=0.5)
         hint = f"did you mean {near[0]}?" if near else f"it may hold {', '.join(sorted(cls.typed_names()))}"
-        return f"{quoted(name)} is no field here; {hint}"
+        return f"{quoted(name)!r} is not known here; {hint}"
 
     @classmethod
     def __get_pydantic_json_schema__(cls, core_schema: CoreSchema, handler: GetJsonSchemaHandler, /) -> JsonSchemaValue:
@@ -123,24 +124,102 @@ def _quantity(name: str, ending: str, value: Any) -> float:
 
 
 def _repeated(value: Any) -> str:
+    if isinstance(value, float):
+        return f"{value:.6g}"
     return quoted(repr(value) if isinstance(value, str) else value)
+
+
+_WORDS = {
+    "missing": "is missing; add it",
+    "greater_than": "must be over {gt}",
+    "greater_than_equal": "must be at least {ge}",
+    "less_than": "must be under {lt}",
+    "less_than_equal": "must be at most {le}",
+    "float_type": "must be a number",
+    "float_parsing": "must be a number",
+    "finite_number": "must be a finite number",
+    "int_type": "must be a whole number",
+    "int_parsing": "must be a whole number",
+    "int_from_float": "must be a whole number",
+    "int_parsing_size": "must be a smaller number",
+    "string_type": "must be text, in quotes",
+    "string_too_short": "must have at least {min_length} letters",
+    "string_too_long": "must have at most {max_length} letters",
+    "string_pattern_mismatch": "must match {pattern}",
+    "bool_type": "must be true or false",
+    "bool_parsing": "must be true or false",
+    "literal_error": "must be {expected}",
+    "enum": "must be {expected}",
+    "too_short": "must hold at least {min_length}",
+    "too_long": "must hold at most {max_length}",
+    "tuple_type": "must be a list",
+    "list_type": "must be a list",
+    "dict_type": "must be a table",
+    "model_type": "must be a table",
+    "model_attributes_type": "must be a table",
+    "extra_forbidden": "is not known here; leave it out",
+}
+"""What a bound that is passed says, by pydantic's name for it."""
+_WHOLE = {"missing", "unknown_field", "length_text", "length_twice", "length_no_unit", "length"}
+"""Of these the value is told already, or there is none."""
+
+
+def what_is_wrong(found: ErrorDetails) -> str:
+    """Say what is wrong with a field in words, without its name and its value."""
+    known: dict[str, Any] = found.get("ctx") or {}
+    if found["type"] == "value_error":
+        return str(known["error"])
+    words = _WORDS.get(found["type"])
+    plain = {name: f"{value:g}" if isinstance(value, float) else value for name, value in known.items()}
+    return found["msg"] if words is None else words.format_map(plain)
+
+
+def is_of_a_bound(found: ErrorDetails) -> bool:
+    """Tell whether what is wrong reads on from the field's name: must be at least 3."""
+    return found["type"] in _WORDS
+
+
+def refusal_in(found: ErrorDetails) -> Refusal | None:
+    """Return the refusal that names its own field and value; None for what a bound says."""
+    error = (found.get("ctx") or {}).get("error")
+    return error if isinstance(error, Refusal) and error.field else None
+
+
+def value_of(found: ErrorDetails) -> str:
+    """Say which value was given, where that is told in a few letters; else nothing."""
+    got = found.get("input")
+    is_told = found["type"] not in _WHOLE and isinstance(got, (int, float, str))
+    return f", got {_repeated(got)}" if is_told else ""
+
+
+def place_of(found: ErrorDetails, passed_over: Collection[str] = ()) -> str:
+    """Return where in a document something is wrong: `section[2].at_m`, its rows counted from 1; empty: the whole.
+
+    passed_over : steps that are no fields.
+    """
+    where = ""
+    for step in found["loc"]:
+        if step in passed_over:
+            continue
+        where += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if where else str(step)
+    return where.removesuffix(ending_of(where)) if found["type"] == "missing" else where
+
+
+def refusal_of(found: ErrorDetails, passed_over: Collection[str] = ()) -> Refusal:
+    """Return what is wrong with a document as a refusal: where, the bound, the value. passed_over : as of place_of."""
+    where = place_of(found, passed_over)
+    own = refusal_in(found)
+    if own is not None:
+        if where in {"", own.field}:
+            return own
+        return Refusal(f"{where}: {own.text}", own.mend, field=f"{where}.{own.field}")
+    gap = " " if found["type"] == "missing" else ": "
+    return Refusal(f"{where}{gap if where else ''}{what_is_wrong(found)}{value_of(found)}", field=where)
 
 
 def one_line(error: ValidationError) -> str:
     """Say the first thing that is wrong in one line: where, the bound, the value."""
     first = error.errors(include_url=False)[0]
-    where = ""
-    for step in first["loc"]:
-        where += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if where else str(step)
-    message = first["msg"]
-    if first["type"] == "missing":
-        where = where.removesuffix(ending_of(where))
-        return f"{where} is missing; add it"
-    if first["type"] in {"unknown_field", "length_text", "length_twice", "length_no_unit", "length"}:
-        return f"{where}: {message}" if where else message
-    message = message.removeprefix("Value error, ").replace("Input should", "must")
-    got = first.get("input")
-    shown = f", got {_repeated(got)}" if isinstance(got, (int, float, str)) else ""
     more = error.error_count() - 1
-    rest = f" (and {more} more)" if more else ""
-    return f"{where}: {message}{shown}{rest}" if where else f"{message}{shown}{rest}"
+    is_whole = refusal_in(first) is not None or first["type"] in _WHOLE
+    return f"{refusal_of(first)}{f' (and {more} more)' if more and not is_whole else ''}"

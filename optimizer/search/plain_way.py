@@ -15,7 +15,7 @@ from optimizer.problem import Problem
 from optimizer.search.lays import Stop, never_stop
 from optimizer.stations.chords import longest_by_row
 from optimizer.stations.lay_table import LayTable
-from scans.messages import exact_length
+from scans.messages import Note, exact_length, named
 
 ROLL_STEP_DEG = 1.0
 
@@ -35,30 +35,31 @@ def plain_way(problem: Problem, stop: Stop = never_stop) -> Priced | None:
     return None
 
 
-def why_none(problem: Problem, stop: Stop = never_stop) -> str:
+def why_none(problem: Problem, stop: Stop = never_stop) -> Note:
     """Return the note of a log without a plain way: the first thing without which there would be one.
 
     Rolls that posts or shims forbid are no rolls that the mill can take. Where `stop` ends it, no reason is given.
     """
     if not _fitting(problem):
         depth = exact_length(problem.terms.throat_depth_m)
-        return _no_way(f"every thickness that you price is more, with its kerf, than the throat depth, {depth}")
+        return _no_way(f"every thickness that you price is more, with its kerf, than {named('throat_depth')}, {depth}")
     eased = (
-        ("marked metal is in the way of a first pass", _without_metal(problem)),
-        ("a first pass is too wide for the throat", _on(problem, throat_m=_WIDE_M)),
-        ("too much wood stands above a first pass", _on(problem, throat_depth_m=None)),
-        ("a first pass would be below the lowest blade", _on(problem, lowest_blade_m=0.0)),
-        ("a first pass would be above the highest blade", _on(problem, highest_blade_m=None)),
+        ("marked metal is in the way of a first cut", _without_metal(problem)),
+        ("a first cut is too wide for the mill", _on(problem, throat_m=_WIDE_M)),
+        ("too much wood stands above a first cut", _on(problem, throat_depth_m=None)),
+        ("a first cut would be below the lowest blade height", _on(problem, lowest_blade_m=0.0)),
+        ("a first cut would be above the highest blade height", _on(problem, highest_blade_m=None)),
     )
     # Each is tried in turn, as a try may take seconds.
     why = next((why for why, other in eased if plain_way(other, stop) is not None), "")
     if not why and stop() is None:
-        why = "no first pass opens a face that gives a slab"
+        why = "no first cut opens a face that gives a slab"
     return _no_way(f"at every roll that the mill can take, {why}" if why else "")
 
 
-def _no_way(why: str) -> str:
-    return f"There is no plain way to compare with{': ' if why else ''}{why}."
+def _no_way(why: str) -> Note:
+    text = "Can't compare with sawing the log straight through, as it lies"
+    return Note("no_plain_way", f"{text}{': ' if why else ''}{why}.", bears_on_plan=True)
 
 
 _WIDE_M = 10.0

@@ -9,6 +9,8 @@ import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from scans.messages import Refusal, named, quoted
+
 ALIASES: Mapping[str, str] = {
     "american black walnut": "walnut, black",
     "american walnut": "walnut, black",
@@ -130,7 +132,7 @@ class Match:
     stands_for: str = ""
 
 
-class UnknownSpeciesError(ValueError):
+class UnknownSpeciesError(Refusal):
     """A species that the table does not hold, or a name that fits several."""
 
 
@@ -164,8 +166,14 @@ def match_species(query: str, scientific_names: Mapping[str, str]) -> Match:
     if len(kinds) == len(genera) == 1:
         return Match(kinds.pop(), choices)
     if choices:
-        raise UnknownSpeciesError(f'species "{query}" may be any of {_listed(choices)}; name one of them')
-    raise UnknownSpeciesError(_unknown(query, scientific_names))
+        raise UnknownSpeciesError(
+            f'"{quoted(query)}" may be any of {_listed(choices)}',
+            f"give one of them as {named('species')}",
+            field="species",
+        )
+    raise UnknownSpeciesError(
+        _unknown(query, scientific_names), f"leave {named('species')} out if you don't know the wood", field="species"
+    )
 
 
 def groups_of(name: str, scientific_names: Mapping[str, str]) -> tuple[str, ...]:
@@ -223,7 +231,7 @@ def _unknown(query: str, scientific_names: Mapping[str, str]) -> str:
     near = difflib.get_close_matches(_plain(query), spellings, n=1, cutoff=0.5)
     names = spellings[near[0]] if near else []
     nearest = f"; nearest to it: {_listed(names)}" if names else ""
-    return f'species "{query}" is not in the table{nearest}; leave it empty if the wood is not known'
+    return f'"{quoted(query)}" is not a wood in the table{nearest}'
 
 
 def _plain(name: str) -> str:

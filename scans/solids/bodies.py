@@ -26,7 +26,7 @@ def body_from_mesh(vertices: FloatArray, faces: IntArray) -> Manifold:
     if body.status() != Error.NoError:
         raise OpenSolidError(
             f"the surface does not enclose a body ({body.status().name}): "
-            "mend it in a mesh editor so that every edge has two faces",
+            "fix it in a mesh editor so that every edge has two faces",
         )
     return body
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from manifold3d import Manifold
 
-from scans.errors import SheetError
+from scans.errors import sheet_error
 from scans.log import HEART_RADIUS_M, FloatArray, Fork, Log
 from scans.messages import long_length, short_length
 from scans.solids.bodies import body_from_mesh, mesh_from_body, solid_from_body, united
@@ -46,7 +46,7 @@ class TapedSection:
             return self.girth_m / np.pi, self.girth_m / np.pi
         wide = self.wide_m if self.wide_m is not None else self.narrow_m
         if wide is None:
-            raise SheetError(f"section at {long_length(self.at_m)}: give wide and narrow, or girth")
+            raise sheet_error("section", f"at {long_length(self.at_m)}: give wide and narrow, or girth")
         return wide, self.narrow_m if self.narrow_m is not None else wide
 
 
@@ -364,8 +364,9 @@ def _division(sheet: LogSheet, on: int | None, parent: _Member, leaving: list[in
         normal = np.cross(d1, d2)
         sine = float(np.linalg.norm(normal))
         if sine < np.sin(np.radians(2.0)):
-            raise SheetError(
-                "limb: two limbs run the same way within 2 deg; check out_deg and toward_deg, "
+            raise sheet_error(
+                "limb",
+                "two limbs run the same way within 2 degrees; check out_deg and toward_deg, "
                 "which turns from upright clockwise seen from the butt",
             )
         normal = normal / sine
@@ -378,8 +379,9 @@ def _division(sheet: LogSheet, on: int | None, parent: _Member, leaving: list[in
         x = deeper
         if x < 0.0:
             where = "the butt end" if on is None else f"where limb {on} leaves"
-            raise SheetError(
-                f"limb, out_deg: limbs this thick and this close together would have their hearts meet "
+            raise sheet_error(
+                "limb.out_deg",
+                "limbs this thick and this close together would have their hearts meet "
                 f"{short_length(-x)} below {where}; check out_deg, the limbs' diameters and leaves_at",
             )
     meeting = parent.centre(x)
@@ -432,8 +434,9 @@ def _check_whole_length(sheet: LogSheet, built: _Built) -> None:
     most = max(float(limb.end_m()[0] + limb.ovals.mean_m[-1] * np.sqrt(1.0 - limb.way[0] ** 2)) for limb in ends)
     slack = length_slack_m(sheet.length_m)
     if not least - slack <= sheet.length_m <= most + slack:
-        raise SheetError(
-            f"length: {long_length(sheet.length_m)}, but leaves_at, out_deg and the limbs' sections put the end "
+        raise sheet_error(
+            "length",
+            f"{long_length(sheet.length_m)}, but leaves_at, out_deg and the limbs' sections put the end "
             "between "
             f"{long_length(least)} and {long_length(most)}; correct one of them (they may differ by "
             f"{short_length(slack)})",
@@ -445,10 +448,11 @@ def _check_limbs_run_on(hearts: tuple[FloatArray, ...], matrix: FloatArray) -> N
     turned = np.degrees(np.arccos(np.clip(matrix[0, 0], -1.0, 1.0)))
     for number, line in enumerate(hearts[1:], start=1):
         if (np.diff(line[:, 0]) <= 0.0).any():
-            raise SheetError(
-                f"limb {number}, out_deg: the limbs turn the log's axis by {turned:.0f} deg from "
+            raise sheet_error(
+                f"limb[{number}].out_deg",
+                f"the limbs turn the log's axis by {turned:.0f} degrees from "
                 "the stem, so that this one "
-                "runs back towards the butt end; check out_deg and the limbs' lengths, or crosscut the limb",
+                "runs back towards the butt end; check out_deg and the limbs' lengths, or buck the limb",
             )
 
 
@@ -466,7 +470,7 @@ def _whole(built: _Built, bark_ratio: float) -> Manifold:
         bodies.append(body if k == 0 else body.trim_by_plane((1.0, 0.0, 0.0), 0.0))
     whole = united(bodies)
     if len(whole.decompose()) != 1:
-        raise SheetError("limb: the limbs do not join the stem; check leaves_at, out_deg and the diameters")
+        raise sheet_error("limb", "the limbs do not join the stem; check leaves_at, out_deg and the diameters")
     # One pass through plain arrays drops the history that the union keeps of its parts.
     return body_from_mesh(*mesh_from_body(whole))
 

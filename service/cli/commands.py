@@ -14,15 +14,11 @@ import typer
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
 
-from optimizer.bed.marks import MarkError
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
-from optimizer.documents.prices import PriceBook, PriceError
+from optimizer.documents.prices import PriceBook
 from optimizer.planning import NoPlanError, Progress
-from optimizer.search.given import GivenError
-from optimizer.wood.woods import UnknownSpeciesError
-from scans.errors import ScanError
-from scans.messages import writable
+from scans.messages import Refusal, named, writable
 from service.typed.effort import Effort, gap_of_text
 from service.typed.errors import InputError
 from service.typed.files import (
@@ -46,8 +42,8 @@ from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
 from service.typed.read_given import read_given
 from service.typed.way import Way
 from service.use_cases import new_run, plan_read_log, price_own_way, text_of
+from service.words import messages
 from service.words.measures import Measures
-from service.words.quantities import in_units
 from service.words.tables import solid_text
 from service.words.units import Units
 
@@ -69,14 +65,10 @@ __all__ = [
 
 WRONG_INPUT, NO_PLAN = 2, 3
 EXIT_CODES: tuple[tuple[type[Exception], int], ...] = (
-    (InputError, WRONG_INPUT),
-    (ScanError, WRONG_INPUT),
-    (PriceError, WRONG_INPUT),
-    (GivenError, WRONG_INPUT),
-    (MarkError, WRONG_INPUT),
-    (UnknownSpeciesError, WRONG_INPUT),
     (NoPlanError, NO_PLAN),
+    (Refusal, WRONG_INPUT),
 )
+"""The first that an error is tells its code."""
 STDOUT = "-"
 
 
@@ -90,13 +82,13 @@ class Shown:
 
 
 def exit_code(error: Exception) -> int | None:
-    """Return the exit code of an error that the user can mend; None for one that is ours."""
+    """Return the exit code of an error that the user can fix; None for one that is ours."""
     return next((code for kind, code in EXIT_CODES if isinstance(error, kind)), None)
 
 
 def said(error: Exception, units: Units) -> str:
-    """Return an error in one line, its quantities in the reader's units."""
-    return writable(" ".join(in_units(str(error), units).split()))
+    """Return an error in one line, its quantities in the reader's units, its fields as options."""
+    return writable(messages.said(error, units, messages.COMMAND_LINE))
 
 
 def demo(shown: Shown, effort: Effort, workers: int | None) -> None:
@@ -202,7 +194,7 @@ def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) ->
     """Write a log as a closed mesh in the log frame."""
     suffix = out.suffix.lower()
     if suffix not in MESH_SUFFIXES:
-        raise InputError(f"--out must end in {', '.join(MESH_SUFFIXES)}, got {out}")
+        raise InputError(f"{named('out')} must end in {', '.join(MESH_SUFFIXES)}, got {out}", field="out")
     check_writable(out)
     read = read_log(read_file(log), about)
     body = read.log.wood if wood else read.log.outer
@@ -220,7 +212,9 @@ def init(folder: Path, *, force: bool, scan: bool = False) -> None:
     try:
         there = [name for name in names if (folder / name).exists()]
         if there and not force:
-            raise InputError(f"{shown}/{there[0]} is there already; --force writes over it, or name another folder")
+            raise InputError(
+                f"{shown}/{there[0]} is there already", f"{named('force')} writes over it, or name another folder"
+            )
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError(f"{shown} cannot be made: {error.strerror or error}") from None

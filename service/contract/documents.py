@@ -1,20 +1,30 @@
 """What the API takes and gives beside plans, mills and price books: logs, marks, jobs, and what is asked of them."""
 
+from dataclasses import replace
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_serializer, field_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    field_serializer,
+    field_validator,
+)
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
-from scans.messages import writable
+from scans.messages import Note, kept_note, writable
 from service.contract.job_state import JobState
 from service.contract.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
 from service.typed.effort import Effort
 from service.typed.log_reading import AboutLog
 from service.typed.mark_sheet import MarkTyped
 from service.typed.way import Way
-from service.words.quantities import in_si
+from service.words.messages import API, fields_named, said
 
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
 JobKind = Literal["read", "plan", "way"]
@@ -41,9 +51,9 @@ class ErrorShown(Shown):
         return writable(text) if isinstance(text, str) else text
 
     @field_serializer("message", when_used="json")
-    def in_si(self, message: str) -> str:
-        """Write its quantities in SI, as programs read it; pages write them in their reader's units."""
-        return in_si(message)
+    def for_programs(self, message: str) -> str:
+        """Write its quantities in SI and its fields as the API names them; pages write them as their reader does."""
+        return said(message, None, API)
 
 
 class ErrorAnswer(Shown):
@@ -70,9 +80,14 @@ class LogFacts(Shown):
     guessed_within_m: float | None = Field(
         None, description="How near the truth four of five places lie that no scan saw. [m]"
     )
-    warnings: tuple[str, ...] = Field(
+    warnings: tuple[Annotated[Note, BeforeValidator(kept_note)], ...] = Field(
         description="What was found odd, or assumed; its quantities in SI, in braces: {2.95 m}."
     )
+
+    @field_serializer("warnings", when_used="json")
+    def fields_of_the_api(self, warnings: tuple[Note, ...]) -> list[Note]:
+        """Name fields as programs know them; pages name the boxes of their forms."""
+        return [replace(note, text=fields_named(note.text, API)) for note in warnings]
 
 
 class LogShown(Shown):

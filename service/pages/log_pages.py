@@ -87,7 +87,7 @@ def rename(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
     """Give a log another name."""
     name = typed.get("name", "").strip()[:200]
     if not name:
-        raise InputError("the name is empty; write what to call the log")
+        raise InputError("the name is empty; write a name for the log")
     desk.change_log(log_id, name, None)
     return see(f"/logs/{log_id}")
 
@@ -118,7 +118,7 @@ def add_mark(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, uni
             shown = error_shown(error)
             if shown is None or isinstance(error, NotReadyError):
                 raise
-            form.errors[""] = shown.message.partition("): ")[2] or shown.message
+            form.errors[MARK.name_of(shown.field or "")] = shown.message
         else:
             return see(f"/logs/{log_id}#marks")
     return _log_page(request, desk, log_id, form, 422)

@@ -142,7 +142,7 @@ def sheet_of(typed: dict[str, str], units: Units) -> tuple[Filled, LogSheetTyped
         try:
             log_from_sheet(sheet.taped(), 1.0)
         except ScanError as error:
-            form.errors[""] = str(error)
+            form.errors[SHEET.name_of(error.field)] = str(error)
             return form, None
     return form, sheet
 

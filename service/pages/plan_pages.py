@@ -36,9 +36,8 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     """Return what every page of a plan knows."""
     document = desk.plan_document(plan_id)
     log_id = _log_of(desk, plan_id)
-    facts = desk.store.log(log_id).facts
     made = document.made
-    notes = plan_view.notes_of(document, () if facts is None else facts.warnings)
+    notes = plan_view.notes_of(document)
     changed = plan_view.no_longer_kept(
         document,
         mill_is_kept=desk.kept_mill_id(document.mill) is not None,

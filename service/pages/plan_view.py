@@ -1,7 +1,7 @@
 """A plan document as pages show it: what to call each way, its shims, its passes line by line, its cautions."""
 
 from collections import Counter
-from collections.abc import Collection, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
 from math import floor
@@ -10,6 +10,7 @@ from optimizer.documents.plan import Caution, Plan, PlanDocument, Shim, Slab, Wa
 from optimizer.report.cautions import as_shown, lift_kg
 from optimizer.report.metal_cautions import CROSSCUT_M
 from optimizer.report.plain_way_stop import passes_before_metal
+from scans.messages import Note
 from service.contract.refusals import NotFoundError
 from service.contract.ways import LEVEL, PLAIN, ways_by_key
 from service.typed.way import own_way_name
@@ -60,21 +61,14 @@ class Line:
 class Notes:
     """What a plan's reader is told first. said : in full; folded : how the log was read, for whoever asks."""
 
-    said: tuple[str, ...]
-    folded: tuple[str, ...]
+    said: tuple[Note | str, ...]
+    folded: tuple[Note, ...]
 
 
-def notes_of(document: PlanDocument, of_reading: Collection[str]) -> Notes:
-    """Part what bears on the plan from what reading the log found ordinary.
-
-    of_reading : what reading found. Of that, what doubts the plan itself is told in full.
-    """
-    folded = tuple(note for note in document.warnings if note in of_reading and _DOUBTED not in note)
-    return Notes(tuple(note for note in document.warnings if note not in folded), folded)
-
-
-_DOUBTED = "the plan"
-"""In notes of reading, which know no plan yet, it stands where the log is not what it should be for one."""
+def notes_of(document: PlanDocument) -> Notes:
+    """Part what bears on the plan from what says how the log was read."""
+    bear = tuple(note for note in document.warnings if note.bears_on_plan)
+    return Notes(bear, tuple(note for note in document.warnings if not note.bears_on_plan))
 
 
 def no_longer_kept(document: PlanDocument, *, mill_is_kept: bool, prices_are_kept: bool) -> tuple[str, ...]:

@@ -16,13 +16,15 @@ from jinja2.runtime import Context
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
-from scans.messages import writable
+from scans.messages import Note, writable
 from service.contract.documents import ErrorShown
 from service.contract.refusals import error_shown
+from service.pages.boxes import PAGE
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
 from service.typed.errors import InputError
 from service.words.measures import measures_in
+from service.words.messages import fields_named, said
 from service.words.quantities import in_units
 from service.words.units import Units
 
@@ -32,8 +34,9 @@ _FOLDER = Path(__file__).parent / "templates"
 
 @pass_context
 def _finalized(context: Context, value: Any) -> Any:
-    """Write the quantities of whatever a page says in the reader's units; markup holds them already written."""
-    return in_units(value, context["units"]) if type(value) is str and "{" in value else value
+    """Write whatever a page says for its reader: quantities, fields; markup holds them already written."""
+    text = value.text if isinstance(value, Note) else value
+    return fields_named(in_units(text, context["units"]), PAGE) if type(text) is str and "{" in text else text
 
 
 @lru_cache(maxsize=1)
@@ -42,7 +45,6 @@ def _environment() -> Environment:
         loader=FileSystemLoader(_FOLDER), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, finalize=_finalized,
     )  # fmt: skip
-    environment.filters["on_pages"] = on_pages
     environment.filters["unbroken"] = unbroken
     environment.filters["wood"] = wood_said
     environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
@@ -60,24 +62,6 @@ _WITHIN_A_MEASURE = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m|lb|kg|deg)\b
 def unbroken(text: str) -> str:
     """Return a text whose measures stay on one line: no unit or fraction stands alone at the start of the next."""
     return _WITHIN_A_MEASURE.sub("\u00a0", text)
-
-
-_FOR_PAGES = (
-    (re.compile(r" ?\(--pick (\d+)\)"), r" (choose log \1 below, to take it)"),
-    (re.compile(r" ?\((?:else )?--(?:up|unit|butt)[^)]*\)"), " (else say so below)"),
-    (re.compile(r" ?\(pithline [a-z]+\)"), ""),
-    (re.compile(r"; give it (?:as LOG|with (?:--)?\w+)"), ""),
-    (re.compile(r"--unit \w+ says it"), "say what the file is in"),
-    (re.compile(r"--([a-z]+)-?([a-z]*)"), r"\1 \2"),
-)
-"""Options of the command line, in the words of these pages."""
-
-
-def on_pages(message: str) -> str:
-    """Return a message that the command line shares, without its options."""
-    for option, words in _FOR_PAGES:
-        message = option.sub(words, message)
-    return message
 
 
 def units_of(request: Request) -> Units:
@@ -119,7 +103,7 @@ def render(request: Request, template: str, status: int = 200, **known: Any) -> 
 
 def errors_answer(errors: dict[str, str], units: Units) -> JSONResponse:
     """Return what is wrong with a form as it stands, for the script that asks while one types."""
-    return JSONResponse({"errors": {name: in_units(message, units) for name, message in errors.items()}})
+    return JSONResponse({"errors": {name: said(message, units, PAGE) for name, message in errors.items()}})
 
 
 def see(path: str) -> RedirectResponse:
@@ -183,10 +167,5 @@ _ADVICE = {
 
 def _for_people(shown: ErrorShown, units: Units) -> ErrorShown:
     """Return an error without words that are for programs, in the reader's units."""
-    message = _FOR_404 if shown.message == "Not Found" else in_units(_ID.sub("", shown.message), units)
+    message = said(shown.message, units, PAGE)
     return shown.model_copy(update={"message": message, "what_to_do": _ADVICE.get(shown.status, shown.what_to_do)})
-
-
-_FOR_404 = "there is no such page"
-_ID = re.compile(r" [0-9a-f]{32}\b")
-"""Nobody reads those."""

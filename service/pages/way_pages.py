@@ -1,7 +1,6 @@
 """A way of one's own: asked for, checked as it is typed, and priced; or what is sawn already, and the rest planned."""
 
 import re
-from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
@@ -9,11 +8,13 @@ from fastapi.responses import Response
 from pydantic import ValidationError
 
 from optimizer.documents.plan import PlanDocument
-from scans.messages import quoted
+from optimizer.documents.typed import what_is_wrong
+from scans.messages import Refusal, quoted
 from scans.units import INCH_M, LengthError
 from service.contract.documents import WayRequest
 from service.contract.refusals import NotFoundError, error_shown
 from service.desk import Desk
+from service.pages.boxes import PAGE
 from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
 from service.pages.plan_pages import cut_list_page
@@ -202,16 +203,13 @@ def _not_lengths(typed: dict[str, list[str]], units: Units) -> Errors:
 
 def _said(error: Exception) -> Errors:
     """Return what is wrong by the field that it is wrong in; "" for the whole."""
-    return dict(_found(error))
-
-
-def _found(error: Exception) -> Iterator[tuple[str, str]]:
     if isinstance(error, ValidationError):
-        for found in error.errors(include_url=False):
-            name = str(found["loc"][0]) if found["loc"] else ""
-            yield name if name in _ASKED else "", f"This {found['msg'].replace('Input should', 'must')}"
-        return
+        return {
+            name if name in _ASKED else "": f"{PAGE.called(name)} {what_is_wrong(found)}"
+            for found in error.errors(include_url=False)
+            for name in [str(found["loc"][0]) if found["loc"] else ""]
+        }
+    if isinstance(error, Refusal):
+        return {error.field if error.field in _ASKED else "": str(error)}
     shown = error_shown(error)
-    message = shown.message if shown is not None else "This cannot be read; look at each number again"
-    named = (shown.field if shown is not None else None) or re.split(r"\W", message, maxsplit=1)[0]
-    yield named if named in _ASKED else "", message.removeprefix(f"{named}: ")
+    return {"": "This cannot be read; check each number" if shown is None else shown.message}

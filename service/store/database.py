@@ -85,7 +85,7 @@ class Database:
         if found is not None and found != "ok":
             raise InputError(
                 f"the database {self.file} is damaged ({' '.join(found.split())[:120]}); restore a copy "
-                "(pithline restore), or move the file elsewhere and ask somebody who can mend SQLite databases"
+                "(pithline restore), or move the file elsewhere and ask somebody who can fix SQLite databases"
             )
         check_revision(revision)
 

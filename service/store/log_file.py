@@ -6,6 +6,7 @@ So a scan is read once, and every plan of it begins with its solid.
 import io
 import json
 from contextlib import suppress
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 from zipfile import BadZipFile
@@ -16,6 +17,7 @@ from numpy.typing import NDArray
 from optimizer.documents.plan import Mark, Source
 from optimizer.wood.woods import UNKNOWN_NAME, find_wood, unknown_wood
 from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt
+from scans.messages import kept_note
 from service.typed.log_reading import LogRead
 
 VERSION: Final = 3
@@ -55,7 +57,7 @@ def pack_log(read: LogRead) -> bytes:
         "doubt_means": () if log.doubt is None else log.doubt.means,
         "wood": read.wood.name,
         "source": read.source.model_dump(),
-        "warnings": read.warnings,
+        "warnings": [asdict(note) for note in read.warnings],
         "marks": [mark.model_dump() for mark in read.marks],
         **{name: getattr(read, name) for name in _WORDS},
     }
@@ -89,7 +91,7 @@ def unpack_log(data: bytes) -> LogRead:
         log=log,
         source=Source.model_validate(words["source"]),
         wood=unknown_wood() if words["wood"] == UNKNOWN_NAME else find_wood(words["wood"]),
-        warnings=tuple(words["warnings"]),
+        warnings=tuple(kept_note(note) for note in words["warnings"]),
         marks=tuple(Mark.model_validate(mark) for mark in words["marks"]),
         **{name: words[name] for name in _WORDS},
     )

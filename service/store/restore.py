@@ -16,6 +16,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from scans.messages import named
 from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.backup import CHUNK_BYTES, MANIFEST, SCHEMA, Manifest, kept_in
 from service.store.database import BESIDE
@@ -50,8 +51,9 @@ def restore(settings: Settings, backup: Path, *, replace: bool) -> str:
         files = FileStore(folder / FILES_FOLDER)
         if not replace and ((folder / DATABASE_FILE).exists() or files.keys()):
             raise InputError(
-                f"{folder} holds logs already; --replace moves them to its trash folder first, or name another folder "
-                "(--data)"
+                f"{folder} holds logs already; {named('replace')} moves them to its trash folder first, or name "
+                "another folder "
+                f"({named('data')})"
             )
         with tempfile.TemporaryDirectory(dir=folder, prefix=_UNPACKING, ignore_cleanup_errors=True) as name:
             made, count = _unpacked(backup, Path(name))

@@ -186,7 +186,7 @@ class Store:
         with self.database.writing() as session:
             row = _row(session, MarkRow, mark_id, "mark")
             if row.log_id != log_id:
-                raise NotFoundError(f"the log has no mark {mark_id}")
+                raise NotFoundError("the log has no such mark")
             session.delete(row)
 
     # Mills and price books
@@ -303,7 +303,7 @@ class Store:
         with self.database.writing() as session:
             row = session.get(JobRow, job_id, with_for_update=True)
             if row is None and attempt is None:
-                raise NotFoundError(f"there is no job {job_id}")
+                raise NotFoundError("there is no such job")
             if row is None or not _is_own(row, attempt):
                 return None
             _apply(row, step, error)
@@ -337,7 +337,7 @@ class Store:
                 return False
             _apply(row, job_state.finished)
             log = _row(session, LogRow, row.log_id, "log")
-            log.read_key, log.facts = read_key, facts.model_dump(mode="json")
+            log.read_key, log.facts = read_key, facts.model_dump()
             if not _marks(session, log.id):
                 # What is made at once stands in the order of its ids, so that the same marks give the same plan.
                 ids, made_at = sorted(new_id() for _ in marks), now()
@@ -400,7 +400,7 @@ class Store:
         with self.database.writing() as session:
             # The plan's row is locked, so that of two first ticks at once the second finds the first.
             if session.get(PlanRow, plan_id, with_for_update=True) is None:
-                raise NotFoundError(f"there is no plan {plan_id}")
+                raise NotFoundError("there is no such plan")
             row = session.get(TickRow, (plan_id, way, step))
             kept = None
             if row is not None:
@@ -417,7 +417,7 @@ class Store:
 def _row(session: Session, table: Any, row_id: str, what: str) -> Any:
     row = session.get(table, row_id)
     if row is None:
-        raise NotFoundError(f"there is no {what} {row_id}")
+        raise NotFoundError(f"there is no such {what}")
     return row
 
 

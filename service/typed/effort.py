@@ -6,7 +6,7 @@ from pydantic import Field
 
 from optimizer.documents.typed import Typed
 from optimizer.planning import DEFAULT_LAYS, SearchSettings
-from scans.messages import quoted
+from scans.messages import named, quoted
 from service.typed.errors import InputError
 
 Doubt = Annotated[
@@ -46,7 +46,11 @@ def gap_of_text(typed: str | None) -> float | None:
     try:
         gap = float(text.removesuffix("%")) / (100.0 if text.endswith("%") else 1.0)
     except ValueError:
-        raise InputError(f'--gap must be a share such as "2 %" or 0.02, got {quoted(typed)}') from None
+        raise InputError(
+            f'{named("gap")} must be a share such as "2%" or 0.02, got {quoted(typed)}', field="gap"
+        ) from None
     if not 0.0 < gap < 1.0:
-        raise InputError(f'--gap must lie between 0 and 100 %, such as "2 %" or 0.02, got {quoted(typed)}')
+        raise InputError(
+            f'{named("gap")} must lie between 0 and 100%, such as "2%" or 0.02, got {quoted(typed)}', field="gap"
+        )
     return gap

@@ -13,7 +13,7 @@ from optimizer.wood.woods import UnknownSpeciesError, Wood, find_wood, unknown_w
 from scans.errors import ScanError
 from scans.log import Log
 from scans.log_of_scan import READING_STAGES, OnStage, ScanChoices, log_of_file
-from scans.messages import long_length, short_length
+from scans.messages import Note, long_length, named, quoted, short_length
 from scans.tape.log_from_sheet import LogSheet, log_from_sheet
 from scans.units import LengthError, parse_length_m
 from service.typed.errors import InputError
@@ -31,7 +31,7 @@ MOST_BARK_M = 0.15
 _LEAST_WOOD = 0.5
 """Bark leaves more than this of the diameter."""
 SHEET_SUFFIX = ".toml"
-_UNIT_HINT = "; --unit mm says it"
+_OF_SCANS = ("unit", "up", "butt", "taped_length", "pick")
 _FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
 
 
@@ -126,7 +126,7 @@ class LogRead:
     species_from: str
     bark_from: str
     end_trim_from: str
-    warnings: tuple[str, ...]
+    warnings: tuple[Note, ...]
     marks: tuple[Mark, ...] = ()
 
 
@@ -142,14 +142,18 @@ def read_log(
     """
     trim_m = None if about.end_trim is None else end_trim_m(about.end_trim)
     if about.bark_thickness is not None and about.bark == "off":
-        raise InputError("--bark-thickness is for a log with its bark on; leave it out, or say --bark on")
+        raise InputError(
+            f"{named('bark_thickness')} is for a log with its bark on",
+            f"leave it out, or say {named('bark', 'on')}",
+            field="bark_thickness",
+        )
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
     if file.suffix == SHEET_SUFFIX:
-        if any(said is not None for said in (about.unit, about.up, about.butt, about.taped_length, about.pick)):
+        meant = next((field for field in _OF_SCANS if getattr(about, field) is not None), None)
+        if meant is not None:
             raise InputError(
-                f"{file.shown}: --unit, --up, --butt, --taped-length and --pick are for meshes and scans; "
-                "leave them out"
+                f"{named(meant)} is for scans and meshes, and {file.shown} is a log sheet", "leave it out", field=meant
             )
         on_stage(READING_STAGES[0])
         return _from_sheet(file, about, wood, trim_m, more)
@@ -162,9 +166,10 @@ def end_trim_m(text: str) -> float:
     try:
         trim_m = parse_length_m(text)
     except LengthError as error:
-        raise InputError(f"--end-trim: {error}") from None
+        raise InputError(f"{named('end_trim')}: {error.text}", error.mend, field="end_trim") from None
     if not 0.0 <= trim_m <= MOST_END_TRIM_M:
-        raise InputError(f"--end-trim must lie in 0 to {long_length(MOST_END_TRIM_M)}, got {text}")
+        most = long_length(MOST_END_TRIM_M)
+        raise InputError(f"{named('end_trim')} must lie in 0 to {most}, got {quoted(text)}", field="end_trim")
     return trim_m
 
 
@@ -173,19 +178,19 @@ def _from_sheet(
 ) -> LogRead:
     typed = parse_document(file, LogSheetTyped)
     sheet = typed.taped()
-    warnings: list[str] = []
+    warnings: list[Note] = []
     species_from = _FROM_OPTION
     if wood is None and typed.species is not None:
         try:
             wood, species_from = find_wood(typed.species), _FROM_SHEET
         except UnknownSpeciesError as error:
-            raise InputError(f"{file.shown}: species: {error}") from None
+            raise InputError(f"{file.shown}: {error.text}", error.mend, field="species") from None
     if wood is None:
         wood, species_from = unknown_wood(), "not given"
     if not wood.known:
-        warnings.append(_unknown_species('add species = "..." to the sheet, or give --species'))
+        warnings.append(_UNKNOWN_SPECIES)
     if wood.taken_as:
-        warnings.append(wood.taken_as)
+        warnings.append(Note("species_taken_as", wood.taken_as, bears_on_plan=True))
     if about.bark is not None:
         sheet = replace(sheet, bark_on=about.bark == "on")
     thick_m = typed.bark_thickness_m if about.bark_thickness is None else bark_thickness_m(about.bark_thickness)
@@ -197,7 +202,7 @@ def _from_sheet(
     try:
         log = log_from_sheet(sheet, bark.ratio if thick_m is not None else bark.ratio(_mean_diameter_m(sheet)))
     except ScanError as error:
-        raise InputError(f"{file.shown}: {error}") from None
+        raise InputError(f"{file.shown}: {error.text}", error.mend, field=error.field) from None
     trim_from = _FROM_OPTION
     if trim_m is None:
         trim_m, trim_from = (0.0, "not in the sheet") if typed.end_trim_m is None else (typed.end_trim_m, _FROM_SHEET)
@@ -211,14 +216,14 @@ def _from_sheet(
 
 
 def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, on_stage: OnStage) -> LogRead:
-    warnings: list[str] = []
+    warnings: list[Note] = []
     species_from = _FROM_OPTION
     if wood is None:
         wood, species_from = unknown_wood(), "not given"
     if not wood.known:
-        warnings.append(_unknown_species("give --species"))
+        warnings.append(_UNKNOWN_SPECIES)
     if wood.taken_as:
-        warnings.append(wood.taken_as)
+        warnings.append(Note("species_taken_as", wood.taken_as, bears_on_plan=True))
     thick = about.bark_thickness
     bark = _Bark(wood if thick is None else bark_thickness_m(thick), about.bark != "off")
     taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
@@ -226,22 +231,14 @@ def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
     try:
         log, notes = log_of_file(file.data, file.suffix, Path(file.shown).stem, bark.ratio, choices, on_stage=on_stage)
     except ScanError as error:
-        raise InputError(f"{file.shown}: {error}{_unit_hint(str(error))}") from None
+        raise InputError(f"{file.shown}: {error.text}", error.mend, field=error.field) from None
     return LogRead(
         log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark.is_on, bark.used,
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
         species_from, bark.told(_FROM_OPTION if about.bark else "not said"),
         _FROM_OPTION if about.end_trim else "common practice",
-        (*warnings, *(_sentence(note) for note in notes)),
+        (*warnings, *notes),
     )  # fmt: skip
-
-
-def _unit_hint(message: str) -> str:
-    return _UNIT_HINT if "unit" in message and "--unit" not in message else ""
-
-
-def _sentence(note: str) -> str:
-    return f"{note[:1].upper()}{note[1:]}."
 
 
 def taped_m_of(text: str) -> float:
@@ -249,9 +246,12 @@ def taped_m_of(text: str) -> float:
     try:
         taped_m = parse_length_m(text)
     except LengthError as error:
-        raise InputError(f"--taped-length: {error}") from None
+        raise InputError(f"{named('taped_length')}: {error.text}", error.mend, field="taped_length") from None
     if not 0.0 < taped_m <= MOST_TAPED_M:
-        raise InputError(f"--taped-length must be over 0 and at most {long_length(MOST_TAPED_M)}, got {text}")
+        most = long_length(MOST_TAPED_M)
+        raise InputError(
+            f"{named('taped_length')} must be over 0 and at most {most}, got {quoted(text)}", field="taped_length"
+        )
     return taped_m
 
 
@@ -260,9 +260,12 @@ def bark_thickness_m(text: str) -> float:
     try:
         thick_m = parse_length_m(text)
     except LengthError as error:
-        raise InputError(f"--bark-thickness: {error}") from None
+        raise InputError(f"{named('bark_thickness')}: {error.text}", error.mend, field="bark_thickness") from None
     if not 0.0 < thick_m <= MOST_BARK_M:
-        raise InputError(f"--bark-thickness must be over 0 and at most {short_length(MOST_BARK_M)}, got {text}")
+        raise InputError(
+            f"{named('bark_thickness')} must be over 0 and at most {short_length(MOST_BARK_M)}, got {quoted(text)}",
+            field="bark_thickness",
+        )
     return thick_m
 
 
@@ -285,7 +288,7 @@ class _Bark:
         self.used = 1.0 - 2.0 * self.known_by / diameter_m
         if self.used <= _LEAST_WOOD:
             raise InputError(
-                f"bark_thickness: {short_length(self.known_by)} on both sides is too much of a log "
+                f"{named('bark_thickness')}: {short_length(self.known_by)} on both sides is too much of a log "
                 f"{short_length(diameter_m)} across; measure through the bark alone, and look at the unit"
             )
         return self.used
@@ -295,11 +298,13 @@ class _Bark:
         return bark_from if isinstance(self.known_by, Wood) else f"{bark_from}; its thickness as measured"
 
 
-def _unknown_species(mend: str) -> str:
-    return (
-        "The species is not known: masses are those of the densest green wood, the bark's thickness and the "
-        f"shrinkage are usual ones; {mend}."
-    )
+_UNKNOWN_SPECIES = Note(
+    "species_unknown",
+    "The wood is not known: weights are those of the heaviest green wood, the bark's thickness and the shrinkage are "
+    "usual "
+    f"ones. Give it as {named('species')} if you know it.",
+    bears_on_plan=True,
+)
 
 
 def _mean_diameter_m(sheet: LogSheet) -> float:

@@ -12,6 +12,7 @@ from fastapi import FastAPI
 from pydantic import ValidationError
 
 from optimizer.documents.typed import one_line
+from scans.messages import named
 from service.settings import Settings
 from service.store.passphrase import check_reach, keep_passphrase
 from service.typed.errors import InputError
@@ -112,7 +113,7 @@ def _listen(host: str, port: int) -> socket.socket:
     except OSError as error:
         listening.close()
         raise InputError(
-            f"port {port} of {host} cannot be had: {error.strerror or error}; name another with --port"
+            f"port {port} of {host} cannot be had: {error.strerror or error}; name another with {named('port')}"
         ) from None
     return listening
 

@@ -13,6 +13,7 @@ from scans.units import FOOT_M, INCH_M, feet_text
 from service.words.doubt_text import chance_text, doubt_lines, face_range, likely_lines, likely_range, worth
 from service.words.layout import PAGE_WIDTH, aligned, columns, paragraph, sums
 from service.words.measures import Measures, board_feet_text, minutes_text, turn_deg, turn_text
+from service.words.messages import COMMAND_LINE, said
 from service.words.metal_text import metal_said
 from service.words.proven import bound_said
 from service.words.quantities import in_units
@@ -64,7 +65,7 @@ def plan_text(document: PlanDocument, assumed: Assumed, units: Units, *, show_al
     if document.warnings:
         lines.append("")
     for warning in document.warnings:
-        lines += paragraph(in_units(warning, units), first="Note: ", rest="  ")
+        lines += paragraph(said(warning, units, COMMAND_LINE), first="Note: ", rest="  ")
     cautions = document.cautions if show_all else cautions_of(document, document.plans[0])
     head = "Cautions of the plans" if any(way is not None for _, way in beside) else "Cautions"
     lines += ["", *_caution_lines(cautions, units, head, more=show_all)]

@@ -286,7 +286,7 @@ def test_a_form_says_what_is_wrong_as_it_is_typed(context: BrowserContext) -> No
     field = page.get_by_label("Widest cut")
     field.fill("wide")
     field.blur()
-    expect(page.locator("#throat_m-wrong")).to_contain_text("is no length")
+    expect(page.locator("#throat_m-wrong")).to_contain_text("isn't a length")
     field.fill("56")
     expect(page.locator("#throat_m-wrong")).to_be_empty()
     expect(page.locator("#kerf_m-wrong")).to_be_empty()  # nobody was there yet

@@ -315,8 +315,8 @@ def test_its_rest_is_planned_anew_in_doubt_too(long_log):
     ("stretch_m", "said"),
     [
         (None, "the log is longer than the bed: .* bed_length; give the stretch"),
-        ((0.5, 3.4), "stretch must lie in 0 to"),
-        ((1.5, 1.0), "stretch must lie in 0 to"),
+        ((0.5, 3.4), "{:stretch} must lie on the log, in 0 to"),
+        ((1.5, 1.0), "{:stretch} must lie on the log, in 0 to"),
         ((0.2, 2.6), "over bed_length; give a shorter one"),
         ((1.0, 1.08), "the end trim leaves nothing of it"),
     ],

@@ -210,18 +210,18 @@ def test_both_of_two_scientific_names(scientific):
     ],
 )
 def test_misspelt_name_is_offered_the_nearest(misspelt, nearest):
-    with pytest.raises(UnknownSpeciesError, match="is not in the table") as caught:
+    with pytest.raises(UnknownSpeciesError, match="is not a wood in the table") as caught:
         find_wood(misspelt)
 
     line = str(caught.value)
-    assert line.startswith(f'species "{misspelt}"')
+    assert line.startswith(f'"{misspelt}"')
     assert nearest in line
     assert "\n" not in line
 
 
 @pytest.mark.parametrize("nonsense", ["xqzzt", "common", "black", "?", "sugar"])
 def test_what_names_no_tree_is_refused(nonsense):
-    with pytest.raises(ValueError, match="is not in the table"):
+    with pytest.raises(ValueError, match="is not a wood in the table"):
         find_wood(nonsense)
 
 
@@ -229,4 +229,4 @@ def test_nothing_is_offered_for_what_is_like_nothing():
     with pytest.raises(UnknownSpeciesError) as caught:
         find_wood("xqzzt")
 
-    assert str(caught.value) == 'species "xqzzt" is not in the table; leave it empty if the wood is not known'
+    assert str(caught.value) == ('"xqzzt" is not a wood in the table; leave {:species} out if you don\'t know the wood')

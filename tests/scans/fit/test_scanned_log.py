@@ -123,7 +123,7 @@ def test_the_other_end_is_the_butt_where_asked():
     second = np.linalg.inv(turned.scan_to_log)[:3, 0]
 
     assert first @ second < -0.999
-    assert any("asked for" in note for note in notes)
+    assert any("asked for" in note.text for note in notes)
 
 
 def test_a_scan_that_saw_one_side_alone_is_refused():

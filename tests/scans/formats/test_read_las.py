@@ -108,7 +108,7 @@ def test_withheld_points_are_left_out_and_counted():
 
     np.testing.assert_allclose(scan.points, points[~withheld], atol=1e-8)
     assert scan.colours.tolist() == colours[~withheld].tolist()
-    assert scan.notes == ("10 points that the file marks as withheld were left out",)
+    assert [note.text for note in scan.notes] == ["10 points that the file marks as withheld were left out."]
     with pytest.raises(ScanError, match="all of its points as withheld"):
         read_las(file_of(points, withheld=np.ones(100, dtype=bool)), LIMITS)
 
@@ -139,7 +139,7 @@ def test_heights_in_another_unit_are_brought_to_that_of_the_rest():
 
     assert scan.unit_m == 1.0
     np.testing.assert_allclose(scan.points, points * [1.0, 1.0, 0.3048], atol=1e-7)
-    assert "heights" in scan.notes[0]
+    assert "heights" in scan.notes[0].text
 
 
 def test_degrees_are_refused_unless_they_cannot_be_meant():
@@ -151,7 +151,7 @@ def test_degrees_are_refused_unless_they_cannot_be_meant():
         read_las(file_of(small, records=[geo_keys(k1024=2)]), LIMITS)
     scan = read_las(file_of(points_of(10), records=[text(DEGREES)]), LIMITS)
     assert scan.unit_m is None
-    assert "not believed" in scan.notes[0]
+    assert "not believed" in scan.notes[0].text
 
 
 def test_deep_nests_of_text_are_harmless():
@@ -163,7 +163,7 @@ def test_coarse_rounding_is_noted():
     whole = bytearray(file_of(points_of(10), is_packed=False))
     struct.pack_into("<ddd", whole, 131, 0.01, 0.01, 0.01)
 
-    assert "rounds its coordinates to 0.01" in read_las(bytes(whole), LIMITS).notes[0]
+    assert "rounds its coordinates to 0.01" in read_las(bytes(whole), LIMITS).notes[0].text
 
 
 @pytest.mark.parametrize("is_packed", [False, True])

@@ -277,7 +277,7 @@ def test_limits_hold_for_every_format_and_in_archives():
 def test_points_that_are_nowhere_are_left_out_and_none_at_all_refused():
     scan = read_scan(TABLE + b"nan nan nan\n", "xyz")
     assert_box(scan)
-    assert scan.notes == ("1 points whose coordinates are not finite numbers were left out",)
+    assert [note.text for note in scan.notes] == ["1 points whose coordinates are not finite numbers were left out."]
     assert "none of the 1 points" in refusal(b"nan nan nan\n", "xyz")
 
 

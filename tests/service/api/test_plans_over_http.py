@@ -144,7 +144,7 @@ def test_an_untick_that_comes_late_takes_back_no_tick_that_it_did_not_see(client
         ("1/pass-1", {"who": "x" * 41}, 422, "who"),
         ("1/pass-1", {"seen": -1}, 422, "seen"),
         ("1/pass-1", {"seconds_ago": "inf"}, 422, "seconds_ago"),
-        ("1/pass-1", {"by": "Ann"}, 422, "by is no field here"),
+        ("1/pass-1", {"by": "Ann"}, 422, "'by' is not known here"),
     ],
 )
 def test_a_tick_of_what_is_not_there_is_refused_in_one_line(client, ticks_at, path, params, status, said):

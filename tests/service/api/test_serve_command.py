@@ -54,7 +54,7 @@ def test_an_executor_that_cannot_be_had(pithline, monkeypatch, executor, says):
 
     assert (code, out) == (2, "")
     assert says in err
-    assert err.endswith("mend PITHLINE_EXECUTOR\n")
+    assert err.endswith("fix PITHLINE_EXECUTOR\n")
     assert err.count("\n") == 1
 
 

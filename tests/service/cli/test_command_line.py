@@ -79,7 +79,7 @@ def test_an_unknown_species_is_a_warning(pithline: Callable[..., Ran]) -> None:
     code, out, _ = pithline("plan", "log.toml", *QUICK)
 
     assert code == 0
-    assert "Note: The species is not known" in out
+    assert "Note: The wood is not known" in out
 
 
 def wrong(old: str, new: str, text: str = STRAIGHT) -> str:
@@ -89,7 +89,7 @@ def wrong(old: str, new: str, text: str = STRAIGHT) -> str:
 
 WRONG_FILES = [
     ("log.toml", wrong('{at = "5 ft", wide', '{at = "-5 ft", wide'), "section[2].at_m"),
-    ("log.toml", STRAIGHT + "\n" + 'girt = "3 ft"', "girt is no field here"),
+    ("log.toml", STRAIGHT + "\n" + 'girt = "3 ft"', "'girt' is not known here"),
     ("log.toml", wrong('"5 ft", wide', '"0 in", wide'), "section 2, at"),
     ("log.toml", wrong('length = "5 ft"', 'length = "5"'), "has no unit"),
     ("log.toml", wrong('length = "5 ft"', "length = 5"), "has no unit"),
@@ -201,8 +201,8 @@ def test_a_log_that_the_mill_cannot_take_is_one_line_and_exit_code_3(
     [
         ((), "it bears, 110 lb"),
         (("--units", "imperial"), "it bears, 110 lb"),
-        (("--units", "metric"), "it bears, 50 kg"),
-        (("--units=metric",), "it bears, 50 kg"),
+        (("--units", "metric"), "more than max_log_mass_kg, 50 kg"),
+        (("--units=metric",), "more than max_log_mass_kg, 50 kg"),
     ],
 )
 def test_a_refusal_is_in_the_units_that_were_asked_for(
@@ -420,7 +420,7 @@ def test_wrong_words_about_a_mesh_are_one_line(
 
     assert (code, out) == (2, "")
     assert said in err
-    assert "--unit mm says it" not in err or err.count("--unit") == 1
+    assert err.count("--unit") <= 1
     assert err.count("\n") == 1
 
 

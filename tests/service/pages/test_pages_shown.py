@@ -12,12 +12,12 @@ from optimizer.documents.plan import Bound, Doubt, DoubtSource, NetAtRoll
 from optimizer.doubt.possible_logs import SURFACE
 from optimizer.report.cautions import as_shown, cautions_of
 from optimizer.report.metal_cautions import metal_on_bed
-from scans.messages import mass, short_length
+from scans.messages import Note, mass, short_length
 from service.contract import job_state
 from service.contract.documents import ErrorShown, PlanRequest, WayRequest
 from service.pages import plan_view
 from service.pages.plan_view import chance_said
-from service.pages.rendering import on_pages, unbroken
+from service.pages.rendering import unbroken
 from service.pages.words import WORDS
 from service.words.measures import measures_in
 from service.words.proven import bound_said, percent_more
@@ -380,15 +380,17 @@ def test_a_search_that_was_ended_does_not_blame_the_mill_for_rolls_not_looked_at
     assert ("or the search ended before it looked there" in text) is ended
 
 
-LITTLE_SEEN = "Seen: under 45% of the girth along 30% of the log, so the plan may be far off; film both sides again."
+LITTLE_SEEN = "The scan saw little of the girth. Film both sides again."
 
 
 def test_notes_of_reading_are_folded_and_what_bears_on_the_plan_is_not(client: Pages, planned: Planned) -> None:
-    ordinary = ("Unit: m, which makes the log about 3.5 m long.", "Up: z, as the ground lies.")
-    read = replace(planned.read, warnings=(*ordinary, LITTLE_SEEN))
+    ordinary = ("The file is in m, and so is the plan.", "Up in the file is z.")
+    found = "Cut 2: 21 in x 9 ft found against 26 in x 9 ft 5 in expected."
+    notes = [Note("ordinary", text) for text in ordinary]
+    grave = [Note("grave", text, bears_on_plan=True) for text in (LITTLE_SEEN, found)]
+    read = replace(planned.read, warnings=(*notes, grave[0]))
     log_id = keep_log(client, read, "Noted")
-    found = "Face 2: 21 in x 9 ft found against 26 in x 9 ft 5 in expected."
-    told = planned.document.model_copy(update={"warnings": (*read.warnings, found)})
+    told = planned.document.model_copy(update={"warnings": (*read.warnings, grave[1])})
     plan_id = keep_plan(client, log_id, told)
     for address in (f"/plans/{plan_id}", f"/plans/{plan_id}/1/cut-list"):
         text = client.get(address).text
@@ -537,22 +539,3 @@ def test_a_mark_more_is_another_solid(client: Pages, planned: Planned) -> None:
     before = client.get(f"/logs/{log_id}/solid.bin").headers["etag"]
     desk_of(client).store.add_mark(log_id, planned.read.marks[0])
     assert client.get(f"/logs/{log_id}/solid.bin", headers={"if-none-match": before}).status_code == 200
-
-
-@pytest.mark.parametrize(
-    ("message", "shown"),
-    [
-        ("Other log: 1.96 m long (--pick 2).", "Other log: 1.96 m long (choose log 2 below, to take it)."),
-        ("Up: z, as is usual (else --up y, --up x).", "Up: z, as is usual (else say so below)."),
-        (
-            "mill.toml is a mill, where a log sheet or a scan is wanted; give it with mill",
-            "mill.toml is a mill, where a log sheet or a scan is wanted",
-        ),
-        ("write a log sheet (pithline init)", "write a log sheet"),
-        ("it is 3 km long; --unit mm says it", "it is 3 km long; say what the file is in"),
-        ("--taped-length: no length", "taped length: no length"),
-        ("a well-known sheet, 1-2 in", "a well-known sheet, 1-2 in"),
-    ],
-)
-def test_messages_name_no_options_of_the_command_line(message: str, shown: str) -> None:
-    assert on_pages(message) == shown

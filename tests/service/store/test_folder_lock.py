@@ -35,7 +35,7 @@ def holder(tmp_path, request):
 
 
 def test_a_folder_that_is_held_is_refused(holder, tmp_path):
-    with pytest.raises(InputError, match=r"another service uses .*--data"):
+    with pytest.raises(InputError, match=r"another service uses .*data"):
         FolderLock(tmp_path)
     assert holder.poll() is None
 

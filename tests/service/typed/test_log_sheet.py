@@ -75,7 +75,7 @@ def test_bark(typed: object, on: bool) -> None:
         ({"section": []}, "section"),
         ({"section": [{"wide": "38 in"}, {"at": "1 ft"}]}, "section[1].at is missing"),
         ({"section": [{"at": "0 in", "wide": 38}]}, "section[1]: wide = 38 has no unit"),
-        ({"section": [{"at": "0 in", "girt": "38 in"}]}, "section[1]: girt is no field here; did you mean girth?"),
+        ({"section": [{"at": "0 in", "girt": "38 in"}]}, "section[1]: 'girt' is not known here; did you mean girth?"),
         ({"length": "9"}, "length: "),
         ({"lenght": "9 ft"}, "did you mean length?"),
         ({"bark": "yes"}, "bark: must be 'on' or 'off'"),
@@ -85,7 +85,7 @@ def test_bark(typed: object, on: bool) -> None:
             "limb[1].out_deg",
         ),
         ({"limb": [{"leaves_at": "6 ft", "out_deg": 5, "toward_deg": 0}]}, "limb[1].section is missing"),
-        ({"mark": [{"kind": "metal", "at": "3 ft"}]}, "mark[1]: radius is missing for metal"),
+        ({"mark": [{"kind": "metal", "at": "3 ft"}]}, "mark[1]: {:radius} is missing for metal"),
     ],
 )
 def test_a_wrong_sheet_is_refused_in_one_line(change: dict[str, Any], said: str) -> None:

@@ -157,7 +157,7 @@ def test_marks_are_named_by_kind_through_all_files() -> None:
 @pytest.mark.parametrize(
     ("mark", "said"),
     [
-        (a_flaw(at="3.06 m"), "at must lie on the log, in 0 to {3 m}, got {3.06 m}"),
+        (a_flaw(at="3.06 m"), "{:at} must lie on the log, in 0 to {3 m}, got {3.06 m}"),
         (a_flaw(at="1 m", from_middle="1 in"), "from_middle is for marks, on an end"),
         ({"kind": "pith", "at": "2.94 m"}, "pith is marked where it is seen, on an end"),
     ],

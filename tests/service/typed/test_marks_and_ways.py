@@ -139,7 +139,7 @@ def test_a_face_seen_counts_in_doubt(pithline: Callable[..., Any], monkeypatch: 
 
     plan = document["plans"][0]
     assert document["doubt"]["samples"] == 12
-    assert not any("Measure the log again" in warning for warning in document["warnings"])
+    assert not any("Measure the log again" in warning["text"] for warning in document["warnings"])
     assert plan["net_p10"] <= plan["net_expected"] <= plan["net_p90"]
     assert plan["first_face"]["max_width_m_p10"] <= face["max_width_m"] + 0.03
 
