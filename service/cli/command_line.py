@@ -67,6 +67,7 @@ JsonOption = Annotated[
     str | None, typer.Option("--json", metavar="FILE", help="Write the plan document too; - prints it alone.")
 ]
 AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full, and the plain way.")]
+VerboseOption = Annotated[bool, typer.Option("--verbose", help="Show how the plans were found, too.")]
 LaysOption = Annotated[int | None, typer.Option(min=1, max=1_000_000, help="Stop after so many lays.")]
 DoubtOption = Annotated[
     str,
@@ -115,6 +116,7 @@ def demo(
     units: UnitsOption = Units.IMPERIAL,
     json: JsonOption = None,
     show_all: AllOption = False,
+    verbose: VerboseOption = False,
     doubt: DoubtOption = "on",
     lays: LaysOption = None,
     workers: WorkersOption = None,
@@ -122,7 +124,7 @@ def demo(
     """Plan an invented log, on an invented mill, at invented prices."""
     commands = _commands()
     commands.demo(
-        commands.Shown(units, json, show_all),
+        commands.Shown(units, json, show_all, verbose),
         commands.Effort(lays=lays, workers=workers, doubt=commands.weighs_doubt(doubt)),
     )
 
@@ -159,6 +161,7 @@ def plan(
     workers: WorkersOption = None,
     json: JsonOption = None,
     show_all: AllOption = False,
+    verbose: VerboseOption = False,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
     """Plan how to lay and saw a log, and what it is worth."""
@@ -167,7 +170,7 @@ def plan(
     commands.plan(
         log,
         commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
-        commands.Shown(units, json, show_all),
+        commands.Shown(units, json, show_all, verbose),
         commands.Effort(lays, seconds, gap, seed, workers, commands.weighs_doubt(doubt)),
         mill=mill,
         prices=prices,
@@ -211,6 +214,7 @@ def price(
     marks: Annotated[Path | None, typer.Option(metavar="FILE", help="Marks on the log.")] = None,
     doubt: DoubtOption = "on",
     json: JsonOption = None,
+    verbose: VerboseOption = False,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
     """Price your own way to lay and saw a log, or plan on from passes already made."""
@@ -219,7 +223,7 @@ def price(
     commands.price(
         log,
         commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
-        commands.Shown(units, json, show_all=False),
+        commands.Shown(units, json, show_all=False, verbose=verbose),
         commands.Way(roll, shim_butt, shim_top, heights, made, tuple(seen or ()), stretch),
         mill=mill,
         prices=prices,

@@ -83,11 +83,12 @@ MOST_SECONDS = 1e6
 
 @dataclass(frozen=True)
 class Shown:
-    """How to show a plan. json : a file for the document, or "-" for it alone on stdout."""
+    """How to show a plan. json : a file for the document, or "-" for it alone on stdout. verbose : how it was found."""
 
     units: Units
     json: str | None
     show_all: bool
+    verbose: bool = False
 
 
 @dataclass(frozen=True)
@@ -228,7 +229,8 @@ def _show(
         mill=_where(mill_at), prices=_where(prices_at),
         species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from,
     )  # fmt: skip
-    typer.echo(plan_text(document, assumed, shown.units, show_all=shown.show_all, title=title), nl=False)
+    text = plan_text(document, assumed, shown.units, show_all=shown.show_all, verbose=shown.verbose, title=title)
+    typer.echo(text, nl=False)
     if not_written is not None:
         raise not_written
 

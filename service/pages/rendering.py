@@ -25,6 +25,7 @@ from service.typed.errors import InputError
 from service.words.measures import measures_in
 from service.words.quantities import in_units
 from service.words.units import Units
+from service.words.wood_names import wood_said
 
 UNITS_COOKIE = "units"
 _FOLDER = Path(__file__).parent / "templates"
@@ -47,11 +48,6 @@ def _environment() -> Environment:
     environment.filters["wood"] = wood_said
     environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
     return environment
-
-
-def wood_said(name: str) -> str:
-    """Return a wood's name in the order that people say it in: sugar maple."""
-    return " ".join(reversed(name.split(", ")))
 
 
 _WITHIN_A_MEASURE = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m|lb|kg|deg)\b)|(?<=\dft) (?=\d)|(?<=\d ft) (?=\d)")
