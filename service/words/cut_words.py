@@ -7,7 +7,7 @@ from optimizer.report.cautions import lift_kg
 from service.words.measures import Measures
 from service.words.slab_words import may_be_sold, numbered
 
-FLIP_WORDS = "half a turn, onto its last sawn face; heights are now above that face"
+FLIP_WORDS = "half a turn onto its last sawn face; heights now from there"
 WEIGHT_WORDS = "Weight is the average for the species; plan your lifting on the second figure (25% more)."
 ROUND_TOP, LAST_PIECE, NO_SALE = "round top", "last piece on the bed", "no sale (too narrow or too short)"
 NOTHING, NEXT_TO_NOTHING = "nothing", "next to nothing"

@@ -72,4 +72,4 @@ def sums(rows: Sequence[tuple[str, str, str]]) -> list[str]:
     """Set rows of what, how much, and a remark."""
     what = max(len(row[0]) for row in rows)
     amount = max(len(row[1]) for row in rows)
-    return [f"  {a.ljust(what)}  {b.rjust(amount)}  {c}".rstrip() for a, b, c in rows]
+    return [line for a, b, c in rows for line in paragraph(c, first=f"  {a.ljust(what)}  {b.rjust(amount)}  ")]
