@@ -20,6 +20,8 @@ WIDTH = 340.0
 _FAR = 1e3
 _LABEL_APART = 15.0
 _BUNK_M = 0.05
+_HALF_LETTER = 4.6
+"""Half as wide as a letter of the title, about."""
 
 
 def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flipped: bool = False) -> str:
@@ -124,7 +126,10 @@ def _turn_arc(
     """Show on the butt end where the side that was up has gone: an arc, with a dot at its end."""
     turn, side = turn_and_side(plan.roll_deg)
     shown = turn if side == "clockwise" else -turn
-    drawing.text(title, turn_words(plan.roll_deg), size=15, text_anchor="middle", font_weight=700)
+    words = turn_words(plan.roll_deg)
+    half = _HALF_LETTER * len(words)
+    place = (min(max(title[0], half), WIDTH - half), title[1])
+    drawing.text(place, words, size=15, text_anchor="middle", font_weight=700)
     if turn == 0:
         return
     x, y = middle

@@ -7,7 +7,7 @@ from service.words.turn_words import LOOKING, turn_in_full, turn_words
 
 WIDTH, HEIGHT = 340.0, 226.0
 _LEFT, _RIGHT, _TOP, _FLOOR = 52.0, 328.0, 34.0, 172.0
-_HALF_LETTER = 4.2
+_HALF_LETTER = 4.6
 """Half as wide as a letter of the title, about."""
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 

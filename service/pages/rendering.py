@@ -22,6 +22,7 @@ from service.contract.refusals import error_shown
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
 from service.typed.errors import InputError
+from service.words.layout import unbroken
 from service.words.measures import measures_in
 from service.words.quantities import in_units
 from service.words.units import Units
@@ -48,14 +49,6 @@ def _environment() -> Environment:
     environment.filters["wood"] = wood_said
     environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
     return environment
-
-
-_WITHIN_A_MEASURE = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m|lb|kg|deg)\b)|(?<=\dft) (?=\d)|(?<=\d ft) (?=\d)")
-
-
-def unbroken(text: str) -> str:
-    """Return a text whose measures stay on one line: no unit or fraction stands alone at the start of the next."""
-    return _WITHIN_A_MEASURE.sub("\u00a0", text)
 
 
 _FOR_PAGES = (

@@ -1,10 +1,12 @@
 """Plain text that fits a page 80 columns wide, on a terminal and in a file alike."""
 
+import re
 import textwrap
 from collections.abc import Sequence
 
 PAGE_WIDTH = 80
 _WIDE_GAP, _NARROW_GAP = "  ", " "
+_NO_BREAK = "\u00a0"
 
 
 def columns(header: Sequence[str], rows: Sequence[Sequence[str | None]], *, left: Sequence[int] = (0,)) -> list[str]:
@@ -60,12 +62,22 @@ def aligned(numbers: Sequence[str]) -> list[str]:
     return [f"{whole} {fraction.ljust(longest)}" for whole, _, fraction in split]
 
 
+_WITHIN_A_MEASURE = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m|lb|kg|deg)\b)|(?<=\dft) (?=\d)|(?<=\d ft) (?=\d)")
+
+
+def unbroken(text: str) -> str:
+    """Return a text whose measures stay on one line: no unit or fraction stands alone at the start of the next."""
+    return _WITHIN_A_MEASURE.sub(_NO_BREAK, text)
+
+
 def paragraph(text: str, *, first: str = "", rest: str | None = None) -> list[str]:
     """Fill a paragraph to the page; `first` stands before its first line, `rest` before the others."""
     after = " " * len(first) if rest is None else rest
-    return textwrap.wrap(
-        text, PAGE_WIDTH, initial_indent=first, subsequent_indent=after, break_long_words=False, break_on_hyphens=False
-    ) or [first.rstrip()]
+    lines = textwrap.wrap(
+        unbroken(text), PAGE_WIDTH, initial_indent=first, subsequent_indent=after, break_long_words=False,
+        break_on_hyphens=False,
+    )  # fmt: skip
+    return [line.replace(_NO_BREAK, " ") for line in lines] or [first.rstrip()]
 
 
 def sums(rows: Sequence[tuple[str, str, str]]) -> list[str]:

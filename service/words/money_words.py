@@ -133,7 +133,7 @@ def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, s
     if plan.net_expected is None:
         rows.append(("Net", measures.money(plan.net), ""))
     else:
-        rows.append(("Net if exactly as measured", measures.money(plan.net), "what the cuts above give"))
+        rows.append(("Net if exactly as measured", measures.money(plan.net), "what these cuts give"))
         rows.append(("Net to plan on", measures.money(plan.net_expected), "the average"))
     if log.cost:
         rows.append(("The log cost", measures.money(-log.cost), ""))

@@ -131,9 +131,7 @@ def test_a_plain_way_that_is_worth_next_to_nothing_is_no_measure(plain_net: floa
     [(22.0, "the metal stops that after 3 cuts. A sawyer would go around it"), (10.0, ""), (27.0, "")],
 )
 @pytest.mark.parametrize("plain_net", [471.2, 571.2, 900.0])
-def test_nothing_is_held_against_sawing_straight_through_where_metal_stops_that(
-    at_m: float, said: str, plain_net: float
-) -> None:
+def test_nothing_is_held_against_a_straight_way_that_metal_stops(at_m: float, said: str, plain_net: float) -> None:
     # Passes at 29, 26 11/16 and 24 3/8 in: the next would be at 22 1/16 in.
     height_m = at_m * 0.0254
     metal = Mark(id="metal 1", kind="metal", x_m=1.2, y_m=0.3, z_m=height_m, radius_m=0.01, depth_m=0.05)
