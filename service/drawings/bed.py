@@ -20,7 +20,7 @@ WIDTH = 340.0
 _FAR = 1e3
 _LABEL_APART = 15.0
 _BUNK_M = 0.05
-_HALF_LETTER = 4.6
+_HALF_LETTER = 5.4
 """Half as wide as a letter of the title, about."""
 
 

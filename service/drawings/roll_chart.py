@@ -3,12 +3,10 @@
 from optimizer.documents.plan import PlanDocument
 from service.drawings.svg import Drawing
 from service.words.measures import Measures
-from service.words.turn_words import LOOKING, turn_in_full, turn_words
+from service.words.turn_words import LOOKING, turn_in_full
 
 WIDTH, HEIGHT = 340.0, 226.0
 _LEFT, _RIGHT, _TOP, _FLOOR = 52.0, 328.0, 34.0, 172.0
-_HALF_LETTER = 4.6
-"""Half as wide as a letter of the title, about."""
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -61,9 +59,8 @@ def roll_chart(document: PlanDocument, measures: Measures) -> str:
         drawing.shape("circle", "other", cx=min(max(x, _LEFT + 6.0), _RIGHT - 6.0), cy=y, r=6.0, stroke_width=2.5)
     x, y = place(_either_side(best.roll_deg), best.net)
     drawing.shape("circle", "best", cx=x, cy=y, r=8.0, stroke_width=2.0)
-    words = f"{measures.money(best.net)}: {turn_words(best.roll_deg)}"
-    half = _HALF_LETTER * len(words)
-    drawing.text((min(max(x, half), WIDTH - half), _TOP - 16.0), words, size=15, text_anchor="middle", font_weight=700)
+    anchor = "start" if x < 90.0 else "end" if x > _RIGHT - 90.0 else "middle"
+    drawing.text((x, _TOP - 16.0), measures.money(best.net), size=15, text_anchor=anchor, font_weight=700)
     return drawing.svg(WIDTH, HEIGHT)
 
 

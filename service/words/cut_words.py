@@ -9,7 +9,8 @@ from service.words.slab_words import may_be_sold, numbered
 
 FLIP_WORDS = "half a turn onto its last sawn face; heights now from there"
 WEIGHT_WORDS = "Weight is the average for the species; plan your lifting on the second figure (25% more)."
-ROUND_TOP, LAST_PIECE, NO_SALE = "round top", "last piece on the bed", "no sale (too narrow or too short)"
+ROUND_TOP, LAST_PIECE, NO_SALE = "round top", "last piece on the bed", "no sale"
+NO_SALE_WORDS = "No sale: too narrow, too short, or no thickness that your buyers take."
 NOTHING, NEXT_TO_NOTHING = "nothing", "next to nothing"
 LEAST_FACE_M = 0.3
 """A first face shorter than this tells nothing."""
@@ -80,6 +81,11 @@ def _offcuts(plan: Plan, where: str) -> list[Piece]:
     return [Piece("offcut", name, None, offcut.mass_kg) for offcut in plan.offcuts if offcut.where == where]
 
 
+def no_sale_words(plan: Plan) -> str:
+    """Say why a piece is not sold; nothing where all are."""
+    return NO_SALE_WORDS if plan.waste else ""
+
+
 def last_slabs_words(plan: Plan) -> str:
     """Say which slabs lie on the bunks at the end, after a flip; nothing where none does."""
     left = [slab.id for slab in plan.slabs if slab.flipped and slab.lower_face_m == 0.0]
@@ -114,6 +120,8 @@ def first_face(plan: Plan, measures: Measures) -> FirstFace | None:
     widths, lengths = (face.max_width_m_p10, face.max_width_m_p90), (face.length_m_p10, face.length_m_p90)
     if widths[0] is None or widths[1] is None or lengths[0] is None or lengths[1] is None:
         return FirstFace(size, "More than a tenth off")
-    wide = f"{measures.width(widths[0])} to {measures.width(widths[1])} {measures.reading_unit} wide"
-    long = f"{measures.slab_length(lengths[0])} to {measures.slab_length(lengths[1])} long"
-    return FirstFace(size, f"Outside {wide} or {long}")
+    wide, long = f"{measures.width(widths[1])} {measures.reading_unit} wide", measures.slab_length(lengths[1])
+    if lengths[0] < LEAST_FACE_M:
+        return FirstFace(size, f"Over {wide} or {long} long")
+    least = measures.slab_length(lengths[0])
+    return FirstFace(size, f"Outside {measures.width(widths[0])} to {wide} or {least} to {long} long")

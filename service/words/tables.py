@@ -16,6 +16,7 @@ from service.words.cut_words import (
     last_slabs_words,
     left_on_bed,
     lines_of,
+    no_sale_words,
     scale_words,
 )
 from service.words.doubt_words import (
@@ -295,7 +296,7 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
         ("Buck   ", f"at {places} from the butt; keep the {piece_kept(document, plan)}" if places else ""),
         ("Roll   ", turn_in_full(plan.roll_deg)),
         ("Shims  ", "; ".join(shims_words(document, plan, measures)) or "none"),
-        ("Pith   ", f"height off the bunks: {pith_words(plan, measures)}" if plan.hearts else ""),
+        ("Pith   ", f"{pith_words(plan, measures)} off the bunks" if plan.hearts else ""),
         *(("Metal  ", text) for text in metal_words(plan, document.log, measures)),
         ("Check  ", _check_words(plan, measures)),
         ("Blade  ", scale_words(measures)),
@@ -304,7 +305,11 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
         if text:
             lines += paragraph(text, first=f"  {first}")
     lines += ["", *_cut_table(plan, measures)]
-    for text in (WEIGHT_WORDS, numbers_said(plan), last_slabs_words(plan), inside_words(plan, document, measures)):
+    told_below = (
+        WEIGHT_WORDS, no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
+        inside_words(plan, document, measures),
+    )  # fmt: skip
+    for text in told_below:
         if text:
             lines += paragraph(text, first="  ")
     return [*lines, "", *sums(sum_rows(plan, document.log, measures))]

@@ -79,7 +79,7 @@ def test_each_pass_shows_its_reading_and_what_comes_off() -> None:
     ]
     assert rows[3][:2] == ["2b", "12/4"]
     assert rows[0][4:] == ["110/138"]
-    assert " ".join(rows[4]) == "no sale (too narrow or too short) 20/25"
+    assert " ".join(rows[4]) == "no sale 20/25"
     assert " ".join(rows[5]) == "last piece on the bed 88/110"
 
 
@@ -208,6 +208,15 @@ def test_a_first_pass_that_opens_nothing_is_not_offered_as_a_check() -> None:
     face = a_plan().first_face.model_copy(update={"length_m": 0.01})
 
     assert "cut 1 opens no face" in text_of(a_document(plans=(a_plan(first_face=face),)))
+
+
+def test_a_first_face_that_may_be_next_to_nothing_is_checked_for_being_too_large_alone() -> None:
+    face = a_plan().first_face.model_copy(
+        update={"max_width_m_p10": 0.01, "max_width_m_p90": 0.5, "length_m_p10": 0.1, "length_m_p90": 2.5}
+    )
+    text = " ".join(text_of(a_document(plans=(a_plan(first_face=face),))).split())
+
+    assert "17 1/2 in x 7 ft 2 in. Over 19 1/2 in wide or 8 ft 2 in long? Stop" in text
 
 
 def test_pieces_too_light_to_show_are_left_out() -> None:
