@@ -246,7 +246,7 @@ def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, pl
     assert "<dd>40% of the time" in text
     assert "average net" in text
     assert "the surface: 75%" in text
-    folded = text.partition("how it was found</h2></summary>")[2].partition("</details>")[0]
+    folded = text.partition("how it was found</h2></summary>")[2].partition("Change it yourself")[0]
     assert f"If the log is exactly as measured, plan 1 nets ${best.net:,.0f}." in folded
     assert (
         "We checked: if the log is exactly as measured, no setup could beat the best one for it by more than 2%"
