@@ -63,9 +63,19 @@ def price_own_way(read: LogRead, mill: Mill, prices: PriceBook, way: Way, *, run
 
 
 def text_of(
-    document: PlanDocument, read: LogRead, units: Units, *, mill_from: str, prices_from: str, show_all: bool
+    document: PlanDocument,
+    read: LogRead,
+    units: Units,
+    *,
+    mill_from: str,
+    prices_from: str,
+    show_all: bool,
+    verbose: bool = False,
 ) -> str:
-    """Return a plan as the command line prints it. mill_from, prices_from : in words, where they came from."""
+    """Return a plan as the command line prints it.
+
+    mill_from, prices_from : in words, where they came from. show_all, verbose : as of plan_text.
+    """
     assumed = Assumed(
         mill=mill_from,
         prices=prices_from,
@@ -74,4 +84,4 @@ def text_of(
         end_trim=read.end_trim_from,
     )
     title = "Plan 1" if document.kind == "searched" else own_way_name(document.made)
-    return plan_text(document, assumed, units, show_all=show_all, title=title)
+    return plan_text(document, assumed, units, show_all=show_all, verbose=verbose, title=title)

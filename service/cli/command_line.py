@@ -73,6 +73,7 @@ JsonOption = Annotated[
     str | None, typer.Option("--json", metavar="FILE", help="Write the plan document too; - prints it alone.")
 ]
 AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full, and the plain way.")]
+VerboseOption = Annotated[bool, typer.Option("--verbose", help="Show how the plans were found, too.")]
 LaysOption = Annotated[int | None, typer.Option(min=1, max=1_000_000, help="Stop after so many lays.")]
 DoubtOption = Annotated[
     str,
@@ -121,6 +122,7 @@ def demo(
     units: UnitsOption = Units.IMPERIAL,
     json: JsonOption = None,
     show_all: AllOption = False,
+    verbose: VerboseOption = False,
     doubt: DoubtOption = "on",
     lays: LaysOption = None,
     workers: WorkersOption = None,
@@ -128,7 +130,7 @@ def demo(
     """Plan an invented log, on an invented mill, at invented prices."""
     commands = _commands()
     commands.demo(
-        commands.Shown(units, json, show_all),
+        commands.Shown(units, json, show_all, verbose),
         commands.read_given(commands.Effort, lays=lays, doubt=doubt),
         workers,
     )
@@ -167,6 +169,7 @@ def plan(
     workers: WorkersOption = None,
     json: JsonOption = None,
     show_all: AllOption = False,
+    verbose: VerboseOption = False,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
     """Plan how to lay and saw a log, and what it is worth."""
@@ -176,7 +179,7 @@ def plan(
     commands.plan(
         log,
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
-        commands.Shown(units, json, show_all),
+        commands.Shown(units, json, show_all, verbose),
         commands.read_given(
             commands.Effort, lays=lays, seconds=seconds, gap=commands.gap_of_text(gap), seed=seed, doubt=doubt
         ),
@@ -224,6 +227,7 @@ def price(
     marks: Annotated[Path | None, typer.Option(metavar="FILE", help="Marks on the log.")] = None,
     doubt: DoubtOption = "on",
     json: JsonOption = None,
+    verbose: VerboseOption = False,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
     """Price your own way to lay and saw a log, or plan on from passes already made."""
@@ -233,7 +237,7 @@ def price(
     commands.price(
         log,
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
-        commands.Shown(units, json, show_all=False),
+        commands.Shown(units, json, show_all=False, verbose=verbose),
         commands.read_given(
             commands.Way,
             roll_deg=roll,

@@ -74,11 +74,12 @@ STDOUT = "-"
 
 @dataclass(frozen=True)
 class Shown:
-    """How to show a plan. json : a file for the document, or "-" for it alone on stdout."""
+    """How to show a plan. json : a file for the document, or "-" for it alone on stdout. verbose : how it was found."""
 
     units: Units
     json: str | None
     show_all: bool
+    verbose: bool = False
 
 
 def exit_code(error: Exception) -> int | None:
@@ -161,8 +162,9 @@ def _show(document: PlanDocument, shown: Shown, read: LogRead, mill_at: Settled,
         except InputError as error:
             not_written = error  # told once the plan is printed, which is not to be lost
     text = text_of(
-        document, read, shown.units, mill_from=_where(mill_at), prices_from=_where(prices_at), show_all=shown.show_all
-    )
+        document, read, shown.units, mill_from=_where(mill_at), prices_from=_where(prices_at), show_all=shown.show_all,
+        verbose=shown.verbose,
+    )  # fmt: skip
     typer.echo(text, nl=False)
     if not_written is not None:
         raise not_written

@@ -19,8 +19,8 @@ from service.typed.errors import InputError
 from service.typed.mark_sheet import MarkTyped
 from service.typed.way import own_way_name
 from service.web.api_parts import LogId, MarkId, OwnDesk
-from service.words.doubt_text import worth
 from service.words.measures import measures_in, turn_deg
+from service.words.money_words import worth
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)

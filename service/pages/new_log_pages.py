@@ -17,8 +17,8 @@ from service.store.uploads import check_length, receiving
 from service.typed.errors import InputError
 from service.typed.log_sheet import LogSheetTyped
 from service.web.api_parts import OwnDesk
-from service.words.doubt_text import worth
 from service.words.measures import measures_in
+from service.words.money_words import worth
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)

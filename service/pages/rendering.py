@@ -1,6 +1,5 @@
 """From templates to responses, and what every page knows: the units, the words, and how errors look."""
 
-import re
 from collections.abc import Callable, Coroutine
 from functools import lru_cache
 from pathlib import Path
@@ -23,10 +22,12 @@ from service.pages.boxes import PAGE
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
 from service.typed.errors import InputError
+from service.words.layout import unbroken
 from service.words.measures import measures_in
 from service.words.messages import fields_named, said
 from service.words.quantities import in_units
 from service.words.units import Units
+from service.words.wood_names import wood_said
 
 UNITS_COOKIE = "units"
 _FOLDER = Path(__file__).parent / "templates"
@@ -49,19 +50,6 @@ def _environment() -> Environment:
     environment.filters["wood"] = wood_said
     environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
     return environment
-
-
-def wood_said(name: str) -> str:
-    """Return a wood's name in the order that people say it in: sugar maple."""
-    return " ".join(reversed(name.split(", ")))
-
-
-_WITHIN_A_MEASURE = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m|lb|kg|deg)\b)|(?<=\dft) (?=\d)|(?<=\d ft) (?=\d)")
-
-
-def unbroken(text: str) -> str:
-    """Return a text whose measures stay on one line: no unit or fraction stands alone at the start of the next."""
-    return _WITHIN_A_MEASURE.sub("\u00a0", text)
 
 
 def units_of(request: Request) -> Units:

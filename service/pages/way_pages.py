@@ -18,9 +18,10 @@ from service.pages.boxes import PAGE
 from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
 from service.pages.plan_pages import cut_list_page
-from service.pages.plan_view import shim_at, way_of
+from service.pages.plan_view import way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.web.api_parts import LogId, OwnDesk, PlanId
+from service.words.lay_words import shim_at
 from service.words.measures import measures_in
 from service.words.units import Units
 

@@ -66,7 +66,7 @@ def own_way_name(made: int | None) -> str:
     """Return what to call a way of one's own. made : how many of its passes are sawn, where the rest was planned."""
     if not made:
         return "Your way"
-    return f"The rest planned again after {'1 pass' if made == 1 else f'{made} passes'}"
+    return f"The rest planned again after {'1 cut' if made == 1 else f'{made} cuts'}"
 
 
 def _length_m(field: str, text: str, units: Units) -> float:

@@ -64,7 +64,7 @@ def test_a_plan_is_told_as_the_command_line_prints_it(client, ended, log_id, cap
     assert told == typed.partition("\nPlan 1: ")[2]
     assert max(map(len, answer.text.splitlines())) <= 80
     assert f"{1000.0 * document['plans'][0]['passes'][0]['blade_height_m']:.0f}" in metric.text
-    assert "The plain way: net" in metric.text
+    assert "Straight through: net" in metric.text
     assert " lb" not in metric.text.partition("Cautions")[0]
     assert client.get(f"/api/plans/{plan_id}/text", headers=tag).status_code == 304
     assert client.get(f"/api/plans/{plan_id}/text", params={"units": "metric"}, headers=tag).status_code == 200

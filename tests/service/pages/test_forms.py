@@ -447,7 +447,7 @@ def test_a_cut_list_of_the_rest_has_its_made_passes_ticked(client: Pages, log_id
 
     ticked = re.findall(r'data-tick="(pass-\d+|roll)" checked', text)
     assert ticked == ["roll", "pass-1", "pass-2"]
-    assert "Passes 1 to 2 are sawn already." in text
+    assert "Cuts 1 to 2 are made already." in text
     assert "Measure the face" not in text
     assert " checked" not in plain
 
@@ -498,7 +498,7 @@ def test_the_rest_is_planned_on_the_plans_own_mill_and_prices(
     cut = planned.document.plans[0].passes[0]
     assert asked["request"]["heights"] == measures_in(Units.IMPERIAL, "USD", own).reading(cut.blade_height_m)
     for page in pages:
-        assert ("on the mill The plan's mill as it was then" in page) is (kept != "as it was")
+        assert ("uses the mill The plan's mill as it was then" in page) is (kept != "as it was")
         assert ("at the prices The plan's prices as they were then" in page) is (kept != "as it was")
 
 

@@ -16,9 +16,10 @@ from scans.messages import Note, mass, short_length
 from service.contract import job_state
 from service.contract.documents import ErrorShown, PlanRequest, WayRequest
 from service.pages import plan_view
-from service.pages.plan_view import chance_said
 from service.pages.rendering import unbroken
 from service.pages.words import WORDS
+from service.words.doubt_words import best_pick
+from service.words.lay_words import metal_words
 from service.words.measures import measures_in
 from service.words.proven import bound_said, percent_more
 from service.words.units import Units
@@ -122,11 +123,12 @@ def test_ids_are_not_given_twice(page: str) -> None:
 
 TERMS = {
     r"roll\b": {"roll"}, r"shims?\b": {"shim"}, r"bunks?\b": {"bunk"}, r"kerf\b": {"kerf"}, r"pass(es)?\b": {"pass"},
-    r"slabs?\b": {"slab"}, r"offcuts?\b": {"offcut"}, r"waste\b": {"waste"}, r"flip\b": {"flip"},
-    r"hearts?\b": {"heart", "hearts-level"}, r"pith\b": {"pith"}, r"feather\b": {"feather"}, r"fork(ed)?\b": {"fork"},
+    r"slabs?\b": {"slab"}, r"round top\b": {"offcut"}, r"no sale\b": {"waste"}, r"(cut 1|\d cuts)\b": {"pass"},
+    r"flip\b": {"flip"}, r"hearts?\b": {"heart"}, r"pith level\b": {"hearts-level"},
+    r"pith\b(?! level)": {"pith", "heart"}, r"crotch figure\b": {"feather"}, r"fork(ed)?\b": {"fork"},
     r"girth\b": {"girth"}, r"(?<!\d )(4|5|6|8|10|12|16)/4\b": {"quarters"}, r"net\b": {"net"},
-    r"board f(oo|ee)t\b": {"board-foot"},
-    r"first face\b": {"first-face"}, r"plain way\b": {"plain-way"}, r"likely\b": {"doubt"}, r"lift as\b": {"lift-mass"},
+    r"board f(oo|ee)t\b": {"board-foot"}, r"first face\b": {"first-face"},
+    r"(?<!it )straight through\b": {"plain-way"}, r"4 times out of 5\b": {"doubt"}, r"lift at\b": {"lift-mass"},
     r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"marks?\b": {"mark"},
 }  # fmt: skip
 """Words of the trade as they stand on pages, and the explanations of which one must be at hand there."""
@@ -162,9 +164,13 @@ def test_a_way_and_its_cut_list_say_how_high_metal_lies(client: Pages, plan_id: 
     document = planned.document
     (_, corners), *_ = metal_on_bed(document.log, document.plans[0], flipped=False)
     measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
-    says = f"{measures.short(corners[:, 2].min())} to {measures.short(corners[:, 2].max())}, above the bunks"
-    assert says in client.get(f"/plans/{plan_id}/1").text
-    assert f"metal 1: {says}.</b>" in client.get(f"/plans/{plan_id}/1/cut-list").text
+    (says,) = metal_words(document.plans[0], document.log, measures)
+    sits = (
+        f"metal 1 sits {measures.short(corners[:, 2].min())} to {measures.short(corners[:, 2].max())} above the bunks"
+    )
+    assert says.startswith(sits)
+    assert unbroken(says) in client.get(f"/plans/{plan_id}/1").text
+    assert f"{unbroken(says)}.</b>" in client.get(f"/plans/{plan_id}/1/cut-list").text
 
 
 def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str, planned: Planned) -> None:
@@ -172,7 +178,7 @@ def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str
     text = client.get(f"/plans/{plan_id}").text
     assert f'<h1 class="big">${document.plans[0].net:,.0f}</h1>' in text
     assert text.count('class="card way') == len(document.plans) + (document.hearts_level is not None) + 1
-    assert "likely from" not in text  # until doubt is weighed
+    assert "4 times out of 5" not in text  # until doubt is weighed
 
 
 def test_the_best_way_stands_open_with_its_slider_and_the_others_are_folded(
@@ -237,13 +243,19 @@ def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, pl
         }
     )
     text = client.get(f"/plans/{keep_plan(client, log_id, told)}").text
-    assert "likely from $1,000 to $5,000" in text
+    assert "4 times out of 5</dfn>" in text
+    assert ": $1,000 to $5,000</div>" in text
     assert '<h1 class="big">$2,222</h1>' in text
-    assert "on 40 of 100 logs that this may be" in text
-    assert "net in the mean" in text
-    assert f"${best.net:,.0f} on the log exactly as given" in text
-    assert "the surface: 75 %" in text
-    assert "On the log exactly as given, no lay can be more than 2 % better than the best found for it" in text
+    assert "<dd>40% of the time" in text
+    assert "average net" in text
+    assert "the surface: 75%" in text
+    folded = text.partition("how it was found</h2></summary>")[2].partition("Change it yourself")[0]
+    assert f"If the log is exactly as measured, plan 1 nets ${best.net:,.0f}." in folded
+    assert (
+        "We checked: if the log is exactly as measured, no setup could beat the best one for it by more than 2%"
+        in folded
+    )
+    assert "Averages are over 9 versions of your log." in folded
 
 
 @pytest.mark.parametrize(
@@ -257,9 +269,9 @@ def test_how_much_more_is_possible_is_never_too_little(gap: float, percent: str)
 @pytest.mark.parametrize(
     ("upper", "says"),
     [
-        (1.0, "No lay can be better: this is proven."),
-        (1.004, "No lay can be more than 0.4 % better: this is proven."),
-        (1.0501, "No lay can be more than 6 % better: this is proven."),
+        (1.0, "We checked: no setup could beat this."),
+        (1.004, "We checked: no setup could beat this by more than 0.4%."),
+        (1.0501, "We checked: no setup could beat this by more than 6%."),
     ],
 )
 def test_a_proven_bound_is_told_of_the_best_net(planned: Planned, upper: float, says: str) -> None:
@@ -286,19 +298,19 @@ def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -
         for rank, roll_deg, chance in ((1, 358.0, 0.39), (2, 4.0, 0.125), (3, 150.0, 0.19), (4, 10.0, 0.1))
     )
     document = planned.document.model_copy(update={"plans": plans})
-    said = [chance_said(document, plan) for plan in plans]
+    said = [best_pick(document, plan) for plan in plans]
     assert said == [
-        "on 39 of 100 logs that this may be. With plans 2 and 4, which lie much like it: on 62",
-        "on 12 of 100 logs that this may be. With plans 1 and 4, which lie much like it: on 62",
-        "on 19 of 100 logs that this may be",
-        "on 10 of 100 logs that this may be. With plans 1 and 2, which lie much like it: on 62",
+        "39% of the time; with plans 2 and 4, nearly the same setup, 62%",
+        "12% of the time; with plans 1 and 4, nearly the same setup, 62%",
+        "19% of the time",
+        "10% of the time; with plans 1 and 2, nearly the same setup, 62%",
     ]
-    assert chance_said(document, first) == ""
+    assert best_pick(document, first) == ""
 
 
 @pytest.mark.parametrize(
     ("made", "called"),
-    [(None, "Your way"), (1, "The rest planned again after 1 pass"), (2, "The rest planned again after 2 passes")],
+    [(None, "Your way"), (1, "The rest planned again after 1 cut"), (2, "The rest planned again after 2 cuts")],
 )
 def test_the_rest_planned_again_is_called_so(
     client: Pages, planned: Planned, log_id: str, made: int | None, called: str
@@ -350,7 +362,7 @@ def test_a_plain_way_that_metal_stops_before_a_slab_says_so(client: Pages, plann
     plan_id = keep_plan(client, log_id, document.model_copy(update={"plain_way": stopped}))
     text = client.get(f"/plans/{plan_id}/plain").text
     assert "The metal that you marked stops it before there is a slab." in text
-    assert "The plain way stops at the metal after 2 passes." in text
+    assert "Can&#39;t compare with sawing it as it lies: the metal stops that after 2 cuts." in text
     bare = document.plans[0].model_copy(update={"slabs": ()})
     plan_id = keep_plan(client, log_id, document.model_copy(update={"plans": (bare,)}))
     assert "Sawn this way the log gives no slab that your buyers take." in client.get(f"/plans/{plan_id}/1").text
@@ -362,9 +374,9 @@ def test_a_gap_in_the_line_of_rolls_is_explained_where_there_is_one(
 ) -> None:
     rolls = (*planned.document.value_by_roll, NetAtRoll(roll_deg=181.5, net=net))
     plan_id = keep_plan(client, log_id, planned.document.model_copy(update={"value_by_roll": rolls}))
-    assert ("Where it is broken, your mill cannot take the log so" in client.get(f"/plans/{plan_id}").text) is (
-        net is None
-    )
+    assert (
+        "Where the line is broken, your mill can't take the log that way" in client.get(f"/plans/{plan_id}").text
+    ) is (net is None)
 
 
 @pytest.mark.parametrize(("stopped_by", "ended"), [("time", True), ("cancelled", True), ("lays", False)])
@@ -376,7 +388,7 @@ def test_a_search_that_was_ended_does_not_blame_the_mill_for_rolls_not_looked_at
     changed = planned.document.model_copy(update={"value_by_roll": rolls, "work": work})
     text = client.get(f"/plans/{keep_plan(client, log_id, changed)}").text
 
-    assert "Where it is broken, your mill cannot take the log so" in text
+    assert "Where the line is broken, your mill can't take the log that way" in text
     assert ("or the search ended before it looked there" in text) is ended
 
 
@@ -397,7 +409,7 @@ def test_notes_of_reading_are_folded_and_what_bears_on_the_plan_is_not(client: P
         folded = text.partition("<summary>2 notes on the log</summary>")[2].partition("</details>")[0]
         assert [note for note in (*ordinary, LITTLE_SEEN, found) if note in folded] == list(ordinary)
         told = re.findall(r'<p class="note">(.*?)</p>', text)
-        assert [note for note in told if "This is planned" not in note][:2] == [LITTLE_SEEN, found]
+        assert [note for note in told if "This plan uses" not in note][:2] == [LITTLE_SEEN, found]
 
 
 def test_the_cut_list_has_a_line_for_each_pass(client: Pages, plan_id: str, planned: Planned) -> None:
@@ -429,7 +441,7 @@ def test_metric_is_read_where_it_is_chosen(client: Pages, plan_id: str) -> None:
     assert (chosen.status_code, chosen.headers["location"]) == (303, "/mills")
     try:
         text = client.get(f"/plans/{plan_id}/1/cut-list").text
-        assert "Blade heights in millimetres" in text
+        assert ", in millimeters." in text
         assert " kg" in text
         assert " lb" not in text
     finally:
