@@ -199,7 +199,7 @@ SHEET_ERRORS = [
     ({"section.0.at_m": ""}, "section.0.at_m"),
     ({"species": "plastic"}, "species"),
     ({"section.1.at_m": "far"}, "section.1.at_m"),
-    ({"mark.0.kind": "metal", "mark.0.at_m": "3 ft"}, "mark.0"),
+    ({"mark.0.kind": "metal", "mark.0.at_m": "3 ft"}, "mark.0.radius_m"),
 ]
 
 
