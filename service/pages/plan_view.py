@@ -73,6 +73,12 @@ def notes_of(document: PlanDocument, of_reading: Collection[str]) -> Notes:
     return Notes(tuple(note for note in document.warnings if note not in folded), folded)
 
 
+def notes_of_reading(of_reading: Sequence[str]) -> Notes:
+    """Part what doubts any plan of a log from what reading it found ordinary."""
+    said = tuple(note for note in of_reading if _DOUBTED in note)
+    return Notes(said, tuple(note for note in of_reading if note not in said))
+
+
 _DOUBTED = "the plan"
 """In notes of reading, which know no plan yet, it stands where the log is not what it should be for one."""
 

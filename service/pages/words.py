@@ -24,7 +24,7 @@ butt-end = butt end
 stem = trunk
     The main part of the log, below the crotch if it has one.
 roll = roll
-    How far you turn the log on the bed, from how it lay when you measured it. Clockwise and counterclockwise are as
+    How far you turn the log on the bed, from how it was lying when you measured it. Clockwise and counterclockwise are as
     you see it looking at the butt.
 tilt = tilt
     How far the log slopes along the bed when one end sits on shims.
@@ -52,7 +52,7 @@ waste = no sale
 offcut = cut-off
     The round piece above the first face, and the last piece left on the bed.
 flip = flip
-    Turning the half-sawn log over onto its last sawn face. You read the blade heights anew after it.
+    Turning the half-sawn log over onto its last sawn face. The blade heights start again from the top after it.
 green = saw thickness (green)
     How thick you saw the slab, wet. It shrinks as it dries and loses more when you flatten it.
 quarters = quarters
@@ -130,8 +130,8 @@ bow = sweep
 seen = seen and guessed
     Seen is the part of the surface that the scan saw. Guessed is the part that was worked out from it.
 clock = degrees around the log
-    An angle looking at the butt: 0 is straight up, 90 is right, 180 is down, 270 is left. Up is as the log lay when
-    you measured it.
+    An angle looking at the butt: 0 is straight up, 90 is right, 180 is down, 270 is left. Up is as the log was
+    lying when you measured it.
 """
 """A word a block: the word of code and documents, what a user reads, and below them what it means."""
 

@@ -64,7 +64,9 @@ def restore(settings: Settings, backup: Path, *, replace: bool) -> str:
         lock.release()
     lines = [f"Restored {made.logs} logs and {count} files into {folder}, as they were on {made.made_at}."]
     if trash is not None:
-        lines.append(f"What was there before is now in {trash}. Delete that folder once you are sure you don't need it.")
+        lines.append(
+            f"What was there before is now in {trash}. Delete that folder once you are sure you don't need it."
+        )
     if lost := len(made.missing) + len(made.damaged):
         lines.append(f"WARNING {lost} files that logs need were lost or damaged before the backup. Upload those again.")
     return "\n".join(lines)

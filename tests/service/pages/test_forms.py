@@ -221,7 +221,7 @@ def test_a_good_sheet_becomes_a_log(client: Pages) -> None:
     added = client.post("/logs/sheet", data=GOOD_SHEET, follow_redirects=False)
     assert added.status_code == 303
     shown = client.get(added.headers["location"])
-    assert "Making a log of it" in shown.text
+    assert "Reading the log" in shown.text
     assert 'http-equiv="refresh"' in shown.text
 
 
@@ -257,9 +257,9 @@ def test_a_mark_that_is_wrong_says_so_in_its_form(client: Pages, planned: Planne
     assert found.status_code == 422
     form = found.text.partition('id="mark-form"')[2].partition("</form>")[0]
     alert = form.partition('role="alert"')[2].partition("</div>")[0]
-    assert '<a href="#mark-depth_m">Say how deep it goes</a>' in alert
+    assert '<a href="#mark-depth_m">Write how deep it goes</a>' in alert
     assert 'id="mark-depth_m"' in form
-    assert wrongs(form) == ["Say how deep it goes"]
+    assert wrongs(form) == ["Write how deep it goes"]
     assert 'id="mark-at_m" name="at_m" value="3 ft"' in form
 
 
@@ -520,11 +520,11 @@ def test_a_way_that_begins_with_a_plan_is_priced_on_its_mill_though_it_is_kept_n
     other = client.post(f"/logs/{action}", data={**typed, "mill_id": chosen.id}, follow_redirects=False)
 
     for text in (page, refused.text):
-        assert '<option value="" selected>A mill that is gone, as the plan has it</option>' in text
+        assert '<option value="" selected>A mill that is gone, as in the plan</option>' in text
         assert html.unescape(text).count(f'"/logs/{log_id}/way?plan={plan_id}&which=1"') == 2  # sent to, and units
     assert Mill.model_validate(asked["mill"]) == own
     assert Mill.model_validate(store.job_request(other.headers["location"][-32:])["mill"]) == chosen.mill
-    assert "as the plan has it" not in client.get(f"/logs/{log_id}/way").text
+    assert "as in the plan" not in client.get(f"/logs/{log_id}/way").text
 
 
 @pytest.mark.parametrize(

@@ -273,7 +273,7 @@ def test_a_search_says_how_much_more_is_possible(client: Pages, log_id: str) -> 
     text = client.get(f"/jobs/{job.id}").text
     at.cancel_job(desk, job.id)
     assert "data-best>$1,240</p>" in text
-    assert "at most 9 % more is possible" in text
+    assert "at most 9% more is possible" in text
 
 
 def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -> None:
@@ -492,7 +492,7 @@ def test_an_address_that_nobody_knows_is_a_page_for_who_looks_for_one(client: Pa
     not_so = client.get("/check/way", headers=looked_for)
     assert (lost.status_code, not_so.status_code) == (404, 405)
     assert "There is no such page." in lost.text
-    assert "To the yard" in not_so.text
+    assert "Go to your yard" in not_so.text
     assert not_so.headers["allow"] == "POST"
     for programs in (client.get("/nowhere"), client.get("/api/nowhere", headers=looked_for)):
         assert programs.status_code == 404

@@ -1,4 +1,7 @@
-"""The words that users read: docs/words.md says what the pages explain, as `python tests/service/pages/test_words_written.py` writes it."""
+"""The words that users read: docs/words.md says what the pages explain.
+
+`python tests/service/pages/test_words_written.py > docs/words.md` writes it.
+"""
 
 import re
 import sys
