@@ -21,7 +21,7 @@ MILL = Asked(
         Field("max_shim_m", "Highest shim", hint="100|4 in", word="shim"),
         Field("metal_keep_out_m", "Stay this far from metal", hint="50|2 in", word="keep-out"),
         Field("can_flip", "I can turn the half-sawn log over", "flag", word="flip"),
-        Field("slabs_stay_on", "Slabs stay on the log until the last pass", "flag", word="pass"),
+        Field("slabs_stay_on", "Slabs stay on the log until the last pass", "flag", word="slab"),
         Field("pace.sawing_rate_m2_per_min", "Wood sawn in a minute", "area-rate", hint="0.5|5.4"),
         Field("pace.feed_max_m_per_min", "Fastest feed", "speed", hint="3|10"),
         Field("pace.minutes_per_pass", "Minutes to set each pass", "number", hint="3", word="pass"),

@@ -24,8 +24,8 @@ butt-end = butt end
 stem = trunk
     The main part of the log, below the crotch if it has one.
 roll = roll
-    How far you turn the log on the bed, from how it was lying when you measured it. Clockwise and counterclockwise are as
-    you see it looking at the butt.
+    How far you turn the log on the bed, from how it was lying when you measured it. Clockwise and counterclockwise
+    are as you see it looking at the butt.
 tilt = tilt
     How far the log slopes along the bed when one end sits on shims.
 lay = setup
