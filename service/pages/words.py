@@ -34,23 +34,23 @@ stretch = part on the bed
     The part of a long log that goes on the bed. You buck the log on each side of it first.
 buck = buck
     To cut a log across, to length, before it goes on the bed.
-pass = pass
-    One trip of the blade through the log: one cut.
+pass = cut
+    One trip of the blade through the log: one pass.
 reach = reach
-    How far across the log the blade spans in a pass, bark and gaps included.
+    How far across the log the blade spans in a cut, bark and gaps included.
 first-face = first face
-    The flat face that the first pass opens. Measure it: if it comes out as planned, the log is what you measured.
+    The flat face that the first cut opens. Measure it: if it comes out as planned, the log is what you measured.
 blade-at = blade at
-    What your mill's height scale reads when the blade is set for the pass.
+    What your mill's height scale reads when the blade is set for the cut.
 layer = layer
-    The wood between two passes. A slab has the number of its layer.
+    The wood between two cuts. A slab has the number of its layer.
 slab = slab
     The part of a layer that is wide and long enough for your buyers, cut to its length.
 waste = no sale
     The part of a layer that is too narrow or too short for your buyers. It may still make a slab if the log is bigger
     than you measured.
-offcut = cut-off
-    The round piece above the first face, and the last piece left on the bed.
+offcut = round top
+    The round piece that the first cut takes off. What is left on the bed at the end is the last piece.
 flip = flip
     Turning the half-sawn log over onto its last sawn face. The blade heights start again from the top after it.
 green = saw thickness (green)
@@ -118,9 +118,8 @@ width-factor = width factor
 allowance = flattening allowance
     How much thickness flattening takes off, both faces together, once the slab is dry.
 doubt = doubt
-    How far off the numbers may be, because no scan, tape, or setup is exact.
-likely = likely
-    4 times out of 5 it should land in this range.
+    How far off the numbers may be, because no scan, tape, or setup is exact. 4 times out of 5 a number should land in
+    the range shown.
 possible-log = version of your log
     A log a little different from yours, but inside what you measured. Plans are priced on many of them.
 brings-most = best pick

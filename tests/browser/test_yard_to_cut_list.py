@@ -328,5 +328,5 @@ def test_a_cut_list_that_was_opened_is_read_without_a_signal(context: BrowserCon
     page.get_by_role("link", name="Plans").click()
     expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible()
     page.get_by_role("link", name="Yard").click()
-    expect(page.locator("main")).to_contain_text("net, on average")
+    expect(page.locator("main")).to_contain_text("as planned")
     context.set_offline(False)
