@@ -128,7 +128,7 @@ TERMS = {
     r"board f(oo|ee)t\b": {"board-foot"},
     r"first face\b": {"first-face"}, r"plain way\b": {"plain-way"}, r"likely\b": {"doubt"}, r"lift as\b": {"lift-mass"},
     r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"marks?\b": {"mark"},
-    r"crotch(es)?\b": {"fork", "feather"}, r"sweep\b(?! the)": {"bow"}, r"trunk\b": {"stem"},
+    r"crotch(es)?\b": {"fork", "feather"}, r"trunk\b": {"stem"},
 }  # fmt: skip
 """Words of the trade as they stand on pages, and the explanations of which one must be at hand there."""
 
