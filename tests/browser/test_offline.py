@@ -171,7 +171,7 @@ def test_a_form_that_the_service_had_is_not_said_to_be_unsent(opened, site):
 
     assert ("POST", "/logs/a/change") in site.asked
     assert "nothing was sent" not in said
-    assert said.count("not known whether") == 2
+    assert said.count("don't know whether") == 2
     assert is_typed(opened)
 
 
@@ -214,7 +214,7 @@ def test_what_finds_no_place_is_kept_and_named(opened, site):
     opened.get_by_role("alert").wait_for()
 
     said = opened.get_by_role("alert").inner_text()
-    assert "Not all that you typed could be put back" in said
+    assert "Some of what you typed could not be put back" in said
     assert "21 1/2" in said
     site.served["/logs/a"] = whole
     opened.reload()

@@ -138,7 +138,7 @@ async function putBack() {
     form.inert = false;
     missing = fill(form, values);
   }
-  const once = "The signal was lost while this was being sent. Check whether it is there before you send it again.";
+  const once = "The signal was lost, and we don't know whether this was sent. Check whether it is there before you send it again.";
   if (missing.length) {
     store({ ...sent, isOpen: true });
     tell(form, `${once} Some of what you typed could not be put back: ${missing.join("; ")}. Load the page again when you have a signal, or type it again.`);
