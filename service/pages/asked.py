@@ -101,7 +101,7 @@ SHEET = Asked(
         ),
         Field("mark.*.kind", "What is there", "choice", offers=(("", "Nothing"), *MARK_KINDS), needed=True),
         Field("mark.*.at_m", "Along the log", "long", hint="0.9 m|3 ft", needed=True),
-        Field("mark.*.toward_deg", "Where around the log, degrees", "number", hint="300", word="clock"),
+        Field("mark.*.toward_deg", "Around the log, degrees", "number", hint="300", word="clock"),
         Field("mark.*.radius_m", "Half its width", hint="25|1 in"),
         Field("mark.*.depth_m", "How deep", hint="100|4 in"),
         Field("mark.*.from_middle_m", "On an end: from the middle", hint="75|3 in"),
@@ -113,7 +113,7 @@ MARK = Asked(
     (
         Field("kind", "What is there", "choice", offers=MARK_KINDS, needed=True),
         Field("at_m", "Along the log, from the butt", "long", hint="0.9 m|3 ft"),
-        Field("toward_deg", "Where around the log, degrees", "number", hint="300", word="clock"),
+        Field("toward_deg", "Around the log, degrees", "number", hint="300", word="clock"),
         Field("radius_m", "Half its width", hint="25|1 in"),
         Field("depth_m", "How deep it goes", hint="100|4 in"),
         Field("from_middle_m", "On an end: from the middle", hint="75|3 in"),

@@ -76,7 +76,7 @@ def test_a_scan_becomes_a_cut_list(context: BrowserContext, data_folder: Path, s
     expect(page.get_by_role("heading", level=1)).to_have_text(f"{NASTY} {size[0]}")
 
     page.get_by_label("Along the log, from the butt").fill("3 ft")
-    page.get_by_label("Where around the log, degrees").fill("90")
+    page.get_by_label("Around the log, degrees").fill("90")
     page.get_by_label("Half its width").fill("1/2")
     page.get_by_role("button", name="Add the mark").click()
     expect(page.get_by_role("alert")).to_contain_text("What you typed is still here")
