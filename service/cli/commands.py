@@ -202,7 +202,7 @@ def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) ->
     body = read.log.wood if wood else read.log.outer
     write_whole(out, mesh_file(body, suffix, read.log.colours if body is read.log.outer else None))
     typer.echo(
-        solid_text(read.log.name, read.log.length_m, body.volume_m3, len(body.faces), writable(str(out)), units),
+        solid_text(read.log.name, read.log.length_m, body.volume_m3, writable(str(out)), units),
         nl=False,
     )
 
@@ -226,8 +226,9 @@ def init(folder: Path, *, force: bool, scan: bool = False) -> None:
         write_whole(folder / name, invented_scan() if name == SCAN_FILE else (SAMPLES / name).read_bytes())
         typer.echo(f"wrote {writable(str(folder / name))}")
     typer.echo(
-        f"Edit them; then: pithline plan {writable(str(folder / SHEET_FILE))}\n"
-        f"{MILL_FILE} and {PRICES_FILE} are looked for in the folder you are in, then in\n"
-        f"{users_folder()}, then the samples serve.\n"
-        "--mill FILE and --prices FILE name others."
+        "Write your own numbers into these files. Then run:\n"
+        f"  pithline plan {writable(str(folder / SHEET_FILE))}\n"
+        f"It takes {MILL_FILE} and {PRICES_FILE} from the folder you are in. If they are not there,\n"
+        f"it looks in {users_folder()}, and last it takes the samples.\n"
+        "To use other files, add --mill FILE and --prices FILE."
     )

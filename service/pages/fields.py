@@ -284,7 +284,8 @@ def _shown(question: Field, value: Any, units: Units) -> str:
         return shown.removesuffix(" in").removesuffix(" mm") if question.kind == "length" else shown
     if question.kind in _TO_SI:
         imperial, _, metric, _ = _TO_SI[question.kind]
-        return f"{value / (metric if units is Units.METRIC else imperial):.5g}"
+        told = value / (metric if units is Units.METRIC else imperial)
+        return f"{told:,.0f}" if told >= 100.0 else f"{told:.3g}"
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 

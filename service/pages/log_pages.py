@@ -13,6 +13,7 @@ from service.drawings.log_shape import clock_place, taped
 from service.pages.asked import MARK
 from service.pages.fields import Filled, checked, filled
 from service.pages.in_round import in_round
+from service.pages.plan_view import notes_of_reading
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.pages.shapes_kept import shape_kept
 from service.typed.errors import InputError
@@ -61,6 +62,7 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(worth(plan)) for plan in plans},
         names={plan.id: _called(desk, plan) for plan in plans},
         mills=desk.store.mills(), books=desk.store.price_books(), species=species_lines(),
+        notes=notes_of_reading(log.facts.warnings),
     )  # fmt: skip
 
 
@@ -139,29 +141,29 @@ def mark_of(typed: dict[str, str], units: Units) -> tuple[Filled, MarkTyped | Ma
             try:
                 document[axis] = float(document.get(axis, ""))
             except ValueError:
-                form.errors[""] = "tap the place again"
+                form.errors[""] = "Tap the place on the log again"
         for name in ("at_m", "toward_deg", "from_middle_m"):
             document.pop(name, None)
         return form, _sized(MarkPlaced, form, units)
     for axis in ("x_m", "y_m", "z_m"):
         document.pop(axis, None)
     if "at_m" not in document and "at_m" not in form.errors:
-        form.errors["at_m"] = "Say how far along the log it is, or tap the place on the log above"
+        form.errors["at_m"] = "Write how far along the log it is, or tap the place on the log above"
     if not {"toward_deg", "from_middle_m"} & {*document, *form.errors} and document.get("kind") != "pith":
-        form.errors["toward_deg"] = "Say where on the girth it is: 0 is up, 90 to the right seen from the butt"
+        form.errors["toward_deg"] = "Write where around the log it is: 0 is up, 90 is right, looking at the butt"
     return form, _sized(MarkTyped, form, units)
 
 
 def _sized(model: type[AnyMark], form: Filled, units: Units) -> AnyMark | None:
     """Return a mark that has the size that its kind needs; else None, with what is wrong noted at its field."""
     is_pith = form.document.get("kind") == "pith"
-    for name, what in (("radius_m", "how wide it is"), ("depth_m", "how deep it goes")):
+    for name, what in (("radius_m", "half its width"), ("depth_m", "how deep it goes")):
         if name in form.errors:
             continue
         if is_pith and name in form.document:
-            form.errors[name] = "Pith has none: leave it empty"
+            form.errors[name] = "Leave this empty for pith"
         elif not is_pith and name not in form.document:
-            form.errors[name] = f"Say {what}"
+            form.errors[name] = f"Write {what}"
     # What the model says of a size that is missing is said above, at its field.
     return None if form.errors else checked(model, MARK, form, units)
 

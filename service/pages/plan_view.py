@@ -35,8 +35,13 @@ class Notes:
 
 def notes_of(document: PlanDocument) -> Notes:
     """Part what bears on the plan from what says how the log was read."""
-    bear = tuple(note for note in document.warnings if note.bears_on_plan)
-    return Notes(bear, tuple(note for note in document.warnings if not note.bears_on_plan))
+    return notes_of_reading(document.warnings)
+
+
+def notes_of_reading(notes: Sequence[Note]) -> Notes:
+    """Part notes that bear on any plan of a log from those that say how it was read."""
+    bear = tuple(note for note in notes if note.bears_on_plan)
+    return Notes(bear, tuple(note for note in notes if not note.bears_on_plan))
 
 
 def no_longer_kept(document: PlanDocument, *, mill_is_kept: bool, prices_are_kept: bool) -> tuple[str, ...]:

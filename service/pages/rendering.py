@@ -128,11 +128,13 @@ class PageRoute(APIRoute):
                 if error.status_code < 400:
                     raise
                 shown = ErrorShown(
-                    status=error.status_code, message=str(error.detail), what_to_do="Go back to the yard."
+                    status=error.status_code, message=str(error.detail), what_to_do="Go back to your yard."
                 )
             except RequestValidationError:
                 shown = ErrorShown(
-                    status=404, message="there is no such page", what_to_do="Go back to the yard, and look it up there."
+                    status=404,
+                    message="there is no such page",
+                    what_to_do="Go back to your yard, and look there.",
                 )
             except Exception as error:
                 known = error_shown(error)
@@ -145,11 +147,11 @@ class PageRoute(APIRoute):
 
 
 _ADVICE = {
-    405: "Go back to the yard, and go on from there.",
-    500: "Try again; if it happens again, tell whoever runs the service, with the time.",
-    404: "It may have been removed. Go back to the yard, and look it up there.",
+    405: "Go back to your yard and go on from there.",
+    500: "Try again. If it happens again, tell the person who runs Pithline here, and the time it happened.",
+    404: "It may have been deleted. Go back to your yard and look for it there.",
     409: "Wait until the log is read, then try again.",
-    429: "Too much is waiting just now. Try again in a minute.",
+    429: "Too much is waiting right now. Try again in a minute.",
 }
 
 

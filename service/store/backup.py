@@ -92,7 +92,7 @@ def _backed_up(settings: Settings, file: Path, target: Path, beside: Path) -> st
     lines = [f"Wrote {target}: {logs} logs, {len(held)} files, {size / 1e6:,.1f} MB."]
     if lost := len(made.missing) + len(made.damaged):
         lines.append(
-            f"WARNING {lost} files that logs need were gone or damaged before; upload those again: "
+            f"WARNING {lost} files that logs need were lost or damaged already. Upload those again: "
             + ", ".join(key[:12] for key in (*made.missing, *made.damaged))
         )
     return "\n".join(lines)

@@ -64,11 +64,13 @@ def restore(settings: Settings, backup: Path, *, replace: bool) -> str:
         raise InputError(f"{backup} cannot be restored: {error.strerror or error}; try again") from None
     finally:
         lock.release()
-    lines = [f"Restored {made.logs} logs and {count} files into {folder}, as they were at {made.made_at}."]
+    lines = [f"Restored {made.logs} logs and {count} files into {folder}, as they were on {made.made_at}."]
     if trash is not None:
-        lines.append(f"What was there is in {trash}; delete that folder once you are sure that you do not need it.")
+        lines.append(
+            f"What was there before is now in {trash}. Delete that folder once you are sure you don't need it."
+        )
     if lost := len(made.missing) + len(made.damaged):
-        lines.append(f"WARNING {lost} files that logs need were gone or damaged before the backup; upload those again.")
+        lines.append(f"WARNING {lost} files that logs need were lost or damaged before the backup. Upload those again.")
     return "\n".join(lines)
 
 

@@ -57,7 +57,9 @@ def serve(given: dict[str, Any]) -> None:
         scheme = "https" if settings.certificate_file else "http"
         # What ends a service in the usual way is no error.
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-        said = f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it"
+        said = (
+            f"Open {scheme}://{shown}:{port} in your browser. Your logs are in {settings.data_folder}. Ctrl-C stops it."
+        )
         server = _Server(config_for(app, settings), app, said)
         server.run(sockets=[listening])
 
@@ -120,7 +122,7 @@ def _listen(host: str, port: int) -> socket.socket:
 
 def settings_text() -> str:
     """Return all settings: name, default, what each is for."""
-    lines = ["Set in the environment:"]
+    lines = ["Set these as environment variables. The default is in brackets:"]
     for name, field in Settings.model_fields.items():
         default = "" if field.default is None or field.is_required() else field.get_default(call_default_factory=True)
         shown = " ".join(map(str, default)) if isinstance(default, tuple) else str(default)
@@ -130,5 +132,7 @@ def settings_text() -> str:
 
 def set_passphrase(passphrase: str, data: Path | None) -> None:
     """Keep a new passphrase. Raises InputError."""
-    path = keep_passphrase(passphrase, settings_from({"data_folder": data}).data_folder)
-    typer.echo(f"wrote its hash to {path}; start the service again for it to hold, and everybody signs in anew")
+    keep_passphrase(passphrase, settings_from({"data_folder": data}).data_folder)
+    typer.echo(
+        "The new passphrase is set. Stop `pithline serve` and start it again to use it; then everybody signs in again."
+    )

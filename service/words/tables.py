@@ -399,8 +399,8 @@ def _standing_lines(cautions: Sequence[Caution], *, show_all: bool) -> list[str]
     return ["", "Rules that always hold", *rules] if rules else []
 
 
-def solid_text(name: str, length_m: float, volume_m3: float, faces: int, out: str, units: Units) -> str:
-    """Return what to print when a closed mesh was written."""
+def solid_text(name: str, length_m: float, volume_m3: float, out: str, units: Units) -> str:
+    """Return what to print when a log was written as a mesh."""
     length = f"{length_m:.2f} m" if units is Units.METRIC else feet_text(length_m)
-    volume = f"{volume_m3:.3f} m3" if units is Units.METRIC else f"{volume_m3 / FOOT_M**3:.1f} ft3"
-    return f"{out}: {name}, a closed mesh of {faces:,} triangles in meters, {length} long, {volume}\n"
+    volume = f"{volume_m3:.3f} m3" if units is Units.METRIC else f"{volume_m3 / FOOT_M**3:.1f} cubic feet"
+    return f"wrote {out}: {name}, {length} long, {volume}. The file is in meters.\n"

@@ -74,7 +74,7 @@ def test_a_copy_put_back_is_what_was_there(pithline):
     assert re.fullmatch(r"Wrote copy.zip: 2 logs, 2 files, 0\.\d MB\.\n", out)
     code, out, err = pithline("restore", "copy.zip", "--data", "new")
     assert (code, err) == (0, "")
-    assert out.startswith("Restored 2 logs and 2 files into new, as they were at ")
+    assert out.startswith("Restored 2 logs and 2 files into new, as they were on ")
 
     with opened("new") as desk:
         assert shown(desk) == before
@@ -137,7 +137,7 @@ def test_nothing_is_written_over_unless_it_is_said(pithline):
 
     assert code == 0
     (trash,) = Path("data/trash").iterdir()
-    assert f"What was there is in {trash}" in out
+    assert f"What was there before is now in {trash}" in out
     with opened() as desk:
         assert len(desk.store.logs()) == 2
     assert (trash / "files/kept" / later.file_sha256[:2] / later.file_sha256).read_bytes() == b"later"
@@ -279,7 +279,7 @@ def test_files_that_were_lost_before_are_told_and_the_rest_is_copied(pithline):
         desk.files.path(damaged).write_bytes(b"rotten")
     code, out, _ = pithline("backup", "copy.zip", "--data", "data")
     assert code == 0
-    assert f"WARNING 2 files that logs need were gone or damaged before; upload those again: {lost[:12]}" in out
+    assert f"WARNING 2 files that logs need were lost or damaged already. Upload those again: {lost[:12]}" in out
     code, out, _ = pithline("restore", "copy.zip", "--data", "new")
 
     assert code == 0

@@ -237,7 +237,7 @@ def test_the_solid_that_is_written_is_read_back_in_the_log_frame(pithline: Calla
     a, b, c = (vertices[faces[:, k]] for k in range(3))
     volume_m3 = float((a * np.cross(b, c)).sum() / 6.0)
     assert code == 0
-    assert "closed mesh" in out
+    assert re.fullmatch(r"wrote \S+: .+ long, [\d.]+ cubic feet\. The file is in meters\.\n", out)
     assert vertices.min(axis=0) == pytest.approx([0.0, -0.1524, -0.2032], abs=1e-3)
     assert vertices.max(axis=0) == pytest.approx([1.524, 0.1524, 0.2032], abs=1e-3)
     # Ellipses 12 in across and 16 to 15 in high, 60 in long: pi / 4 x 12 x 15.5 x 60 in3.
@@ -459,7 +459,7 @@ def test_help_and_version(pithline: Callable[..., Ran], arguments: tuple[str, ..
 @pytest.mark.parametrize(("given", "kept"), [({}, "1"), ({"OPENBLAS_NUM_THREADS": "2"}, "2")])
 def test_linear_algebra_keeps_to_one_thread_unless_said_otherwise(given: dict[str, str], kept: str) -> None:
     code = (
-        "import os, sys; import service.command_line, service.serve; import multiprocessing as m\n"
+        "import os, sys; import service.cli.command_line, service.web.serve; import multiprocessing as m\n"
         "print(os.environ['OPENBLAS_NUM_THREADS'])\n"
         "with m.get_context('spawn').Pool(1) as pool: print(pool.apply(os.getenv, ('OPENBLAS_NUM_THREADS',)))"
     )
@@ -472,7 +472,7 @@ def test_linear_algebra_keeps_to_one_thread_unless_said_otherwise(given: dict[st
 
 def test_help_loads_nothing_heavy() -> None:
     code = (
-        "import sys; from service.command_line import run; run(['--help']); "
+        "import sys; from service.cli.command_line import run; run(['--help']); "
         "sys.exit(any(name in sys.modules for name in ('numpy', 'numba', 'trimesh', 'scipy', 'pydantic', 'rich')))"
     )
 
@@ -480,7 +480,7 @@ def test_help_loads_nothing_heavy() -> None:
 
 
 def test_a_reader_of_the_pipe_that_goes_away_is_no_error() -> None:
-    code = "import sys; from service.command_line import main; sys.argv = ['pithline', 'plan', '--help']; main()"
+    code = "import sys; from service.cli.command_line import main; sys.argv = ['pithline', 'plan', '--help']; main()"
     with subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE) as process:
         assert process.stdout is not None
         assert process.stderr is not None

@@ -130,6 +130,7 @@ TERMS = {
     r"board f(oo|ee)t\b": {"board-foot"}, r"first face\b": {"first-face"},
     r"(?<!it )straight through\b": {"plain-way"}, r"4 times out of 5\b": {"doubt"}, r"lift at\b": {"lift-mass"},
     r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"marks?\b": {"mark"},
+    r"crotch(es)?\b": {"fork", "feather"}, r"trunk\b": {"stem"},
 }  # fmt: skip
 """Words of the trade as they stand on pages, and the explanations of which one must be at hand there."""
 
@@ -288,7 +289,7 @@ def test_a_search_says_how_much_more_is_possible(client: Pages, log_id: str) -> 
     text = client.get(f"/jobs/{job.id}").text
     desk.cancel_job(job.id)
     assert "data-best>$1,240</p>" in text
-    assert "at most 9 % more is possible" in text
+    assert "at most 9% more is possible" in text
 
 
 def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -> None:
@@ -509,7 +510,7 @@ def test_an_address_that_nobody_knows_is_a_page_for_who_looks_for_one(client: Pa
     not_so = client.get("/check/way", headers=looked_for)
     assert (lost.status_code, not_so.status_code) == (404, 405)
     assert "There is no such page." in lost.text
-    assert "To the yard" in not_so.text
+    assert "Go to your yard" in not_so.text
     assert not_so.headers["allow"] == "POST"
     for programs in (client.get("/nowhere"), client.get("/api/nowhere", headers=looked_for)):
         assert programs.status_code == 404
