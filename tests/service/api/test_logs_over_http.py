@@ -13,6 +13,7 @@ from optimizer.documents.mill import Mill
 from scans.log import Solid
 from service import desk
 from service.settings import Settings
+from service.web import api_mills
 
 NOBODY = "0" * 32
 FACES = {"throat": "30 in", "kerf": "1/16 in", "height_step": "1/16 in", "name": "Other mill"}
@@ -74,7 +75,7 @@ def test_what_breaks_here_is_500_and_says_nothing_of_the_inside(client, monkeypa
     def broken():
         raise ZeroDivisionError("a secret of the inside")
 
-    monkeypatch.setattr(desk, "species", broken)
+    monkeypatch.setattr(api_mills, "species_lines", broken)
     answer = client.get("/api/species")
 
     refused(answer, 500)
