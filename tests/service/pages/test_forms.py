@@ -506,7 +506,7 @@ def test_the_rest_is_planned_on_the_plans_own_mill_and_prices(
     assert asked["request"]["heights"] == measures_in(Units.IMPERIAL, "USD", own).reading(cut.blade_height_m)
     for page in pages:
         assert ("uses the mill The plan's mill as it was then" in page) is (kept != "as it was")
-        assert ("at the prices The plan's prices as they were then" in page) is (kept != "as it was")
+        assert ("uses the prices The plan's prices as they were then" in page) is (kept != "as it was")
 
 
 def test_a_way_that_begins_with_a_plan_is_priced_on_its_mill_though_it_is_kept_no_longer(
