@@ -85,6 +85,9 @@ AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full,
 LaysOption = Annotated[
     int | None, typer.Option(metavar="NUMBER", min=1, max=1_000_000, help="Stop after this many setups.")
 ]
+PictureOption = Annotated[
+    str | None, typer.Option(metavar="FILE", help="Draw the best plan, looking at the butt, into this SVG file.")
+]
 VerboseOption = Annotated[bool, typer.Option("--verbose", help="Show how the plans were found, too.")]
 DoubtOption = Annotated[
     str,
@@ -137,6 +140,7 @@ def demo(
     *,
     units: UnitsOption = Units.IMPERIAL,
     json: JsonOption = None,
+    picture: PictureOption = None,
     show_all: AllOption = False,
     verbose: VerboseOption = False,
     doubt: DoubtOption = "on",
@@ -146,7 +150,7 @@ def demo(
     """Plan a made-up log, mill and prices, to see what you get."""
     commands = _commands()
     commands.demo(
-        commands.Shown(units, json, show_all, verbose),
+        commands.Shown(units, json, show_all, verbose, picture),
         commands.read_given(commands.Effort, lays=lays, doubt=doubt),
         workers,
     )
@@ -184,6 +188,7 @@ def plan(
     seed: SeedOption = 0,
     workers: WorkersOption = None,
     json: JsonOption = None,
+    picture: PictureOption = None,
     show_all: AllOption = False,
     verbose: VerboseOption = False,
     units: UnitsOption = Units.IMPERIAL,
@@ -195,7 +200,7 @@ def plan(
     commands.plan(
         log,
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
-        commands.Shown(units, json, show_all, verbose),
+        commands.Shown(units, json, show_all, verbose, picture),
         commands.read_given(
             commands.Effort, lays=lays, seconds=seconds, gap=commands.gap_of_text(gap), seed=seed, doubt=doubt
         ),
@@ -250,6 +255,7 @@ def price(
     marks: Annotated[Path | None, typer.Option(metavar="FILE", help="File of marks on the log.")] = None,
     doubt: DoubtOption = "on",
     json: JsonOption = None,
+    picture: PictureOption = None,
     verbose: VerboseOption = False,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
@@ -260,7 +266,7 @@ def price(
     commands.price(
         log,
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
-        commands.Shown(units, json, show_all=False, verbose=verbose),
+        commands.Shown(units, json, show_all=False, verbose=verbose, picture=picture),
         commands.read_given(
             commands.Way,
             roll_deg=roll,

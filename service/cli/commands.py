@@ -19,6 +19,7 @@ from optimizer.documents.plan import PlanDocument
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import NoPlanError, Progress
 from scans.messages import Refusal, named, writable
+from service.drawings.bed import end_on_bed
 from service.typed.effort import Effort, gap_of_text
 from service.typed.errors import InputError
 from service.typed.files import (
@@ -80,6 +81,7 @@ class Shown:
     json: str | None
     show_all: bool
     verbose: bool = False
+    picture: str | None = None
 
 
 def exit_code(error: Exception) -> int | None:
@@ -116,7 +118,7 @@ def _plan(
     file: FileRead, about: AboutLog, shown: Shown, effort: Effort, workers: int | None, mill_at: Settled,
     prices_at: Settled, marks: FileRead | None = None,
 ) -> None:  # fmt: skip
-    _check_json(shown)
+    _check_files(shown)
     mill = parse_document(mill_at.file, Mill)
     prices = parse_document(prices_at.file, PriceBook)
     read = read_log(file, about, marks)
@@ -131,7 +133,7 @@ def price(
     *, mill: Path | None, prices: Path | None, marks: Path | None,
 ) -> None:  # fmt: skip
     """Price a way that somebody chose, or plan on from passes made. Raises the errors of EXIT_CODES."""
-    _check_json(shown)
+    _check_files(shown)
     mill_at, prices_at = settle(mill, MILL_FILE), settle(prices, PRICES_FILE)
     the_mill, the_prices = parse_document(mill_at.file, Mill), parse_document(prices_at.file, PriceBook)
     way.given(the_mill)  # what is wrong with it is said before anybody waits for the log
@@ -144,10 +146,10 @@ def _cores() -> int:
     return len(os.sched_getaffinity(0))
 
 
-def _check_json(shown: Shown) -> None:
-    """Refuse a file for the document that cannot be written, before anybody waits for a plan. Raises InputError."""
-    if shown.json not in {None, STDOUT}:
-        check_writable(Path(str(shown.json)))
+def _check_files(shown: Shown) -> None:
+    """Refuse a file that cannot be written, before anybody waits for a plan. Raises InputError."""
+    for file in {shown.json, shown.picture} - {None, STDOUT}:
+        check_writable(Path(str(file)))
 
 
 def _show(document: PlanDocument, shown: Shown, read: LogRead, mill_at: Settled, prices_at: Settled) -> None:
@@ -155,10 +157,14 @@ def _show(document: PlanDocument, shown: Shown, read: LogRead, mill_at: Settled,
     if shown.json == STDOUT:
         sys.stdout.write(as_json)
         return
+    measures = Measures(shown.units, document.mill, document.currency)
+    drawn = "" if shown.picture is None else end_on_bed(document, document.plans[0], measures)
     not_written: InputError | None = None
-    if shown.json is not None:
+    for file, content in ((shown.json, as_json), (shown.picture, drawn)):
+        if file is None:
+            continue
         try:
-            write_whole(Path(shown.json), as_json.encode())
+            write_whole(Path(file), content.encode())
         except InputError as error:
             not_written = error  # told once the plan is printed, which is not to be lost
     text = text_of(

@@ -36,7 +36,7 @@ _OPTIONS = (
     "mill", "prices", "marks", "species", "bark", "bark_thickness", "end_trim", "cost", "unit", "up", "butt",
     "taped_length", "pick",
     "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "lays", "seconds", "gap", "seed", "workers", "doubt",
-    "out", "json", "force", "data", "set_aside", "replace", "port",
+    "out", "json", "picture", "force", "data", "set_aside", "replace", "port",
 )  # fmt: skip
 COMMAND_LINE = Reader(
     MappingProxyType(

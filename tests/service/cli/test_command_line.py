@@ -470,6 +470,16 @@ def test_linear_algebra_keeps_to_one_thread_unless_said_otherwise(given: dict[st
     assert told.stdout.split() == [kept, kept]
 
 
+def test_the_best_plan_is_drawn_into_a_file(pithline: Callable[..., Ran]) -> None:
+    code, _, err = pithline("plan", "log.toml", "--picture", "plan.svg", "--json", "plan.json", *QUICK)
+
+    best = json.loads(Path("plan.json").read_text())["plans"][0]
+    drawn = Path("plan.svg").read_text()
+    assert (code, err) == (0, "")
+    assert drawn.startswith("<svg")
+    assert [f"{cut['order']}: " in drawn for cut in best["passes"]] == [True] * len(best["passes"])
+
+
 def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys; from service.cli.command_line import run; run(['--help']); "
