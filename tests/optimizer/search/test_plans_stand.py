@@ -32,6 +32,10 @@ PACE = books.Pace(
 )
 
 
+FALLS_DEG = 300.0
+"""Turned so, the fork of these tests lies on its stem and one limb, and its other limb pulls it over."""
+
+
 def yard_mill(**changes):
     return books.mill(**{**BUNKS, "pace": PACE, **changes})
 
@@ -59,7 +63,7 @@ def test_every_plan_of_an_invented_fork_stands(seed):
 
 
 def test_the_auditor_sees_a_fork_that_falls():
-    log = shapes.turned(shapes.forked(), 90.0)  # one limb over the other
+    log = shapes.turned(shapes.forked(lumpy=0.08), FALLS_DEG)
     mill = yard_mill()
     way = Given(0.0, 0.0, 0.0, (0.45, 0.4))
 
@@ -72,7 +76,7 @@ def test_the_auditor_sees_a_fork_that_falls():
 
 
 def test_a_way_that_does_not_stand_is_priced_and_tells_how_it_falls():
-    log = shapes.turned(shapes.forked(), 90.0)
+    log = shapes.turned(shapes.forked(lumpy=0.08), FALLS_DEG)
     way = Given(0.0, 0.0, 0.0, (0.45, 0.4))
 
     document = price_way(given_log(log), yard_mill(), books.prices(), way, run=a_run())
@@ -114,7 +118,7 @@ def test_slabs_that_stay_on_are_judged_before_the_first_pass_alone(stays_on):
 
 
 def test_no_pass_is_possible_where_the_log_falls_before_the_first():
-    problem = books.problem(shapes.turned(shapes.forked(), 90.0), yard_mill())
+    problem = books.problem(shapes.turned(shapes.forked(lumpy=0.08), FALLS_DEG), yard_mill())
     rolled = problem.supports.turned(0.0)
 
     assert not problem.table(problem.coarse, rolled, rolled.resting_tilt_deg).possible.any()
@@ -125,10 +129,10 @@ def test_a_log_costs_its_minutes_a_turn_and_its_supports():
     problem = books.problem(shapes.bent(0.08), yard_mill())
     free = books.problem(shapes.bent(0.08), yard_mill(pace=PACE.model_copy(update=dict.fromkeys(
         ("minutes_per_log", "minutes_per_roll", "minutes_per_support"), 0.0))))  # fmt: skip
-    rolled = problem.supports.turned(90.0)
+    rolled = problem.supports.turned(180.0)  # its belly is down
 
     def on(problem):
-        scouted = scout(problem, problem.fine, problem.supports.turned(90.0), rolled.resting_tilt_deg)
+        scouted = scout(problem, problem.fine, problem.supports.turned(180.0), rolled.resting_tilt_deg)
         return scouted, problem.checked(price_scouted(problem, scouted))
 
     (scouted, priced), (free_scouted, free_priced) = on(problem), on(free)
