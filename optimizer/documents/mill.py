@@ -60,16 +60,14 @@ class Mill(Typed):
         None, gt=0, description="The most that the loader may lift; none: not known. [kg]"
     )
     max_shim_m: float = Field(0.0, ge=0, le=2, description="The highest shim that may stand. [m]")
-    max_prop_m: float = Field(
-        0.3048, ge=0, le=2, description="The highest prop that may stand under a limb or an end; 12 in. [m]"
-    )
+    max_prop_m: float = Field(0.3048, ge=0, le=2, description="The tallest blocks that may stand under a limb. [m]")
     clamps_hold: bool = Field(
-        default=False, description="Whether the clamps hold a log that would turn over without them."
+        default=False, description="Whether clamps hold a log that would not stand on its supports alone."
     )
-    first_bunk_m: float = Field(0.0, ge=0, le=10, description="From the butt end of the stretch to the first bunk. [m]")
-    bunk_spacing_m: float | None = Field(
-        None, gt=0, le=10, description="From bunk to bunk; none: shims stand under the gap itself. [m]"
+    first_bunk_m: float = Field(
+        0.0, ge=0, le=10, description="From the butt end of the stretch to the first bunk; 0: 6 in is assumed. [m]"
     )
+    bunk_spacing_m: float | None = Field(None, gt=0, le=10, description="From bunk to bunk; none: 2 ft is assumed. [m]")
     metal_keep_out_m: float = Field(0.0, ge=0, le=1, description="No blade nearer to metal than this. [m]")
     can_flip: bool = Field(default=False, description="Whether a half-sawn log can be turned over.")
     slabs_stay_on: bool = Field(

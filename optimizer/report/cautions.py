@@ -233,6 +233,25 @@ def _bundle(case: _Case) -> Verdict:
     return "warning", "sawn slabs stay on the log until the last pass"
 
 
+def _log_overturns(case: _Case) -> Verdict:
+    falls = [(plan, plan.overturning) for plan in case.plans if plan.overturning is not None]
+    if not falls:
+        return None
+    plan, over = max(falls, key=lambda fall: np.inf if fall[1].outside_m is None else fall[1].outside_m)
+    when = "before the first pass" if over.blade_height_m is None else "once a pass is made"
+    when = f"{when} after the flip" if over.flipped else when
+    far = "nothing holds a part of it" if over.outside_m is None else _outside_text(over.outside_m)
+    block = over.holding
+    held = "" if block is None else f"; blocks {short_length(block.height_m)} tall would hold it"
+    return "warning" if case.mill.clamps_hold else "stop", f"{when}{of_plan(plan, named=case.named)} {far}{held}"
+
+
+def _outside_text(outside_m: float) -> str:
+    if outside_m > 0.0:
+        return f"its weight acts {short_length(outside_m)} outside what holds it"
+    return f"its weight acts only {short_length(-outside_m)} inside the edge of what holds it"
+
+
 def _flip(case: _Case) -> Verdict:
     return ("warning", "passes follow a flip") if case.flips else None
 

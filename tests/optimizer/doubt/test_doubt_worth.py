@@ -99,7 +99,7 @@ def test_logs_are_drawn_as_often_as_their_weights_say():
 
 
 def test_what_is_made_stays_and_the_face_changes_the_rest(problem, given, monkeypatch):
-    monkeypatch.setattr(doubt_seen, "SEEN_LOGS", 30)
+    monkeypatch.setattr(doubt_seen, "REPORT_LOGS", 30)
     monkeypatch.setattr(doubt_seen, "PLANNED_LOGS", 8)
     blind = price_given_in_doubt(problem, given, 0, 2)
     low, high = np.quantile(blind.weighed.outcomes.face_width_m, [0.05, 0.95])
@@ -117,7 +117,7 @@ def test_what_is_made_stays_and_the_face_changes_the_rest(problem, given, monkey
 
 
 def test_a_pass_that_is_made_went_through_the_throat(problem, monkeypatch):
-    monkeypatch.setattr(doubt_seen, "SEEN_LOGS", 12)
+    monkeypatch.setattr(doubt_seen, "REPORT_LOGS", 12)
     monkeypatch.setattr(doubt_seen, "PLANNED_LOGS", 4)
     log = replace(problem.log, doubt=doubt_of(problem.log))
     plan = search(problem, 40, workers=1).plans[0]
