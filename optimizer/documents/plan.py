@@ -389,10 +389,10 @@ class LevelWhy(Document):
 
 
 class PlainWhy(Document):
-    """Why the plain way stops at once: nothing is gained against it."""
+    """Why the plain way stops early, with much of the log left whole: nothing is gained against it."""
 
-    kind: Literal["stands", "throat", "throat_depth", "metal", "lowest_blade", "wood"] = Field(
-        description="What stops its second pass, or its first slab."
+    kind: Literal["stands", "throat", "throat_depth", "metal", "lowest_blade", "highest_blade", "wood"] = Field(
+        description="What stops its next pass, or its first slab."
     )
 
 

@@ -52,17 +52,21 @@ def plain_way(problem: Problem, stop: Stop = never_stop) -> Priced | None:
     return None
 
 
+MOST_LEFT = 1.0 / 3.0
+"""A sawyer goes on where more of the log's height is left than this (our own rule, no source)."""
+
+
 def off_habit_deg(problem: Problem, plain: Priced) -> float:
     """Return how far a plain way's roll is from the one that habit would take; 0 where that is possible. [deg]."""
     return min(roll_distance_deg(plain.lay.roll_deg, roll_deg) for roll_deg in plain_rolls_deg(problem))
 
 
 def why_stopped(problem: Problem, plain: Priced) -> PlainStop | None:
-    """Return what stops a plain way before its first slab; None where it gives one."""
-    if plain.slabs:
-        return None
+    """Return what stops a plain way before its first slab, or with much of the log left; None where nothing does."""
     rolled = problem.supports.turned(plain.lay.roll_deg)
     tilt_deg, last = plain.lay.tilt_deg, plain.passes[-1].row
+    if plain.slabs and plain.passes[-1].blade_height_m <= MOST_LEFT * rolled.height_m(tilt_deg):
+        return None
     eased: tuple[tuple[PlainStop, Problem], ...] = (
         ("wood", problem),
         ("metal", _without_metal(problem)),
@@ -75,8 +79,8 @@ def why_stopped(problem: Problem, plain: Priced) -> PlainStop | None:
     for kind, other in eased:
         table = other.table(other.coarse, other.supports.turned(rolled.roll_deg), tilt_deg, exact=True)
         if any(_passes_on(table, last - entry.drop_steps) for entry in _fitting(other)):
-            return kind
-    return "wood"
+            return None if plain.slabs and kind == "wood" else kind
+    return None if plain.slabs else "wood"
 
 
 def _passes_on(table: LayTable, row: int) -> bool:

@@ -52,10 +52,11 @@ def feet_range_words(plan: Plan) -> str:
 def is_comparable(document: PlanDocument) -> bool:
     """Tell whether ways can be held against sawing straight through.
 
-    Not where the mill cannot take the log so, where metal stops it, which flatters all others, and where some of the
+    Not where the mill cannot take the log so, where it stops early, which flatters all others, and where some of the
     cuts are made already.
     """
-    return document.plain_way is not None and document.kind != "rest" and passes_before_metal(document) is None
+    stops = document.plain_way_why is not None or passes_before_metal(document) is not None
+    return document.plain_way is not None and document.kind != "rest" and not stops
 
 
 def more_than_straight(document: PlanDocument, plan: Plan) -> float | None:
@@ -94,14 +95,33 @@ def not_compared_words(document: PlanDocument) -> str:
     """Say why ways are not held against sawing straight through; nothing where they are."""
     if document.plain_way is None:
         return "Can't compare with sawing it as it lies: your mill can't take it that way."
-    made = passes_before_metal(document)
-    if made is None or document.kind == "rest":
+    if document.kind == "rest":
         return ""
     lies = _as_it_lies(document.plain_way)
+    made = passes_before_metal(document)
+    if made is None and document.plain_way_why is not None:
+        cuts = cuts_words(len(document.plain_way.passes))
+        return (
+            f"Can't compare with sawing it {lies}: that stops after {cuts}, as {_STOPS[document.plain_way_why.kind]}."
+        )
+    if made is None:
+        return ""
     return (
         f"Can't compare with sawing it {lies}: the metal stops that after {cuts_words(made)}. "
         "A sawyer would go around it and may get more."
     )
+
+
+_STOPS = {
+    "stands": "the rest would turn over",
+    "throat": "the next cut is too wide for the mill",
+    "throat_depth": "too much wood would stand above the blade",
+    "metal": "metal is in the way",
+    "lowest_blade": "the blade goes no lower",
+    "highest_blade": "the blade goes no higher",
+    "wood": "it gives no slab to sell",
+}
+"""What stops sawing straight through, by the kind of PlainWhy."""
 
 
 def _as_it_lies(plain: Plan) -> str:
