@@ -4,7 +4,7 @@
 
 Starts `pithline serve` on 127.0.0.1, on a port that the system picks and a data folder under a temporary one. One job
 warms it up. Then the clients upload logs (sheets, meshes, clouds; repeated, doubled, broken), ask for plans and cancel
-some, price ways, add and remove marks, mills, price books, logs and plans, tick passes where the service has ticks, and
+some, price ways, add and remove marks, mills, price books, logs and plans, tick passes, and
 read pages and documents. Every so often a random victim is killed: a worker process with SIGKILL, or the server with
 SIGKILL or SIGTERM, which is started again on the same folder. In the last third of the time workers alone are
 killed, so that one server lives long enough for its memory to be compared.
@@ -37,7 +37,6 @@ something failed.
 """
 
 import argparse
-import re
 import shutil
 import signal
 import sys
@@ -109,13 +108,10 @@ class _Soak:
         print(f"seed {self._options.seed}; everything in it is invented", flush=True)
         self._service.start()
         with self._asking() as http:
-            ticks = _ticks_path(http.get("/api/openapi.json").json())
             _warm_up(http)
             baseline = baseline_of(self._service, http)
-        if ticks is None:
-            print("the service has no ticks; they are left out")
         self._clients = [
-            Client(number, self._options.seed, self._service, self._faults, ticks)
+            Client(number, self._options.seed, self._service, self._faults)
             for number in range(1, self._options.clients + 1)
         ]
         killer = Killer(self._service, self._options.kill_every, self._options.seed)
@@ -127,7 +123,7 @@ class _Soak:
         for period in range(1, periods + 1):
             killer.spares_server = period > periods - ceil(periods / 3)
             self._work_for(60.0 * self._options.minutes / periods, killer)
-            self._look(killer, baseline, ticks and ticks.rpartition("/")[0])
+            self._look(killer, baseline)
         killer.stopping.set()
         for client in self._clients:
             client.stopping.set()
@@ -153,7 +149,7 @@ class _Soak:
             if client.broke is not None:
                 raise RuntimeError(f"{client.name} broke") from client.broke
 
-    def _look(self, killer: Killer, baseline: Baseline, ticks: str | None) -> None:
+    def _look(self, killer: Killer, baseline: Baseline) -> None:
         """Pause all, and compare."""
         # The killer first: it may have to start the server that a client waits for.
         _pause([killer], "may_kill")
@@ -163,7 +159,7 @@ class _Soak:
             start = time.monotonic()
             drain(self._service, http, self._faults)
             drained_s = time.monotonic() - start
-            counts = check(self._service, http, [one.ledger for one in self._clients], self._faults, baseline, ticks)
+            counts = check(self._service, http, [one.ledger for one in self._clients], self._faults, baseline)
         server = self._service.process
         figures = Figures(
             minutes=(time.monotonic() - self._start) / 60.0, drained_s=drained_s, rss_bytes=server.memory_info().rss,
@@ -221,14 +217,6 @@ def _pause(threads: Any, name: str) -> None:
     for thread in threads:
         if not thread.is_idle.wait(max(0.1, until - time.monotonic())):
             raise RuntimeError(f"{thread.name} did not pause within {PAUSE_SECONDS:g} s")
-
-
-def _ticks_path(described: dict[str, Any]) -> str | None:
-    """Return the address of a tick, to be filled with plan and pass; None where the service has none."""
-    for path, methods in described["paths"].items():
-        if re.fullmatch(r"/api/plans/\{\w+\}/ticks/\{\w+\}", path) and {"put", "delete"} <= set(methods):
-            return re.sub(r"\{\w+\}", "{}", path)
-    return None
 
 
 def _warm_up(http: httpx.Client) -> None:

@@ -77,10 +77,9 @@ def check(
     ledgers: Sequence[Ledger],
     faults: Faults,
     baseline: "Baseline",
-    ticks: str | None,
 ) -> dict[str, int]:
     """Compare all, and let the ledgers know what had no answer; return how many of each thing there are."""
-    _Comparison(http, ledgers, faults, baseline, ticks).run()
+    _Comparison(http, ledgers, faults, baseline).run()
     files = find_orphans(service, faults, baseline)
     _find_strays(service, faults, baseline)
     logs = http.get("/api/logs", params={"limit": _MOST_LISTED}).json()
@@ -106,10 +105,8 @@ def baseline_of(service: Service, http: httpx.Client) -> Baseline:
 
 
 class _Comparison:
-    def __init__(
-        self, http: httpx.Client, ledgers: Sequence[Ledger], faults: Faults, baseline: Baseline, ticks: str | None
-    ) -> None:
-        self._http, self._ledgers, self._faults, self._baseline, self._ticks = http, ledgers, faults, baseline, ticks
+    def __init__(self, http: httpx.Client, ledgers: Sequence[Ledger], faults: Faults, baseline: Baseline) -> None:
+        self._http, self._ledgers, self._faults, self._baseline = http, ledgers, faults, baseline
 
     def _get(self, path: str, **params: Any) -> Any:
         answer = self._http.get(path, params=params)
@@ -264,8 +261,8 @@ class _Comparison:
             self._faults.add(
                 "lost", f"{what} was asked for on {kept.mill}; plan {document['id']} is on {document['mill']['name']}"
             )
-        if self._ticks is not None and kept.id in log.ticks:
-            ticked = orders_in(self._get(self._ticks.format(kept.id)))
+        if kept.id in log.ticks:
+            ticked = orders_in(self._get(f"/api/plans/{kept.id}/ticks"))
             for order, may_be in log.ticks[kept.id].items():
                 if (order in ticked) not in may_be:
                     self._faults.add(
@@ -278,12 +275,10 @@ def _said(about: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in about.items() if value is not None}
 
 
-def orders_in(answer: Any) -> set[int]:
-    """Return the passes that are ticked: of a list of orders, or of objects with one, plain or under a name."""
-    if isinstance(answer, dict):
-        answer = next((value for value in answer.values() if isinstance(value, list)), [])
-    orders = [one.get("order", one.get("pass_order")) if isinstance(one, dict) else one for one in answer or []]
-    return {order for order in orders if isinstance(order, int)}
+def orders_in(ticks: Any) -> set[int]:
+    """Return the passes of the best plan that are ticked."""
+    steps = [one["step"] for one in ticks or [] if one["way"] == "1" and one["is_ticked"]]
+    return {int(step.removeprefix("pass-")) for step in steps if step.startswith("pass-")}
 
 
 def find_orphans(service: Service, faults: Faults, baseline: Baseline) -> int:

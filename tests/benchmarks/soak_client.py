@@ -31,9 +31,9 @@ class NotSentError(Exception):
 class Client(Thread):
     """A client. clients never touch each other's things, but files with the same content are of many."""
 
-    def __init__(self, number: int, seed: int, service: Service, faults: Faults, ticks: str | None) -> None:
+    def __init__(self, number: int, seed: int, service: Service, faults: Faults) -> None:
         super().__init__(daemon=True, name=f"client {number}")
-        self.number, self._service, self._faults, self._ticks = number, service, faults, ticks
+        self.number, self._service, self._faults = number, service, faults
         self._random = random.Random(f"{seed} {number}")  # noqa: S311
         self.ledger = Ledger()
         self.statuses: Counter[str] = Counter()
@@ -48,7 +48,7 @@ class Client(Thread):
             (self.add_mark, 8), (self.remove_mark, 4), (self.write_mill, 5), (self.write_prices, 4),
             (self.remove_mill_or_prices, 3), (self.rename, 4), (self.say_otherwise, 3), (self.remove_log, 2),
             (self.replace_log, 4),
-            (self.remove_plan, 2), (self.read, 14), (self.tick, 8 if ticks else 0),
+            (self.remove_plan, 2), (self.read, 14), (self.tick, 8),
         ]  # fmt: skip
 
     def run(self) -> None:
@@ -325,7 +325,7 @@ class Client(Thread):
             return
         log, job = found
         order, wanted = self._random.randint(1, 2), self._random.random() < 0.7
-        path = self._ticks.format(job.id, order)
+        path = f"/api/plans/{job.id}/ticks/1/pass-{order}"
         answer = self.ask("PUT" if wanted else "DELETE", path, {200, 201, 204} | (set() if wanted else {404}))
         before = log.ticks.setdefault(job.id, {}).get(order, {False})
         if answer is None:
