@@ -55,6 +55,7 @@ from soak_service import Killer, Service
 
 CHECK_MINUTES = 5.0
 PAUSE_SECONDS = 90.0
+WARM_SECONDS = 900.0
 GROWTH_SHARE = 0.25
 GROWTH_BYTES, GROWTH_BYTES_YOUNG = 40_000_000, 200_000_000
 YOUNG_SECONDS = 240.0
@@ -230,7 +231,7 @@ def _warm_up(http: httpx.Client) -> None:
 
 
 def _until_ended(http: httpx.Client, job_id: str) -> None:
-    until = time.monotonic() + 240.0
+    until = time.monotonic() + WARM_SECONDS
     while (job := http.get(f"/api/jobs/{job_id}").json())["ended_at"] is None:
         if time.monotonic() > until:
             raise RuntimeError(f"the first job did not end: {job}")
@@ -242,7 +243,8 @@ def _until_ended(http: httpx.Client, job_id: str) -> None:
 def _head() -> None:
     print(
         f"{'minute':>6}{'logs':>6}{'jobs':>6}{'plans':>7}{'marks':>7}{'requests':>9}{'none':>6}{'drain':>7}{'files':>7}"
-        f"{'RSS MB':>8}{'fds':>5}{'life':>6}" + "".join(f"{kind:>12}" for kind in FAULTS)
+        f"{'RSS MB':>8}{'fds':>5}{'life':>6}" + "".join(f"{kind:>12}" for kind in FAULTS),
+        flush=True,
     )
 
 

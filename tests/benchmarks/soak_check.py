@@ -17,6 +17,8 @@ STILL_SECONDS = 30.0
 MOST_DRAIN_SECONDS = 300.0
 _MOST_LISTED = 1000
 _GIVEN_UP = "it is not tried again"
+_MAY_COME = {"pithline.db-wal", "pithline.db-shm", "trash"}
+"""SQLite's journals, and what a start moved aside: files that came while their server was killed."""
 
 
 @dataclass(frozen=True)
@@ -101,7 +103,7 @@ class Baseline:
 def baseline_of(service: Service, http: httpx.Client) -> Baseline:
     """Note what is there now."""
     ids = [one["id"] for path in ("/api/logs", "/api/mills", "/api/price-books") for one in http.get(path).json()]
-    return Baseline(frozenset(ids), frozenset(path.name for path in service.data.iterdir()), len(service.workers()))
+    return Baseline(frozenset(ids), frozenset(_in_data(service)), len(service.workers()))
 
 
 class _Comparison:
@@ -295,8 +297,13 @@ def find_orphans(service: Service, faults: Faults, baseline: Baseline) -> int:
 
 
 def _kept_files(service: Service) -> dict[str, str]:
-    root = service.data / "files"
+    root = service.data / "files" / "kept"
     return {path.name: str(path.relative_to(root)) for path in root.rglob("*") if path.is_file()}
+
+
+def _in_data(service: Service) -> set[str]:
+    """Return what stands in the data folder, and in that of the files."""
+    return {path.name for folder in (service.data, service.data / "files") for path in folder.iterdir()}
 
 
 def _orphans(service: Service, baseline: Baseline) -> list[str]:
@@ -309,9 +316,8 @@ def _orphans(service: Service, baseline: Baseline) -> list[str]:
     found += [f"the file {key} of {log} is missing" for key, log in named.items() if key not in kept]
     found += [f"a row of {row[0]} names a row of {row[2]} that is gone" for row in broken]
     found += [f"temporary file {path.relative_to(service.folder)}" for path in service.temporary.rglob("*")]
-    in_data = {path.name for path in service.data.iterdir()}
-    journals = {"pithline.db-wal", "pithline.db-shm"}
-    found += [f"{name} in the data folder" for name in sorted(in_data - baseline.in_data - journals)]
+    found += [f"half-written file {path.name}" for path in (service.data / "files" / "incoming").iterdir()]
+    found += [f"{name} in the data folder" for name in sorted(_in_data(service) - baseline.in_data - _MAY_COME)]
     return found
 
 
