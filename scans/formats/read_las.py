@@ -160,10 +160,10 @@ def _check_layers(data: bytes, header: _Header, laz_record: bytes, chunk_bytes: 
     at = header.points_at + 8
     for size in chunk_bytes:
         sizes_at = at + header.point_bytes + 4
-        promised = (
-            sum(struct.unpack_from(f"<{layers}I", data, sizes_at)) if sizes_at + 4 * layers <= len(data) else size
-        )
-        if header.point_bytes + 4 + 4 * layers + promised > size:
+        promised = header.point_bytes + 4 + 4 * layers
+        if promised <= size:
+            promised += sum(struct.unpack_from(f"<{layers}I", data, sizes_at))
+        if promised > size:
             raise ScanError(f"a chunk of {size} bytes promises {promised} bytes of packed points: {_DAMAGED}")
         at += size
 

@@ -1,4 +1,4 @@
-"""Forms of logs that are kept to be drawn again: no more of them than memory is meant for, the last asked for longest."""
+"""Forms of logs that are kept to be drawn again: no more than memory is meant for, the last asked for longest."""
 
 from collections import OrderedDict
 from types import SimpleNamespace
