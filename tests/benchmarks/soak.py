@@ -32,7 +32,7 @@ the earlier check; by 25 % and 200 MB else, as a young one still fills caches th
 logs). Its open descriptors may grow by 16.
 
 Exit 1 where anything of that is not as it should be. All logs, mills and prices are invented. Ends by itself: twice the
-asked time and ten minutes are its bound; nothing is left running, and the folder goes unless --keep is given and
+asked time and twenty minutes are its bound; nothing is left running, and the folder goes unless --keep is given and
 something failed.
 """
 
@@ -55,7 +55,7 @@ from soak_service import Killer, Service
 
 CHECK_MINUTES = 5.0
 PAUSE_SECONDS = 90.0
-WARM_SECONDS = 900.0
+WARM_SECONDS = 600.0
 GROWTH_SHARE = 0.25
 GROWTH_BYTES, GROWTH_BYTES_YOUNG = 40_000_000, 200_000_000
 YOUNG_SECONDS = 240.0
@@ -67,7 +67,7 @@ def main() -> int:
     options = _options()
     signal.signal(signal.SIGTERM, lambda *_: sys.exit(1))
     signal.signal(signal.SIGALRM, _too_long)
-    signal.alarm(int(120.0 * options.minutes + 600.0))
+    signal.alarm(int(120.0 * options.minutes + 1200.0))
     folder = Path(tempfile.mkdtemp(prefix="pithline-soak-"))
     faults = Faults()
     service = Service(folder, faults)
@@ -94,7 +94,7 @@ def _options() -> argparse.Namespace:
 
 
 def _too_long(*_: Any) -> None:
-    raise TimeoutError("the soak took longer than twice its time and ten minutes")
+    raise TimeoutError("the soak took longer than twice its time and twenty minutes")
 
 
 class _Soak:
