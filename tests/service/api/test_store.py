@@ -100,6 +100,21 @@ def test_plans_stand_in_the_order_in_which_they_were_asked_for(store):
     assert [line.id for line in store.plans()] == [job.id for job in jobs[::-1]]
 
 
+def test_what_was_written_before_there_were_numbers_stands_in_the_order_of_its_times(tmp_path):
+    database = Database(f"sqlite:///{tmp_path / 'old.db'}")
+    database.migrate("0005")
+    with database.writing() as session:
+        for name, changed_at in (("second", "2026-02-02"), ("first", "2026-01-01"), ("third", "2026-03-03")):
+            values = f"('{name}', '{name}', '{{}}', '{changed_at}')"
+            session.execute(text(f"INSERT INTO mills (id, name, document, changed_at) VALUES {values}"))  # noqa: S608
+    database.migrate()
+    with database.reading() as session:
+        names = session.execute(text("SELECT name, number FROM mills ORDER BY number")).all()
+    database.close()
+
+    assert [tuple(name) for name in names] == [("first", 1), ("second", 2), ("third", 3)]
+
+
 def test_a_database_of_the_first_version_is_brought_up_to_date(tmp_path):
     database = Database(f"sqlite:///{tmp_path / 'old.db'}")
     database.migrate("0001")
