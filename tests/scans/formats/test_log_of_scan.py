@@ -73,7 +73,7 @@ def test_a_taped_mesh_is_the_mesh_scaled_and_its_bark_that_of_its_true_size():
     assert asked[0] == pytest.approx(asked[1])
     assert log.bark_thickness_m == pytest.approx(larger.bark_thickness_m, rel=1e-3)
     assert log.wood.volume_m3 == pytest.approx(larger.wood.volume_m3, rel=1e-3)
-    assert any("+2.0 %" in note.text for note in notes)
+    assert any("+2.0%" in note.text for note in notes)
 
 
 def test_a_taped_cloud_is_read_once_and_as_long_as_the_tape_says():

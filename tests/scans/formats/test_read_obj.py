@@ -249,7 +249,7 @@ def test_a_picture_that_is_not_there_is_named(files, line):
     assert scan.colours is None
     assert len(scan.faces) == 4
     assert len(scan.notes) == 1
-    assert line in scan.notes[0]
+    assert line in scan.notes[0].text
 
 
 def test_names_may_hold_a_mark_of_comments():
