@@ -341,7 +341,7 @@ def test_long_damaged_lines_are_refused_quickly():
     ):
         assert outcome(read_obj, line + b"\n") is None
         assert outcome(read_obj, line + b"\\\n") is None
-    assert time.perf_counter() - started < 20.0
+    assert time.perf_counter() - started < 120.0  # a quadratic way takes hours
 
 
 def test_odd_files_are_read_or_refused_as_they_should(data_folder):
