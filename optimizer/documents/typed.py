@@ -104,7 +104,7 @@ class Typed(BaseModel):
 
 
 def _si(ending: str) -> str:
-    return QUANTITIES[ending].si if ending in QUANTITIES else "metres"
+    return QUANTITIES[ending].si if ending in QUANTITIES else "meters"
 
 
 def _quantity(name: str, ending: str, value: Any) -> float:

@@ -87,7 +87,7 @@ def test_what_is_left_out_sets_no_limit() -> None:
         ({"max_log_mass": "8800 ft"}, "is no weight"),
         ({"max_log_mass": "8800 lb", "max_log_mass_kg": 4000}, "max_log_mass and max_log_mass_kg are both given"),
         ({"max_log_mass_kg": "8800 lb"}, "max_log_mass_kg takes a number in kilograms; with a unit write max_log_mass"),
-        ({"max_log_mass": "-1 lb"}, "max_log_mass_kg: must be greater than 0"),
+        ({"max_log_mass": "-1 lb"}, "max_log_mass_kg: must be over 0"),
         ({"pace": {"sawing_rate": "5 ft/min"}}, "is no sawing rate"),
         ({"pace": {"feed_max": "5 ft2/min"}}, "is no speed"),
         ({"pace": {"feed_max": 5}}, "feed_max_m_per_min in meters a minute"),

@@ -139,7 +139,8 @@ def test_heights_in_another_unit_are_brought_to_that_of_the_rest():
 
     assert scan.unit_m == 1.0
     np.testing.assert_allclose(scan.points, points * [1.0, 1.0, 0.3048], atol=1e-7)
-    assert "heights" in scan.notes[0].text
+    assert scan.notes[0].kind == "heights_unit"
+    assert "{304.8 mm}" in scan.notes[0].text
 
 
 def test_degrees_are_refused_unless_they_cannot_be_meant():
