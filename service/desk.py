@@ -312,8 +312,7 @@ def _check_belongs(settings: Settings, database: Database, files: FileStore) -> 
     if kept and not is_own and not settings.set_aside and not database.has_logs():
         raise InputError(
             f"{settings.data_folder} holds {kept} files of logs, but the database holds no log; put the right database "
-            "back, or restore a copy (pithline restore), or give "
-            f"{named('set_aside')}, which moves the files to "
+            f"back, or restore {named('backup')}, or give {named('set_aside')}, which moves the files to "
             f"{settings.data_folder / TRASH} and starts"
         )
 

@@ -42,4 +42,6 @@ def _labels() -> dict[str, str]:
     return {name: f"“{label}”" for name, label in {**asked, **OF_A_FILE, **OF_A_WAY, **_PAGES}.items()}
 
 
-PAGE = Reader(MappingProxyType({**_labels(), "log_sheet": "a log sheet"}), "{answer} under {name}")
+PAGE = Reader(
+    MappingProxyType({**_labels(), "log_sheet": "a log sheet", "backup": "a backup"}), "{answer} under {name}"
+)

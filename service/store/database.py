@@ -15,6 +15,7 @@ from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_u
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from scans.messages import named
 from service.contract.refusals import DiskFullError
 from service.store.records import DatabaseNameRow, LogRow, Record
 from service.typed.errors import InputError
@@ -84,8 +85,8 @@ class Database:
             found = str(getattr(error, "orig", error))
         if found is not None and found != "ok":
             raise InputError(
-                f"the database {self.file} is damaged ({' '.join(found.split())[:120]}); restore a copy "
-                "(pithline restore), or move the file elsewhere and ask somebody who can fix SQLite databases"
+                f"the database {self.file} is damaged ({' '.join(found.split())[:120]}); "
+                f"restore {named('backup')}, or move the file elsewhere and ask somebody who can fix SQLite databases"
             )
         check_revision(revision)
 

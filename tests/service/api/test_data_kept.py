@@ -24,6 +24,7 @@ from service.store.file_store import FileStore
 from service.store.store import Store
 from service.typed.errors import InputError
 from service.typed.log_reading import AboutLog
+from service.words.messages import COMMAND_LINE, said
 
 pytestmark = pytest.mark.usefixtures("own_files")
 SCAN = b"ply\nof nothing that could be read\n"
@@ -85,8 +86,8 @@ def test_files_beside_a_database_without_logs_stay_and_nothing_is_started(settin
 
     assert FileStore(settings.data_folder / "files").read(key) == SCAN
     assert file.exists() == was_there
-    assert "pithline restore" in str(told.value)
-    assert "--set-aside" in str(told.value)
+    line = said(told.value, None, COMMAND_LINE)
+    assert "restore a backup (pithline restore), or give --set-aside, which" in line
 
 
 def test_such_files_are_moved_to_the_trash_where_that_is_wanted(settings, caplog):
