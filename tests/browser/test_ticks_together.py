@@ -34,7 +34,7 @@ def phones(browser: Browser, service: Pages) -> Iterator[tuple[BrowserContext, B
 
 
 def until(is_so) -> None:
-    for _ in range(600):
+    for _ in range(3000):
         if is_so():
             return
         time.sleep(0.1)

@@ -16,7 +16,9 @@ TEMPLATES = Path(service.pages.__file__).parent / "templates"
 def labelled(text: str, labels: str) -> dict[str, str]:
     """Return which box of a template each of `labels` stands at: the name in documents by the box's name."""
     found = re.findall(rf'<label for="([\w-]+)">{{{{ {labels}\.(\w+) }}}}</label>', text)
-    boxes = {box_id: re.findall(rf'<(?:input|select|textarea)[^>]* id="{box_id}" name="(\w+)"', text) for box_id, _ in found}
+    boxes = {
+        box_id: re.findall(rf'<(?:input|select|textarea)[^>]* id="{box_id}" name="(\w+)"', text) for box_id, _ in found
+    }
     return {name: field for box_id, field in found for name in boxes[box_id]}
 
 

@@ -338,7 +338,12 @@ def test_a_way_of_ones_own_begins_with_a_plans_heights_one_a_line(
 
 @pytest.mark.parametrize(
     ("roll_deg", "degrees", "side"),
-    [(314.9, "45", "counterclockwise"), (44.6, "45", "clockwise"), (180.0, "180", "clockwise"), (359.8, "0", "clockwise")],
+    [
+        (314.9, "45", "counterclockwise"),
+        (44.6, "45", "clockwise"),
+        (180.0, "180", "clockwise"),
+        (359.8, "0", "clockwise"),
+    ],
 )
 def test_a_way_of_ones_own_begins_with_a_plans_roll_as_all_pages_tell_it(
     client: Pages, log_id: str, planned: Planned, roll_deg: float, degrees: str, side: str

@@ -458,7 +458,8 @@ FOREIGN = {
 @pytest.mark.parametrize("units", list(Units))
 def test_a_page_has_no_unit_that_its_reader_did_not_choose(client: Pages, planned: Planned, units: Units) -> None:
     document = planned.document
-    found = (f"Bark of {short_length(0.016)} on average taken off.", f"Rolled so, it weighs {mass(900.0)}.")
+    said = (f"Bark of {short_length(0.016)} on average taken off.", f"Rolled so, it weighs {mass(900.0)}.")
+    found = tuple(Note("given", text, bears_on_plan=True) for text in said)
     warned = document.model_copy(update={"warnings": found})
     log_id = keep_log(client, replace(planned.read, warnings=found), f"Lane maple in {units.value} units")
     plan_id = keep_plan(client, log_id, warned)
