@@ -105,7 +105,8 @@ board-foot = board foot
 recovery = recovery
     How much of the log's wood ends up in slabs.
 lift-mass = lift at
-    The weight to rig for: the average weight for the species and 25% more, because green wood varies from log to log.
+    The lift weight: the average weight for the species and 25% more, because green wood varies from log to log. Rig for
+    this weight.
 end-trim = end trim
     What you lose at each end of the log: checked or dirty wood.
 girth = girth
