@@ -253,6 +253,13 @@ def test_no_word_or_measure_breaks_beside_another_plan(context: BrowserContext, 
     assert page.get_by_role("rowheader").count() == page.locator("tbody th").count() > 8
     page.set_viewport_size({"width": 320, "height": 700})
     _is_narrow(page)
+    # A roll to the other side has the longest word.
+    page.locator("tbody td").evaluate_all(
+        "cells => cells.forEach(cell => cell.textContent = '179 degrees counterclockwise')"
+    )
+    for width in (360, 320):
+        page.set_viewport_size({"width": width, "height": 700})
+        _is_narrow(page)
 
 
 def test_a_word_explains_itself_by_keyboard_and_without_scripts(
