@@ -8,7 +8,7 @@ import pytest
 from kept_pages import Pages
 from playwright.sync_api import Browser, BrowserContext, Page, expect
 
-SEEN_MS = 20_000
+SEEN_MS = 120_000
 
 
 @pytest.fixture(scope="module")
@@ -27,7 +27,7 @@ def phones(browser: Browser, service: Pages) -> Iterator[tuple[BrowserContext, B
     """Two browsers that keep nothing in common."""
     both = [browser.new_context(base_url=str(service.base_url)) for _ in range(2)]
     for each in both:
-        each.set_default_timeout(30_000)
+        each.set_default_timeout(60_000)
     yield both[0], both[1]
     for each in both:
         each.close()
