@@ -129,8 +129,8 @@ TERMS = {
     r"girth\b": {"girth"}, r"(?<!\d )(4|5|6|8|10|12|16)/4\b": {"quarters"}, r"net\b": {"net"},
     r"board f(oo|ee)t\b": {"board-foot"}, r"first face\b": {"first-face"},
     r"(?<!it )straight through\b": {"plain-way"}, r"4 times out of 5\b": {"doubt"}, r"lift at\b": {"lift-mass"},
-    r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"marks?\b": {"mark"},
-    r"crotch(es)?\b": {"fork", "feather"}, r"trunk\b": {"stem"},
+    r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"(?<!check )marks?\b": {"mark"},
+    r"crotch(es)?\b": {"fork", "feather"}, r"trunk\b": {"stem"}, r"setups?\b": {"lay"}, r"buck\b": {"buck"},
 }  # fmt: skip
 """Words of the trade as they stand on pages, and the explanations of which one must be at hand there."""
 

@@ -12,7 +12,9 @@ from service.typed.files import SAMPLES
 from service.web.serve import settings_text
 
 _FOREIGN = r"metres?\b|colour|licence|judgement|anticlockwise|per cent|\d %|round it\b"
-_OF_CODE = r"lays?\b|forks?\b|forked\b|stem\b|mass\b|in the mean\b|hearts level\b|plain way\b|anew\b|passes\b|mend(ed|ing)?"
+_OF_CODE = (
+    r"lays?\b|forks?\b|forked\b|stem\b|mass\b|in the mean\b|hearts level\b|plain way\b|anew\b|passes\b|mend(ed|ing)?"
+)
 NOT_SAID = re.compile(rf"\b(?:{_FOREIGN}|{_OF_CODE})|\bbow\b", re.IGNORECASE)
 COMMANDS = tuple(command.callback.__name__ for command in app.registered_commands if command.callback is not None)
 PAGES = (
