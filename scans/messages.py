@@ -9,7 +9,7 @@ the API; `{:unit mm}` is the same with what to write there.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 
@@ -37,9 +37,11 @@ class Note:
     to be trusted less, or differs, for it; others say how the log was read.
     """
 
-    kind: str
-    text: str
-    bears_on_plan: bool = False
+    kind: str = field(metadata={"description": "A short word for the rule that it comes from."})
+    text: str = field(metadata={"description": "What to know, in whole sentences."})
+    bears_on_plan: bool = field(
+        default=False, metadata={"description": "Whether the plan is to be trusted less, or differs, for it."}
+    )
 
 
 def kept_note(kept: Any) -> Any:

@@ -289,6 +289,7 @@ def open_desk(settings: Settings) -> Desk:
             undo.callback(database.close)
             _check_belongs(settings, database, files)
             database.migrate()
+            files.note_database(str(database.name()))
             desk = Desk(settings, Store(database), files, lock)
             _read_older_again(desk)
             set_unnamed_aside(folder, desk.store, files)
@@ -305,12 +306,13 @@ def open_desk(settings: Settings) -> Desk:
 def _check_belongs(settings: Settings, database: Database, files: FileStore) -> None:
     """Refuse files that came from elsewhere than the database, before anything is written. Raises InputError."""
     database.check()
-    kept = len(files.keys())
-    if kept and not settings.set_aside and not database.has_logs():
+    kept, name = len(files.keys()), database.name()
+    # What was cut off between a first file and its record, or after the last record, leaves files but no log.
+    is_own = name is not None and name == files.database()
+    if kept and not is_own and not settings.set_aside and not database.has_logs():
         raise InputError(
             f"{settings.data_folder} holds {kept} files of logs, but the database holds no log; put the right database "
-            "back, or restore a copy (pithline restore), or give "
-            f"{named('set_aside')}, which moves the files to "
+            f"back, or restore {named('backup')}, or give {named('set_aside')}, which moves the files to "
             f"{settings.data_folder / TRASH} and starts"
         )
 

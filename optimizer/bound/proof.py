@@ -475,7 +475,7 @@ def prove(
             upper = max(best_net, -heap[0][0])
             if on_progress is not None:
                 share = int(100 * min(1.0, spent / most_work))
-                on_progress(Progress("proving", share, 100, best_net, gap_of(upper, best_net)))
+                on_progress(Progress("checking what more is possible", share, 100, best_net, gap_of(upper, best_net)))
             if upper <= target:
                 reason = "gap" if gap is not None else reason
                 break

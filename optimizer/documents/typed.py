@@ -21,6 +21,8 @@ from scans.messages import Refusal, quoted
 from scans.units import QUANTITIES, LengthError, parse_length_m, parse_quantity
 
 LENGTH_ENDING = "_m"
+_MOST_IN_FULL = 1e12
+"""Larger numbers are shown with their power of ten."""
 ENDINGS = (*QUANTITIES, LENGTH_ENDING)
 """Of the fields that may be typed as text with a unit."""
 
@@ -104,7 +106,7 @@ class Typed(BaseModel):
 
 
 def _si(ending: str) -> str:
-    return QUANTITIES[ending].si if ending in QUANTITIES else "metres"
+    return QUANTITIES[ending].si if ending in QUANTITIES else "meters"
 
 
 def _quantity(name: str, ending: str, value: Any) -> float:
@@ -125,8 +127,12 @@ def _quantity(name: str, ending: str, value: Any) -> float:
 
 def _repeated(value: Any) -> str:
     if isinstance(value, float):
-        return f"{value:.6g}"
+        return _number(value)
     return quoted(repr(value) if isinstance(value, str) else value)
+
+
+def _number(value: float) -> str:
+    return f"{value:,.0f}" if value.is_integer() and abs(value) < _MOST_IN_FULL else f"{value:.6g}"
 
 
 _WORDS = {
@@ -170,8 +176,15 @@ def what_is_wrong(found: ErrorDetails) -> str:
     if found["type"] == "value_error":
         return str(known["error"])
     words = _WORDS.get(found["type"])
-    plain = {name: f"{value:g}" if isinstance(value, float) else value for name, value in known.items()}
+    plain = {name: _plain(value) for name, value in known.items()}
     return found["msg"] if words is None else words.format_map(plain)
+
+
+def _plain(value: Any) -> Any:
+    """Write what a bound holds as people do: numbers in full, choices without quotes."""
+    if isinstance(value, float):
+        return _number(value)
+    return value.replace("'", "") if isinstance(value, str) else value
 
 
 def is_of_a_bound(found: ErrorDetails) -> bool:
@@ -190,6 +203,12 @@ def value_of(found: ErrorDetails) -> str:
     got = found.get("input")
     is_told = found["type"] not in _WHOLE and isinstance(got, (int, float, str))
     return f", got {_repeated(got)}" if is_told else ""
+
+
+def told_of(name: str, found: ErrorDetails) -> str:
+    """Say in one line what is wrong: what the field is called, the bound, the value. name : empty for the whole."""
+    gap = "" if not name else " " if is_of_a_bound(found) else ": "
+    return f"{name}{gap}{what_is_wrong(found)}{value_of(found)}"
 
 
 def place_of(found: ErrorDetails, passed_over: Collection[str] = ()) -> str:
@@ -213,8 +232,7 @@ def refusal_of(found: ErrorDetails, passed_over: Collection[str] = ()) -> Refusa
         if where in {"", own.field}:
             return own
         return Refusal(f"{where}: {own.text}", own.mend, field=f"{where}.{own.field}")
-    gap = " " if found["type"] == "missing" else ": "
-    return Refusal(f"{where}{gap if where else ''}{what_is_wrong(found)}{value_of(found)}", field=where)
+    return Refusal(told_of(where, found), field=where)
 
 
 def one_line(error: ValidationError) -> str:

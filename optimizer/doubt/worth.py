@@ -114,7 +114,7 @@ def _readings(possible: PossibleLogs, logs: Sequence[PossibleLog], rng: np.rando
     for x_m in np.linspace(from_m, to_m, count + 2)[1:-1]:
         across = np.array([_across_m(one.stations.outer, one.stations.x_m, float(x_m)) for one in logs])
         across += rng.normal(0.0, CALIPER_READ_M, across.shape)
-        action = f"Measure across the log, upright and level, at {long_length(float(x_m))} from the butt end"
+        action = f"Measure {long_length(float(x_m))} from the butt, once top-to-bottom and once side-to-side"
         found.append(_Reading("caliper", action, CALIPER_MINUTES, across))
     return found
 

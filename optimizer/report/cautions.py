@@ -178,7 +178,7 @@ def _log_near_limit(case: _Case) -> Verdict:
 def _metal_find(case: _Case) -> Verdict:
     metal = case.marked("metal")
     if not metal:
-        return None
+        return "warning", "no scan and no tape sees metal"
     return "warning", f"{count_text(len(metal), 'piece')} of metal marked, and more may hide"
 
 
@@ -197,7 +197,7 @@ def _turns_over(case: _Case) -> Verdict:
         return None
     where = of_plan(plan, named=case.named)
     if not np.isfinite(stands_by_m):
-        return "stop", f"a pass{where} leaves wood that nothing holds"
+        return "stop", f"a cut{where} leaves wood that nothing holds"
     outside = f"its weight{where} lies {short_length(-stands_by_m)} outside what it rests on"
     if case.mill.clamps_hold:
         return "warning", f"{outside}; the clamps alone hold it"
@@ -211,7 +211,7 @@ def _log_rolls(case: _Case) -> Verdict:
     if case.has_shims:
         reasons.append(f"shims up to {short_length(case.highest_shim_m)} stand under the log")
     if any(plan.roll_deg % 360.0 != 0.0 for plan in case.plans):
-        reasons.append("the log is rolled before the first pass")
+        reasons.append("the log is rolled before the first cut")
     if case.flips:
         reasons.append("the half-sawn log is flipped")
     return ("warning", ", ".join(reasons)) if reasons else None
@@ -230,7 +230,7 @@ def _bundle(case: _Case) -> Verdict:
     layers = max((len({slab.layer for slab in plan.slabs}) for plan in case.plans), default=0)
     if not case.mill.slabs_stay_on or layers < 2:
         return None
-    return "warning", "sawn slabs stay on the log until the last pass"
+    return "warning", "sawn slabs stay on the log until the last cut"
 
 
 def _log_overturns(case: _Case) -> Verdict:
@@ -253,7 +253,7 @@ def _outside_text(outside_m: float) -> str:
 
 
 def _flip(case: _Case) -> Verdict:
-    return ("warning", "passes follow a flip") if case.flips else None
+    return ("warning", "cuts follow a flip") if case.flips else None
 
 
 def _near_throat(case: _Case) -> Verdict:
@@ -262,7 +262,7 @@ def _near_throat(case: _Case) -> Verdict:
     if plan is None or reach_m <= case.mill.throat_m - NEAR_THROAT_M:
         return None
     reason = (
-        f"pass {order}{of_plan(plan, named=case.named)} spans {short_length(reach_m)} of the throat's "
+        f"cut {order}{of_plan(plan, named=case.named)} spans {short_length(reach_m)} of the throat's "
         f"{short_length(case.mill.throat_m)}"
     )
     if reach_m <= case.mill.throat_m - REACH_SPARE_M:
@@ -306,9 +306,9 @@ def _slabs_across_forks(case: _Case) -> list[Slab]:
 
 def _bark_inclusion(case: _Case) -> Verdict:
     if _slabs_across_forks(case):
-        return "warning", "slabs reach across the fork"
+        return "warning", "slabs reach across the crotch"
     if any(slab.figure_area_m2 for plan in case.plans for slab in plan.slabs):
-        return "warning", "slabs hold the feather under the fork"
+        return "warning", "slabs hold crotch figure"
     return None
 
 
@@ -377,6 +377,12 @@ def _insects_in_slab(case: _Case) -> Verdict:
 # before what most logs set off. At the end, what only holds for every log.
 _RULES: tuple[_Rule, ...] = (
     _Rule("log_too_heavy", _log_too_heavy, "Do not load this log whole. Shorten it, or take it to a bigger mill."),
+    # Shown with every plan, first of the warnings: nothing that a plan is made from tells of metal.
+    _Rule(
+        "metal_find",
+        _metal_find,
+        "Sweep for metal before every cut, not only once. Nails, wire and bullets hide deep, and broken blades fly.",
+    ),
     _Rule(
         "turns_over",
         _turns_over,
@@ -449,12 +455,6 @@ _RULES: tuple[_Rule, ...] = (
         "A slab with a crotch in it can split in two as you carry it. Hold both limbs, and strap across.",
     ),
     _Rule(
-        "metal_find",
-        _metal_find,
-        "Sweep for metal before every pass, not only once. Nails, wire and bullets hide deep, and broken blades fly.",
-        holds_as="no scan and no tape sees metal",
-    ),
-    _Rule(
         "chainsaw",
         _chainsaw,
         "Use a chainsaw with a chain brake. Wear a helmet, eye, ear and leg protection and cut-resistant boots. Never "
@@ -491,7 +491,7 @@ _RULES: tuple[_Rule, ...] = (
     _Rule(
         "log_clamped",
         _never,
-        "Clamp the log so that no pass can lift or turn it. Check that the clamps are below the pass you make.",
+        "Clamp the log so that no cut can lift or turn it. Check that the clamps are below the cut you make.",
         holds_as="the blade pulls at the log",
     ),
     _Rule(
@@ -566,7 +566,8 @@ def cautions_for(log: LogFound, mill: Mill, plans: Sequence[Plan], wood_name: st
 class CautionsShown:
     """Cautions as they are shown.
 
-    with_plan : what this log and its plan call for most, MOST_LINES at most, but for stops, which all stand there.
+    with_plan : what this log and its plan call for most, MOST_LINES at most, but for stops and the sweep for metal,
+    the first warning, which all stand there.
     more : what they call for besides. standing : rules that always hold.
     """
 
@@ -579,6 +580,6 @@ def as_shown(cautions: Sequence[Caution]) -> CautionsShown:
     """Part a document's cautions by where they are shown. cautions : in the order of `cautions_for`."""
     called_for = [caution for caution in cautions if not caution.standing]
     stops = sum(caution.level == "stop" for caution in called_for)
-    most = max(MOST_LINES, stops)
+    most = max(MOST_LINES, stops + 1)
     standing = tuple(caution for caution in cautions if caution.standing)
     return CautionsShown(tuple(called_for[:most]), tuple(called_for[most:]), standing)

@@ -58,7 +58,7 @@ def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, named: bool) ->
         for mark, corners in metal_on_bed(log, plan, flipped=flipped):
             for cut in plan.passes:
                 if cut.flipped is flipped:
-                    which = f"pass {cut.order}{of_plan(plan, named=named)}, beside {mark.id},"
+                    which = f"cut {cut.order}{of_plan(plan, named=named)}, beside {mark.id},"
                     kerf_m = cut.blade_height_m, cut.blade_height_m + mill.kerf_m
                     found.append((cut_apart_m(kerf_m, corners[:, 2]), which))
     return found

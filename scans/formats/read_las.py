@@ -18,6 +18,9 @@ _CHUNK_BYTES = 64_000_000
 _WIDEST_CHUNK_POINTS = 64_000_000
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _COARSE_M = 0.005
+_LAYERED, _EXTRA_BYTES = 3, 14
+_LAYERS_OF = {10: 9, 11: 1, 12: 2, 13: 1}
+"""By an item's kind: a point, its colours, those with near infrared, its wave packet."""
 
 
 def read_las(data: bytes, limits: ReadingLimits) -> Scan:
@@ -145,7 +148,30 @@ def _widest_chunk(data: bytes, header: _Header, laz_record: bytes) -> int:
         held = len(table) * widest
     if held < header.count:
         raise ScanError(f"the file promises {header.count} points and its chunks hold at most {held}: {_DAMAGED}")
+    _check_layers(data, header, laz_record, [size for _, size in table])
     return widest
+
+
+def _check_layers(data: bytes, header: _Header, laz_record: bytes, chunk_bytes: list[int]) -> None:
+    """Hold the layers of each chunk to its bytes; the decoder takes memory for them before it reads any.
+
+    Such a chunk begins with one whole point, a count of points, and the sizes of its layers: one for each part of a
+    point that is packed apart (LASzip, lasreaditemcompressed_v3).
+    """
+    if struct.unpack_from("<H", laz_record)[0] != _LAYERED:
+        return
+    count = struct.unpack_from("<H", laz_record, 32)[0]
+    items = [struct.unpack_from("<HH", laz_record, 34 + 6 * item) for item in range(count)]
+    layers = sum(size if kind == _EXTRA_BYTES else _LAYERS_OF.get(kind, 0) for kind, size in items)
+    at = header.points_at + 8
+    for size in chunk_bytes:
+        sizes_at = at + header.point_bytes + 4
+        promised = header.point_bytes + 4 + 4 * layers
+        if promised <= size:
+            promised += sum(struct.unpack_from(f"<{layers}I", data, sizes_at))
+        if promised > size:
+            raise ScanError(f"a chunk of {size} bytes promises {promised} bytes of packed points: {_DAMAGED}")
+        at += size
 
 
 def _read(data: bytes, header: _Header) -> tuple[FloatArray, NDArray[np.uint8] | None, StatedUnits, FloatArray, int]:

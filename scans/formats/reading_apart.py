@@ -4,6 +4,7 @@ A damaged file can end a process or keep it for minutes; `ReadingLimits` holds a
 """
 
 import multiprocessing
+from contextlib import suppress
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -48,13 +49,15 @@ def read_scan_apart(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
 
 def _read(there: Connection, data: bytes, suffix: str, limits: ReadingLimits) -> None:
     _limit_memory(limits.memory_bytes)
-    try:
-        there.send(read_scan(data, suffix, limits))
-    except ScanError as error:
-        there.send(error)
-    except MemoryError:
-        most = f"{limits.memory_bytes / 1e9:g} GB"
-        there.send(ScanError(f"the file needs more than the {most} that reading may take", _AGAIN))
+    # Whoever asked may have been ended meanwhile; nobody needs to be told then.
+    with suppress(BrokenPipeError):
+        try:
+            there.send(read_scan(data, suffix, limits))
+        except ScanError as error:
+            there.send(error)
+        except MemoryError:
+            most = f"{limits.memory_bytes / 1e9:g} GB"
+            there.send(ScanError(f"the file needs more than the {most} that reading may take", _AGAIN))
 
 
 def _limit_memory(most_bytes: int) -> None:

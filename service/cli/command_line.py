@@ -69,7 +69,7 @@ TapedOption = Annotated[
 ]
 PickOption = Annotated[
     int | None,
-    typer.Option(metavar="NUMBER", min=1, max=1000, help="Which log, if the scan shows several (1 = biggest)."),
+    typer.Option(metavar="NUMBER", help="Which log, if the scan shows several (1 = biggest)."),
 ]
 MillOption = Annotated[
     Path | None, typer.Option("--mill", metavar="FILE", help="Your mill (default: mill.toml in this folder).")
@@ -82,9 +82,7 @@ JsonOption = Annotated[
     typer.Option("--json", metavar="FILE", help="Also write the plan as JSON to this file. Use - to print only that."),
 ]
 AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full, and sawing it as it lies.")]
-LaysOption = Annotated[
-    int | None, typer.Option(metavar="NUMBER", min=1, max=1_000_000, help="Stop after this many setups.")
-]
+LaysOption = Annotated[int | None, typer.Option(metavar="NUMBER", help="Stop after this many setups.")]
 PictureOption = Annotated[
     str | None, typer.Option(metavar="FILE", help="Draw the best plan, looking at the butt, into this SVG file.")
 ]
@@ -94,9 +92,7 @@ DoubtOption = Annotated[
     typer.Option(metavar="on|off", help="Allow for measuring and setup errors."),
 ]
 SecondsOption = Annotated[float | None, typer.Option(metavar="SECONDS", help="Stop after this many seconds.")]
-SeedOption = Annotated[
-    int, typer.Option(metavar="NUMBER", min=0, max=2**31, help="Random seed. The same seed gives the same plans.")
-]
+SeedOption = Annotated[int, typer.Option(metavar="NUMBER", help="Random seed. The same seed gives the same plans.")]
 WorkersOption = Annotated[
     int | None, typer.Option(metavar="NUMBER", min=1, max=256, help="Processor cores to use (default: all).")
 ]
@@ -422,6 +418,18 @@ def _one_line(message: str) -> str:
     return " ".join(message.split()).encode(errors="backslashreplace").decode()
 
 
+def _usage_told(error: Any) -> str:
+    """Say what is wrong with an option as documents say it: its name, the bound, the value."""
+    import pydantic  # noqa: PLC0415 - late on purpose
+
+    from optimizer.documents.typed import told_of  # noqa: PLC0415
+
+    cause = error.__cause__
+    if not isinstance(cause, pydantic.ValidationError) or error.param is None:
+        return str(error.format_message())
+    return told_of(error.param.opts[0], cause.errors(include_url=False)[0])
+
+
 def run(arguments: Sequence[str]) -> int:
     """Run a command line; return its exit code: 0 done, 2 the input is wrong, 3 no plan is possible.
 
@@ -445,7 +453,7 @@ def _guarded(work: Callable[[], Any], units: Units) -> int:
         code = work()
         sys.stdout.flush()
     except _USAGE_ERROR as error:
-        typer.echo(f"{_one_line(error.format_message())} (pithline --help lists what you can write)", err=True)
+        typer.echo(f"{_one_line(_usage_told(error))} (pithline --help lists what you can write)", err=True)
         return WRONG_INPUT
     except InputError as error:
         for note in getattr(error, "notes", ()):

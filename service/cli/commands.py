@@ -213,6 +213,10 @@ def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) ->
     )
 
 
+def _option(field: str, answer: str) -> str:
+    return messages.COMMAND_LINE.called(field, answer)
+
+
 def init(folder: Path, *, force: bool, scan: bool = False) -> None:
     """Write the samples to edit into a folder, all of them or none; `scan`: an invented scan to try with them."""
     names = (MILL_FILE, PRICES_FILE, SHEET_FILE, *((SCAN_FILE,) if scan else ()))
@@ -236,5 +240,5 @@ def init(folder: Path, *, force: bool, scan: bool = False) -> None:
         f"  pithline plan {writable(str(folder / SHEET_FILE))}\n"
         f"It takes {MILL_FILE} and {PRICES_FILE} from the folder you are in. If they are not there,\n"
         f"it looks in {users_folder()}, and last it takes the samples.\n"
-        "To use other files, add --mill FILE and --prices FILE."
+        f"To use other files, add {_option('mill', 'FILE')} and {_option('prices', 'FILE')}."
     )

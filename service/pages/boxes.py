@@ -7,25 +7,27 @@ from service.words.messages import Reader
 
 OF_A_FILE = {
     "species": "Wood",
-    "cost": "What the log cost",
+    "cost": "What you paid for it",
     "end_trim": "Lost at each end",
     "bark": "Bark",
-    "taped_length": "Its length by the tape",
+    "bark_thickness": "Bark thickness, by an axe cut",
+    "taped_length": "Length by your tape",
     "unit": "The file is in",
-    "up": "Up in the file is",
+    "up": "Which way is up in the file",
     "butt": "Butt end",
-    "pick": "Which log of the scan",
+    "pick": "Which log, if the scan shows several",
 }
-"""Of what is said of a log beside its file (about_fields.html)."""
+"""Of what is said of a log beside its file (log_new.html, about_fields.html)."""
 
 OF_A_WAY = {
-    "roll_deg": "Roll, degrees clockwise from the butt",
-    "shim_butt": "Under the butt end",
-    "shim_top": "Under the top end",
-    "heights": "Blade heights as the scale shows them, from the top",
-    "made": "How many of these passes are made",
-    "seen": "A face as you found it",
-    "stretch": "What lies on the bed, from where to where from the butt end",
+    "roll_deg": "Roll, degrees",
+    "roll_side": "Which way, looking at the butt",
+    "shim_butt": "Shim under the butt end",
+    "shim_top": "Shim under the top end",
+    "heights": "Blade heights on your mill's scale, from the top",
+    "made": "How many you have made",
+    "seen": "Size of the face after a cut",
+    "stretch": "Part on the bed, measured from the butt",
 }
 """Of a way of one's own (way.html)."""
 
@@ -42,4 +44,6 @@ def _labels() -> dict[str, str]:
     return {name: f"“{label}”" for name, label in {**asked, **OF_A_FILE, **OF_A_WAY, **_PAGES}.items()}
 
 
-PAGE = Reader(MappingProxyType({**_labels(), "log_sheet": "a log sheet"}), "{answer} under {name}")
+PAGE = Reader(
+    MappingProxyType({**_labels(), "log_sheet": "a log sheet", "backup": "a backup"}), "{answer} under {name}"
+)

@@ -244,9 +244,9 @@ def _bound_text(question: Field, bound: float, key: str, units: Units) -> str:
     bound : in SI, as the document has it. key : gt, ge, lt or le.
     """
     if question.kind in _TO_SI:
-        # These are bounded by whole numbers of the unit that stands beside the field, 0 or 100 %.
-        shown = _shown(question, bound, units)
-        return f"{shown} {question.unit(units)}"
+        # These are bounded by whole numbers of the unit that stands beside the field, 0 or 100%.
+        unit = question.unit(units)
+        return f"{_shown(question, bound, units)}{'' if unit == '%' else ' '}{unit}"
     if units is Units.IMPERIAL:
         parts = bound / INCH_M * _FINEST
         # A hair less than a whole part is that part, not the one before.

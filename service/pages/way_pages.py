@@ -23,10 +23,12 @@ from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer,
 from service.web.api_parts import LogId, OwnDesk, PlanId
 from service.words.lay_words import shim_at
 from service.words.measures import measures_in
+from service.words.turn_words import CLOCKWISE, COUNTERCLOCKWISE, turn_and_side
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 _ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch")
+_MOST_ROLL_DEG = 360
 Which = Annotated[str, Path(pattern="^[a-z0-9]{1,10}$")]
 FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
 WhichOfPlan = Annotated[str, Query(pattern="^[a-z0-9]{1,10}$")]
@@ -44,8 +46,10 @@ def own_way(
         document = desk.plan_document(plan)
         chosen = way_of(document, which).plan
         measures = measures_in(units, document.currency, document.mill)
+        degrees, side = turn_and_side(chosen.roll_deg)
         typed = {
-            "roll_deg": f"{chosen.roll_deg:.1f}".removesuffix(".0"),
+            "roll_deg": str(degrees),
+            "roll_side": side,
             "shim_butt": _shim_typed(shim_at(chosen, "butt"), units),
             "shim_top": _shim_typed(shim_at(chosen, "top"), units),
             "heights": "\n".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
@@ -82,6 +86,7 @@ def _page(
             plan = None  # removed meanwhile: the form then offers what is kept
     return render(
         request, "way.html", status, log=log, typed=typed, errors=errors, mills=desk.store.mills(),
+        sides=(CLOCKWISE, COUNTERCLOCKWISE),
         books=desk.store.price_books(), began="" if plan is None else f"?plan={plan}&which={which}",
         own_mill=document is not None and desk.kept_mill_id(document.mill) is None and document.mill.name,
         own_prices=document is not None and desk.kept_prices_id(document.prices) is None and document.prices.name,
@@ -178,6 +183,11 @@ def asked_of(desk: Desk, typed: Typed, units: Units, of_plan: str | None = None)
             fields[name] = kind(text) if text else None
         except ValueError:
             errors[name] = f"This must be a {'whole ' if kind is int else ''}number, got {quoted(text)}"
+    if "roll_deg" in fields:
+        if not 0.0 <= fields["roll_deg"] <= _MOST_ROLL_DEG:
+            errors["roll_deg"] = f"This must lie in 0 to {_MOST_ROLL_DEG} degrees, got {quoted(typed['roll_deg'])}"
+        elif typed.get("roll_side") == COUNTERCLOCKWISE:
+            fields["roll_deg"] = -fields["roll_deg"] or 0.0
     errors |= _not_lengths({"shim_butt": [fields["shim_butt"]], "shim_top": [fields["shim_top"]]}, units)
     errors |= _not_lengths({"heights": heights.split(", ")} if heights else {}, units)
     if errors:

@@ -96,18 +96,17 @@ net = net
     What the slabs sell for, less what it costs to saw and dry them. What you paid for the log is not taken off.
     Average net is what you clear, on average, over all the versions of your log. Net as measured is for the log exactly
     as you measured it.
-gap = room to improve
-    How much better another setup could still be, at the very most. This is proven, not guessed.
-bound = proven limit
-    No setup can net more than this. This is proven, not guessed.
+gap = most that is possible
+    How much more the best possible setup could net. This is worked out, not guessed: no setup can do better than that.
 break-even = most you can pay
     What you can pay for the log and still not lose money: the break-even price.
 board-foot = board foot
     A measure of wood for sale: one foot by one foot by one inch, at the thickness it is sold as.
 recovery = recovery
     How much of the log's wood ends up in slabs.
-lift-mass = lift weight
-    The average weight for the species and 25% more. Rig for this weight, because green wood varies from log to log.
+lift-mass = lift at
+    The lift weight: the average weight for the species and 25% more, because green wood varies from log to log. Rig for
+    this weight.
 end-trim = end trim
     What you lose at each end of the log: checked or dirty wood.
 girth = girth
@@ -117,9 +116,8 @@ width-factor = width factor
     widths you give.
 allowance = flattening allowance
     How much thickness flattening takes off, both faces together, once the slab is dry.
-doubt = doubt
-    How far off the numbers may be, because no scan, tape, or setup is exact. 4 times out of 5 a number should land in
-    the range shown.
+doubt = 4 times out of 5
+    How often a number should land in the range shown. No scan, tape, or setup is exact, so every number may be off.
 possible-log = version of your log
     A log a little different from yours, but inside what you measured. Plans are priced on many of them.
 brings-most = best pick

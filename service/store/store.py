@@ -70,7 +70,7 @@ class Store:
     def logs(self, limit: int = 100, offset: int = 0) -> list[LogShown]:
         """Return logs, the newest first."""
         with self.database.reading() as session:
-            rows = session.scalars(select(LogRow).order_by(LogRow.made_at.desc()).limit(limit).offset(offset)).all()
+            rows = session.scalars(select(LogRow).order_by(LogRow.number.desc()).limit(limit).offset(offset)).all()
             reads = _latest_reads(session, [row.id for row in rows])
             return [_log(row, reads.get(row.id)) for row in rows]
 
@@ -100,7 +100,7 @@ class Store:
                 row = LogRow(
                     id=new_id(), key=key, name=name, file_name=file_name, file_sha256=file_sha256,
                     file_bytes=file_bytes, about=about.model_dump(exclude_none=True), read_key=None, facts=None,
-                    made_at=now(),
+                    made_at=now(), number=_next_number(session, LogRow),
                 )  # fmt: skip
                 session.add(row)
                 session.flush()
@@ -194,7 +194,7 @@ class Store:
     def mills(self) -> list[MillKept]:
         """Return the mills, the one that was written last first."""
         with self.database.reading() as session:
-            return [_mill(row) for row in session.scalars(select(MillRow).order_by(MillRow.changed_at.desc()))]
+            return [_mill(row) for row in session.scalars(select(MillRow).order_by(MillRow.number.desc()))]
 
     def mill(self, mill_id: str | None = None) -> MillKept:
         """Return a mill, or the one that was written last. Raises NotFoundError."""
@@ -214,7 +214,7 @@ class Store:
     def price_books(self) -> list[PriceBookKept]:
         """Return the price books, the one that was written last first."""
         with self.database.reading() as session:
-            rows = session.scalars(select(PriceBookRow).order_by(PriceBookRow.changed_at.desc()))
+            rows = session.scalars(select(PriceBookRow).order_by(PriceBookRow.number.desc()))
             return [_prices(row) for row in rows]
 
     def price_book(self, prices_id: str | None = None) -> PriceBookKept:
@@ -369,8 +369,8 @@ class Store:
     # Plans
 
     def plans(self, log_id: str | None = None, limit: int = 100) -> list[PlanLine]:
-        """Return plans, of a log or of all, the newest first."""
-        chosen = select(PlanRow).order_by(PlanRow.made_at.desc(), PlanRow.id).limit(limit)
+        """Return plans, of a log or of all, those that were asked for last first."""
+        chosen = select(PlanRow).join(JobRow, JobRow.id == PlanRow.id).order_by(JobRow.number.desc()).limit(limit)
         if log_id is not None:
             chosen = chosen.where(PlanRow.log_id == log_id)
         with self.database.reading() as session:
@@ -421,9 +421,14 @@ def _row(session: Session, table: Any, row_id: str, what: str) -> Any:
     return row
 
 
+def _next_number(session: Session, table: Any) -> int:
+    return 1 + (session.scalar(select(func.max(table.number))) or 0)
+
+
 def _written(session: Session, table: Any, document: Mill | PriceBook, row_id: str | None, what: str) -> Any:
     row = table(id=new_id()) if row_id is None else _row(session, table, row_id, what)
     row.name, row.document, row.changed_at = document.name, document.model_dump(mode="json"), now()
+    row.number = _next_number(session, table)
     session.add(row)
     return row
 
@@ -431,7 +436,7 @@ def _written(session: Session, table: Any, document: Mill | PriceBook, row_id: s
 def _row_or_last(session: Session, table: Any, row_id: str | None, what: str) -> Any:
     if row_id is not None:
         return _row(session, table, row_id, what)
-    row = session.scalars(select(table).order_by(table.changed_at.desc()).limit(1)).one_or_none()
+    row = session.scalars(select(table).order_by(table.number.desc()).limit(1)).one_or_none()
     if row is None:
         raise NotFoundError(f"there is no {what} yet; add one first")
     return row
@@ -476,12 +481,12 @@ def _queue(session: Session, kind: JobKind, log_id: str, request: dict[str, Any]
     waiting = session.scalar(select(func.count()).select_from(JobRow).where(JobRow.state == JobState.QUEUED)) or 0
     if waiting >= most_queued:
         raise TooManyError(f"{waiting} jobs wait already, the most that may", 60)
-    number = 1 + (session.scalar(select(func.max(JobRow.number))) or 0)
     status = JobStatus()
     row = JobRow(
-        id=new_id(), number=number, kind=kind, log_id=log_id, request=request, state=status.state,
-        attempt=status.attempt, losses=status.losses, cancel_wanted=status.cancel_wanted, error=None,
-        stage="waiting", done=0, total=0, best_net=None, gap=None, made_at=now(), started_at=None, ended_at=None,
+        id=new_id(), number=_next_number(session, JobRow), kind=kind, log_id=log_id, request=request,
+        state=status.state, attempt=status.attempt, losses=status.losses, cancel_wanted=status.cancel_wanted,
+        error=None, stage="waiting", done=0, total=0, best_net=None, gap=None, made_at=now(),
+        started_at=None, ended_at=None,
     )  # fmt: skip
     session.add(row)
     session.flush()

@@ -32,7 +32,7 @@ _LEAST_WOOD = 0.5
 """Bark leaves more than this of the diameter."""
 SHEET_SUFFIX = ".toml"
 _OF_SCANS = ("unit", "up", "butt", "taped_length", "pick")
-_FROM_SHEET, _FROM_OPTION = "from the sheet", "as you said"
+_FROM_SHEET, _FROM_OPTION, _DEFAULT = "from the sheet", "you said so", "default"
 
 
 class AboutLog(Typed):
@@ -205,9 +205,9 @@ def _from_sheet(
         raise InputError(f"{file.shown}: {error.text}", error.mend, field=error.field) from None
     trim_from = _FROM_OPTION
     if trim_m is None:
-        trim_m, trim_from = (0.0, "not in the sheet") if typed.end_trim_m is None else (typed.end_trim_m, _FROM_SHEET)
+        trim_m, trim_from = (0.0, _DEFAULT) if typed.end_trim_m is None else (typed.end_trim_m, _FROM_SHEET)
     cost = about.cost if about.cost is not None else typed.cost or 0.0
-    bark_from = _FROM_OPTION if about.bark else _FROM_SHEET if "bark" in typed.model_fields_set else "not in the sheet"
+    bark_from = _FROM_OPTION if about.bark else _FROM_SHEET if "bark" in typed.model_fields_set else _DEFAULT
     return LogRead(
         log, Source(kind="sheet", sha256=file.sha256), wood, sheet.bark_on, bark.used, trim_m, cost,
         species_from, bark.told(bark_from), trim_from, tuple(warnings),
@@ -235,8 +235,8 @@ def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
     return LogRead(
         log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark.is_on, bark.used,
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
-        species_from, bark.told(_FROM_OPTION if about.bark else "not said"),
-        _FROM_OPTION if about.end_trim else "common practice",
+        species_from, bark.told(_FROM_OPTION if about.bark else _DEFAULT),
+        _FROM_OPTION if about.end_trim else _DEFAULT,
         (*warnings, *notes),
     )  # fmt: skip
 

@@ -4,7 +4,7 @@ from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
-from optimizer.documents.typed import Typed, place_of, refusal_in, value_of, what_is_wrong
+from optimizer.documents.typed import Typed, place_of, refusal_in, told_of
 from scans.messages import named
 from service.typed.errors import InputError
 
@@ -23,5 +23,4 @@ def read_given(kind: type[Given], **given: Any) -> Given:
         if (own := refusal_in(first)) is not None:
             raise own from None
         field = place_of(first)
-        where = f"{named(field)}: " if field else ""
-        raise InputError(f"{where}{what_is_wrong(first)}{value_of(first)}", field=field) from None
+        raise InputError(told_of(named(field) if field else "", first), field=field) from None

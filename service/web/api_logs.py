@@ -38,7 +38,7 @@ _UPLOAD: dict[str, Any] = {
 _MEDIA = {"ply": "application/x-ply", "stl": "model/stl", "obj": "model/obj", "glb": "model/gltf-binary"}
 _SOLID: dict[int | str, dict[str, Any]] = {
     200: {
-        "description": "The mesh, in metres: +x from butt to top, z up (y in GLB).",
+        "description": "The mesh, in meters: +x from butt to top, z up (y in GLB).",
         "content": {media: {"schema": {"type": "string", "format": "binary"}} for media in _MEDIA.values()},
     }
 }

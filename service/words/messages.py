@@ -41,11 +41,16 @@ _OPTIONS = (
 COMMAND_LINE = Reader(
     MappingProxyType(
         {name: f"--{name.replace('_', '-')}" for name in _OPTIONS}
-        | {"roll_deg": "--roll", "log": "LOG", "log_sheet": "a log sheet (pithline init writes one to start from)"}
+        | {
+            "roll_deg": "--roll",
+            "log": "LOG",
+            "log_sheet": "a log sheet (pithline init writes one to start from)",
+            "backup": "a backup (pithline restore)",
+        }
     ),
     "{name} {answer}",
 )
-API = Reader(MappingProxyType({"log": "a log", "log_sheet": "a log sheet"}), "{name}: {answer}")
+API = Reader(MappingProxyType({"log": "a log", "log_sheet": "a log sheet", "backup": "a backup"}), "{name}: {answer}")
 
 
 def said(message: Note | Exception | str, units: Units | None, reader: Reader) -> str:

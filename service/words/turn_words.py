@@ -2,8 +2,9 @@
 
 from service.words.measures import turn_deg
 
+CLOCKWISE, COUNTERCLOCKWISE = "clockwise", "counterclockwise"
 LOOKING = "looking at the butt"
-COLUMN_KEY = f"degrees clockwise (cw) or counterclockwise (ccw), {LOOKING}"
+COLUMN_KEY = f"degrees {CLOCKWISE} (cw) or {COUNTERCLOCKWISE} (ccw), {LOOKING}"
 """What a column of `turn_column` holds."""
 
 
@@ -22,10 +23,10 @@ def turn_in_full(roll_deg: float) -> str:
 def turn_column(roll_deg: float) -> str:
     """Say a roll in a column that `COLUMN_KEY` explains: `67 ccw`."""
     degrees, side = turn_and_side(roll_deg)
-    return f"{degrees} {'cw' if side == 'clockwise' else 'ccw'}" if degrees else "0"
+    return f"{degrees} {'cw' if side == CLOCKWISE else 'ccw'}" if degrees else "0"
 
 
 def turn_and_side(roll_deg: float) -> tuple[int, str]:
     """Return a roll as the smaller turn, in whole degrees from 0 to 180, and which way it goes."""
     turn = turn_deg(roll_deg)
-    return (turn, "clockwise") if turn <= 180 else (360 - turn, "counterclockwise")
+    return (turn, CLOCKWISE) if turn <= 180 else (360 - turn, COUNTERCLOCKWISE)

@@ -51,7 +51,7 @@ def site() -> Iterator[SmallSite]:
 @pytest.fixture
 def context(browser: Browser, site: SmallSite) -> Iterator[BrowserContext]:
     context = browser.new_context(base_url=site.address)
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(60_000)
     yield context
     context.close()
 

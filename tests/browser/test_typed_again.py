@@ -26,7 +26,7 @@ def page(context: BrowserContext) -> Page:
     """A page of a browser in which the service worker runs."""
     page = context.new_page()
     page.goto("/logs/sheet")
-    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=30_000)
+    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=60_000)
     return page
 
 

@@ -51,7 +51,7 @@ def planned(service: Pages) -> tuple[str, str]:
 def _until(service: Pages, path: str) -> str:
     import time  # noqa: PLC0415
 
-    for _ in range(400):
+    for _ in range(3000):
         found = service.get(path)
         if "data-job" not in found.text:
             return found.url.path
@@ -72,7 +72,7 @@ def test_a_scan_becomes_a_cut_list(context: BrowserContext, data_folder: Path, s
     page.get_by_label("Name of the log").fill(f"{NASTY} {size[0]}")
     page.get_by_label("Wood", exact=True).fill("sugar maple")
     page.get_by_role("button", name="Upload and read it").click()
-    expect(page.get_by_role("heading", name="How to saw it")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("heading", name="How to saw it")).to_be_visible(timeout=300_000)
     expect(page.get_by_role("heading", level=1)).to_have_text(f"{NASTY} {size[0]}")
 
     page.get_by_label("Along the log, from the butt").fill("3 ft")
@@ -88,7 +88,7 @@ def test_a_scan_becomes_a_cut_list(context: BrowserContext, data_folder: Path, s
 
     page.get_by_label("Search").select_option("quick")
     page.get_by_role("button", name="Find the best way to saw it").click()
-    expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible(timeout=90_000)
+    expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible(timeout=300_000)
     assert page.title() != "run"
     _is_narrow(page)
     page.get_by_role("link", name="Cut list for the mill").click()
@@ -109,7 +109,7 @@ def test_two_plans_side_by_side_slabs_apart_and_ticks_that_stay(
     page.get_by_role("link", name="Plan 1").click()
     figure = page.locator("figure.solid")
     figure.scroll_into_view_if_needed()
-    expect(figure).to_have_class(re.compile("is-mounted"), timeout=30_000)
+    expect(figure).to_have_class(re.compile("is-mounted"), timeout=60_000)
     canvas = figure.locator("canvas")
     before = canvas.screenshot()
     figure.get_by_label("Draw the slabs apart").fill("100")
@@ -253,6 +253,13 @@ def test_no_word_or_measure_breaks_beside_another_plan(context: BrowserContext, 
     assert page.get_by_role("rowheader").count() == page.locator("tbody th").count() > 8
     page.set_viewport_size({"width": 320, "height": 700})
     _is_narrow(page)
+    # A roll to the other side has the longest word.
+    page.locator("tbody td").evaluate_all(
+        "cells => cells.forEach(cell => cell.textContent = '179 degrees counterclockwise')"
+    )
+    for width in (360, 320):
+        page.set_viewport_size({"width": width, "height": 700})
+        _is_narrow(page)
 
 
 def test_a_word_explains_itself_by_keyboard_and_without_scripts(
@@ -276,7 +283,7 @@ def test_a_word_explains_itself_by_keyboard_and_without_scripts(
     # A form leads on, and the bar becomes a page that loads itself again.
     page.goto(f"/logs/{planned[0]}/way?plan={planned[1]}&which=plain")
     page.get_by_role("button", name="Price it").click()
-    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^-?\$"), timeout=40_000)
+    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^-?\$"), timeout=300_000)
     plain.close()
 
 
@@ -314,7 +321,7 @@ def test_a_cut_list_that_was_opened_is_read_without_a_signal(context: BrowserCon
     page = context.new_page()
     page.goto(f"/plans/{planned[1]}")
     page.get_by_role("link", name="Cut list for the mill").click()
-    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=30_000)
+    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=60_000)
     page.locator('[data-tick="pass-1"]').check()
     context.set_offline(True)
     page.reload()

@@ -111,7 +111,7 @@ def test_what_is_made_stays_and_the_face_changes_the_rest(problem, given, monkey
 
     assert narrow.priced.passes[0].row == wide.priced.passes[0].row == round(given.heights_m[0] / (INCH_M / 4))
     assert narrow.weighed.outcomes.face_width_m.mean() < wide.weighed.outcomes.face_width_m.mean()
-    assert any("fits" in note.text or "nearest" in note.text for note in wide.notes)
+    assert any(note.kind in {"face_fits", "face_fits_none"} for note in wide.notes)
     with pytest.raises(GivenError, match="1 to 1, got 2"):
         price_given_in_doubt(problem, Given(**{**vars(given), "seen": (FaceSeen(2, 0.3, 2.0),)}), 0, 2)
 

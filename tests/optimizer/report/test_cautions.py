@@ -37,10 +37,11 @@ def test_what_always_shows_shows_alone_where_nothing_is_the_matter() -> None:
     assert set(levels()) == ALWAYS
 
 
-def test_a_light_level_log_that_stays_as_it_lay_has_standing_rules_alone() -> None:
-    shown = cautions_for(a_log(), a_mill(), [a_plan()], "maple, sugar")
+def test_a_light_level_log_that_stays_as_it_lay_has_the_sweep_for_metal_and_standing_rules_alone() -> None:
+    sweep, *others = cautions_for(a_log(), a_mill(), [a_plan()], "maple, sugar")
 
-    assert all(caution.standing and caution.level == "note" for caution in shown)
+    assert (sweep.id, sweep.level, sweep.standing) == ("metal_find", "warning", False)
+    assert all(caution.standing and caution.level == "note" for caution in others)
 
 
 @pytest.mark.parametrize("wood_name", ["maple, sugar", "oak, white"])
@@ -62,7 +63,7 @@ MANY = a_plan(
 
 
 @pytest.mark.parametrize(
-    ("plan", "with_plan", "more"), [(a_plan(), 0, 0), (a_plan(roll_deg=10.0), 1, 0), (MANY, MOST_LINES, None)]
+    ("plan", "with_plan", "more"), [(a_plan(), 1, 0), (a_plan(roll_deg=10.0), 2, 0), (MANY, MOST_LINES, None)]
 )
 def test_few_lines_stand_with_the_plan_and_none_is_lost(plan: Plan, with_plan: int, more: int | None) -> None:
     cautions = cautions_for(a_log(forks=(FORK,), mass_kg=900.0) if more is None else a_log(), a_mill(), [plan], "")
@@ -77,10 +78,26 @@ def test_few_lines_stand_with_the_plan_and_none_is_lost(plan: Plan, with_plan: i
     assert grave == sorted(grave)
 
 
-def test_every_stop_stands_with_the_plan() -> None:
-    (stop,) = [caution for caution in cautions_for(a_log(), a_mill(), [MANY], "") if caution.level == "stop"]
+def test_every_stop_stands_with_the_plan_and_the_sweep_for_metal_after_them() -> None:
+    stop, *others = cautions_for(a_log(), a_mill(), [MANY], "")
+    assert stop.level == "stop"
 
-    assert len(as_shown([stop] * 7).with_plan) == 7
+    *stops, first_warning = as_shown([*[stop] * 7, *others]).with_plan
+
+    assert stops == [stop] * 7
+    assert first_warning.id == "metal_find"
+
+
+@pytest.mark.parametrize("marked", [True, False])
+@pytest.mark.parametrize("plan", [a_plan(), MANY])
+def test_the_sweep_for_metal_stands_with_every_plan_first_of_the_warnings(plan: Plan, marked: bool) -> None:
+    log = a_log(forks=(FORK,), mass_kg=900.0, marks=(METAL,) if marked else ())
+
+    shown = as_shown(cautions_for(log, a_mill(loader_limit_kg=800.0), [plan], "oak, white"))
+
+    warnings = [caution for caution in shown.with_plan if caution.level == "warning"]
+    assert warnings[0].id == "metal_find"
+    assert ("marked" in warnings[0].reason) is marked
 
 
 def test_what_this_log_sets_off_stands_before_what_most_logs_do() -> None:
@@ -127,7 +144,7 @@ def test_a_shim_that_nobody_can_place_is_none(height_m: float, fires: bool) -> N
         if not c.standing
     }
 
-    assert set(shown) == ({"shims", "log_rolls"} if fires else set())
+    assert set(shown) - {"metal_find"} == ({"shims", "log_rolls"} if fires else set())
 
 
 @pytest.mark.parametrize(
@@ -186,7 +203,7 @@ def test_the_loaders_limit_counts_lift_mass(log_kg: float, slab_kg: float, fires
 def test_how_the_log_is_laid_and_sawn(change: dict[str, Any], fires: dict[str, str]) -> None:
     shown = levels(plan=a_plan(**change))
 
-    assert {key: value for key, value in shown.items() if value == "warning"} == fires
+    assert {key: value for key, value in shown.items() if value == "warning" and key != "metal_find"} == fires
 
 
 @pytest.mark.parametrize(
@@ -496,6 +513,6 @@ def test_a_pass_near_the_throat_asks_for_stubs_to_be_trimmed(reach_m: float, lev
 
     found = {caution.id: caution for caution in shown}
     assert (found["near_throat"].level if level else found.get("near_throat")) == level
-    assert level is None or found["near_throat"].reason.startswith("pass 2 ")
+    assert level is None or found["near_throat"].reason.startswith("cut 2 ")
     # Who trims works with a chainsaw.
     assert ("chainsaw" in found) == (level is not None)

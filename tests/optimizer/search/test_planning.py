@@ -314,10 +314,10 @@ def test_its_rest_is_planned_anew_in_doubt_too(long_log):
 @pytest.mark.parametrize(
     ("stretch_m", "said"),
     [
-        (None, "the log is longer than the bed: .* bed_length; give the stretch"),
+        (None, "the log is longer than the bed: .* more than {:bed_length}; give the part of it .* as {:stretch}"),
         ((0.5, 3.4), "{:stretch} must lie on the log, in 0 to"),
         ((1.5, 1.0), "{:stretch} must lie on the log, in 0 to"),
-        ((0.2, 2.6), "over bed_length; give a shorter one"),
+        ((0.2, 2.6), "more than {:bed_length}; give a shorter one"),
         ((1.0, 1.08), "the end trim leaves nothing of it"),
     ],
 )

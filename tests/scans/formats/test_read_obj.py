@@ -249,7 +249,7 @@ def test_a_picture_that_is_not_there_is_named(files, line):
     assert scan.colours is None
     assert len(scan.faces) == 4
     assert len(scan.notes) == 1
-    assert line in scan.notes[0]
+    assert line in scan.notes[0].text
 
 
 def test_names_may_hold_a_mark_of_comments():
@@ -341,7 +341,7 @@ def test_long_damaged_lines_are_refused_quickly():
     ):
         assert outcome(read_obj, line + b"\n") is None
         assert outcome(read_obj, line + b"\\\n") is None
-    assert time.perf_counter() - started < 20.0
+    assert time.perf_counter() - started < 120.0  # a quadratic way takes hours
 
 
 def test_odd_files_are_read_or_refused_as_they_should(data_folder):

@@ -163,8 +163,8 @@ def test_seven_columns_that_could_be_both_are_taken_by_the_ending_and_noted():
 
     assert as_xyz.colours.tolist() == [[10, 20, 30], [11, 21, 31]]
     assert as_pts.colours.tolist() == [[20, 30, 40], [21, 31, 41]]
-    assert "columns 4 to 6" in as_xyz.notes[0].text
-    assert "columns 5 to 7" in as_pts.notes[0].text
+    assert "Columns 4 to 6" in as_xyz.notes[0].text
+    assert "Columns 5 to 7" in as_pts.notes[0].text
     same = read("0.5 1 2 255 20 30 40\n0.7 1 2 255 21 31 41\n", "xyz")
     assert same.colours.tolist() == [[20, 30, 40], [21, 31, 41]]
     assert same.notes == ()

@@ -157,7 +157,7 @@ def with_ball(radius_m):
 def test_a_loose_bit_is_dropped_and_reported():
     log, notes = log_and_notes(*with_ball(0.05))
     assert log.outer.volume_m3 == pytest.approx(taper().volume_m3, rel=1e-9)
-    assert any("1 loose bit dropped" in note.text for note in notes)
+    assert any("1 loose bit was dropped" in note.text for note in notes)
 
 
 def test_two_bodies_are_refused():
@@ -178,7 +178,7 @@ def test_a_small_hole_is_filled_and_reported():
     solid = taper()
     log, notes = log_and_notes(solid.vertices_m, np.delete(solid.faces, 5000, axis=0))
     assert log.outer.volume_m3 == pytest.approx(solid.volume_m3, rel=1e-6)
-    assert "Small holes filled with 1 faces." in [note.text for note in notes]
+    assert "Small holes were filled with 1 faces." in [note.text for note in notes]
 
 
 def test_an_open_end_is_refused_with_the_number_of_open_edges():

@@ -5,6 +5,7 @@ import multiprocessing
 import os
 import sqlite3
 import subprocess
+import sys
 import threading
 from pathlib import Path
 from types import SimpleNamespace
@@ -23,6 +24,7 @@ from service.store.file_store import FileStore
 from service.store.store import Store
 from service.typed.errors import InputError
 from service.typed.log_reading import AboutLog
+from service.words.messages import COMMAND_LINE, said
 
 pytestmark = pytest.mark.usefixtures("own_files")
 SCAN = b"ply\nof nothing that could be read\n"
@@ -84,8 +86,8 @@ def test_files_beside_a_database_without_logs_stay_and_nothing_is_started(settin
 
     assert FileStore(settings.data_folder / "files").read(key) == SCAN
     assert file.exists() == was_there
-    assert "pithline restore" in str(told.value)
-    assert "--set-aside" in str(told.value)
+    line = said(told.value, None, COMMAND_LINE)
+    assert "restore a backup (pithline restore), or give --set-aside, which" in line
 
 
 def test_such_files_are_moved_to_the_trash_where_that_is_wanted(settings, caplog):
@@ -135,6 +137,58 @@ def test_set_aside_is_typed(pithline):
     assert err.startswith("data holds 1 files of logs, but the database holds no log; ")
     assert err.count("\n") == 1
     assert not Path("data/pithline.db").exists()
+
+
+class Killed(BaseException):
+    """In place of an end that runs nothing more."""
+
+
+def cut_off_between(monkeypatch, *steps):
+    """Let the server be killed once a step was done, before what would follow it."""
+
+    def killed(*_, **__):
+        raise Killed
+
+    for owner, name in steps:
+        monkeypatch.setattr(owner, name, killed)
+
+
+def test_a_start_after_a_kill_between_the_first_file_and_its_record_needs_nobody(settings, monkeypatch, caplog):
+    with opened(settings) as desk, monkeypatch.context() as during:
+        cut_off_between(during, (Store, "add_log"), (Store, "unnamed"))
+        with pytest.raises(Killed):
+            desk.add_scan(SCAN, "log.ply")
+        (key,) = desk.files.keys()
+
+    with opened(settings) as desk:
+        assert desk.files.keys() == []
+
+    assert trashed(settings)[key].read_bytes() == SCAN
+    assert "1 of 1 files are named by no log" in caplog.text
+
+
+def test_a_start_after_a_kill_between_the_last_removal_and_its_file_needs_nobody(settings, monkeypatch):
+    with_a_log(settings)
+    with opened(settings) as desk, monkeypatch.context() as during:
+        cut_off_between(during, (Store, "unnamed"))
+        with pytest.raises(Killed):
+            desk.remove_log(desk.store.logs()[0].id)
+        assert len(desk.files.keys()) == 1
+
+    with opened(settings) as desk:
+        assert desk.files.keys() == []
+
+
+def test_files_of_another_database_without_logs_stay(settings, tmp_path):
+    with_a_log(settings)
+    other = Settings(data_folder=tmp_path / "other", slots=0, free_bytes=0)
+    with opened(other):
+        pass
+    take_away(settings.data_folder / "pithline.db")
+    (other.data_folder / "pithline.db").rename(settings.data_folder / "pithline.db")
+
+    with pytest.raises(InputError, match="holds 1 files of logs, but the database holds no log"):
+        open_desk(settings)
 
 
 def test_what_came_in_by_half_is_cleared_and_what_others_may_be_writing_is_not(settings):
@@ -379,6 +433,22 @@ def test_a_full_disk_at_the_start_is_one_line(small_disk, pithline):
 
 
 # Damage, and who may read
+
+
+def test_the_journal_stays_while_another_process_comes_and_goes(settings):
+    """As it would not where the service had lost its locks on a database that was there before it."""
+    look = "import sqlite3, sys; database = sqlite3.connect(sys.argv[1]); database.execute('select * from logs'); "
+    with_a_log(settings)
+    with opened(settings) as desk:
+        second = desk.add_scan(SCAN + b"more", "log.ply").log
+        file = settings.data_folder / "pithline.db"
+        subprocess.run([sys.executable, "-c", f"{look}database.close()", str(file)], check=True)
+        assert file.with_name("pithline.db-wal").exists()
+        third = desk.add_scan(SCAN + b"still more", "log.ply").log
+        with contextlib.closing(sqlite3.connect(file)) as connection:
+            ids = {key for (key,) in connection.execute("select id from logs")}
+
+    assert {second.id, third.id} < ids
 
 
 def garbage_in_the_middle(data):

@@ -120,7 +120,7 @@ def test_a_plan_that_cannot_be_written_in_the_end_is_printed(pithline: Callable[
 def test_an_output_that_is_full_is_one_line(tmp_path: Path) -> None:
     with Path("/dev/full").open("w") as full:
         ran = subprocess.run(
-            [sys.executable, "-c", "from service.command_line import main; main()", "init", str(tmp_path / "new")],
+            [sys.executable, "-c", "from service.cli.command_line import main; main()", "init", str(tmp_path / "new")],
             stdout=full, stderr=subprocess.PIPE, text=True, check=False, cwd=Path(__file__).parents[3],
         )  # fmt: skip
 

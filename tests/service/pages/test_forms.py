@@ -337,11 +337,37 @@ def test_a_way_of_ones_own_begins_with_a_plans_heights_one_a_line(
 
 
 @pytest.mark.parametrize(
+    ("roll_deg", "degrees", "side"),
+    [
+        (314.9, "45", "counterclockwise"),
+        (44.6, "45", "clockwise"),
+        (180.0, "180", "clockwise"),
+        (359.8, "0", "clockwise"),
+    ],
+)
+def test_a_way_of_ones_own_begins_with_a_plans_roll_as_all_pages_tell_it(
+    client: Pages, log_id: str, planned: Planned, roll_deg: float, degrees: str, side: str
+) -> None:
+    first = planned.document.plans[0].model_copy(update={"roll_deg": roll_deg})
+    kept = keep_plan(client, log_id, planned.document.model_copy(update={"plans": (first,)}))
+    text = client.get(f"/logs/{log_id}/way?plan={kept}&which=1").text
+    assert f'name="roll_deg" value="{degrees}"' in text
+    assert re.findall(r"<option selected>(\w+)</option>", text) == [side]
+    heights = text.partition('<textarea id="heights"')[2].partition("</textarea>")[0].partition(">")[2]
+    typed = {"roll_deg": degrees, "roll_side": side, "heights": heights}
+    answer = client.post(f"/logs/{log_id}/way?plan={kept}&which=1", data=typed, follow_redirects=False)
+    asked = desk_of(client).store.job_request(answer.headers["location"][-32:])["request"]
+    off_deg = (asked["roll_deg"] - roll_deg + 180.0) % 360.0 - 180.0
+    assert abs(off_deg) <= 0.5
+
+
+@pytest.mark.parametrize(
     ("typed", "field", "says"),
     [
         ({"roll_deg": "much"}, "roll_deg", "must be a number, got much"),
-        ({"roll_deg": "4000"}, "roll_deg", "at most 3600"),
-        ({"roll_deg": "nan"}, "roll_deg", "must be a finite number"),
+        ({"roll_deg": "361"}, "roll_deg", "must lie in 0 to 360 degrees, got 361"),
+        ({"roll_deg": "-45"}, "roll_deg", "must lie in 0 to 360 degrees, got -45"),
+        ({"roll_deg": "nan"}, "roll_deg", "must lie in 0 to 360 degrees, got nan"),
         ({"heights": ""}, "heights", "at least one blade height"),
         ({"heights": "24, wide"}, "heights", "isn't a length"),
         ({"shim_butt": "tall"}, "shim_butt", '"tall" isn\'t a length'),
@@ -393,7 +419,7 @@ FACE_SLIPS = [
         {"face_width": "20 ft", "face_length": "108"},
         {"face_width": "look at the number", "face_length": "108 ft is much more than this log is long"},
     ),
-    ({"face_width": "20", "face_length": "9", "made": "40"}, {"made": "Choose the pass"}),
+    ({"face_width": "20", "face_length": "9", "made": "40"}, {"made": "Choose the cut"}),
 ]
 
 

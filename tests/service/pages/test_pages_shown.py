@@ -129,8 +129,8 @@ TERMS = {
     r"girth\b": {"girth"}, r"(?<!\d )(4|5|6|8|10|12|16)/4\b": {"quarters"}, r"net\b": {"net"},
     r"board f(oo|ee)t\b": {"board-foot"}, r"first face\b": {"first-face"},
     r"(?<!it )straight through\b": {"plain-way"}, r"4 times out of 5\b": {"doubt"}, r"lift at\b": {"lift-mass"},
-    r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"marks?\b": {"mark"},
-    r"crotch(es)?\b": {"fork", "feather"}, r"trunk\b": {"stem"},
+    r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"(?<!check )marks?\b": {"mark"},
+    r"crotch(es)?\b": {"fork", "feather"}, r"trunk\b": {"stem"}, r"setups?\b": {"lay"}, r"buck\b": {"buck"},
 }  # fmt: skip
 """Words of the trade as they stand on pages, and the explanations of which one must be at hand there."""
 
@@ -458,7 +458,8 @@ FOREIGN = {
 @pytest.mark.parametrize("units", list(Units))
 def test_a_page_has_no_unit_that_its_reader_did_not_choose(client: Pages, planned: Planned, units: Units) -> None:
     document = planned.document
-    found = (f"Bark of {short_length(0.016)} on average taken off.", f"Rolled so, it weighs {mass(900.0)}.")
+    said = (f"Bark of {short_length(0.016)} on average taken off.", f"Rolled so, it weighs {mass(900.0)}.")
+    found = tuple(Note("given", text, bears_on_plan=True) for text in said)
     warned = document.model_copy(update={"warnings": found})
     log_id = keep_log(client, replace(planned.read, warnings=found), f"Lane maple in {units.value} units")
     plan_id = keep_plan(client, log_id, warned)

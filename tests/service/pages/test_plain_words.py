@@ -12,12 +12,15 @@ from service.typed.files import SAMPLES
 from service.web.serve import settings_text
 
 _FOREIGN = r"metres?\b|colour|licence|judgement|anticlockwise|per cent|\d %|round it\b"
-_OF_CODE = r"lays?\b|forks?\b|forked\b|stem\b|mass\b|in the mean\b|hearts level\b|plain way\b|anew\b|mend(ed|ing)?"
+_OF_CODE = (
+    r"lays?\b|forks?\b|forked\b|stem\b|mass\b|in the mean\b|hearts level\b|plain way\b|anew\b|passes\b|mend(ed|ing)?"
+)
 NOT_SAID = re.compile(rf"\b(?:{_FOREIGN}|{_OF_CODE})|\bbow\b", re.IGNORECASE)
 COMMANDS = tuple(command.callback.__name__ for command in app.registered_commands if command.callback is not None)
 PAGES = (
     "/", "/logs/new", "/logs/sheet", "/words", "/mills", "/mills/new", "/prices", "/prices/new", "/sign-in", "/nowhere",
-    "/logs/{log}", "/logs/{log}/way",
+    "/logs/{log}", "/logs/{log}/way", "/logs/{log}/way?plan={plan}&which=1", "/plans/{plan}", "/plans/{plan}/1",
+    "/plans/{plan}/plain", "/plans/{plan}/1/cut-list", "/plans/{plan}/compare",
 )  # fmt: skip
 
 
@@ -47,9 +50,9 @@ def test_settings_are_in_plain_words() -> None:
 
 
 @pytest.mark.parametrize("address", PAGES)
-def test_pages_are_in_plain_words(client: Pages, log_id: str, address: str) -> None:
-    text = client.get(address.format(log=log_id), headers={"accept": "text/html"}).text
-    body = re.sub(r"<(svg|script|figure|datalist)\b.*?</\1>", " ", text.partition("<body")[2], flags=re.DOTALL)
+def test_pages_are_in_plain_words(client: Pages, log_id: str, plan_id: str, address: str) -> None:
+    text = client.get(address.format(log=log_id, plan=plan_id), headers={"accept": "text/html"}).text
+    body = re.sub(r"<(svg|script|style|datalist)\b.*?</\1>", " ", text, flags=re.DOTALL)
     said = html.unescape(re.sub(r"<[^>]*>", " ", body)).replace("\u00a0", " ")
     assert wrongly_said(" ".join(said.split())) == []
 

@@ -12,7 +12,7 @@ import pytest
 from service.store.folder_lock import FolderLock
 from service.typed.errors import InputError
 
-HOLD = "import sys; from pathlib import Path; from service.folder_lock import FolderLock\n"
+HOLD = "import sys; from pathlib import Path; from service.store.folder_lock import FolderLock\n"
 HOLDER = f"{HOLD}lock = FolderLock(Path(sys.argv[1])); print('held', flush=True); sys.stdin.read()"
 CHILD = "import sys; print('up', flush=True); sys.stdin.read()"
 PARENT = f"""{HOLD}

@@ -7,6 +7,7 @@ import trimesh
 from service.typed.errors import InputError
 from service.typed.files import FileRead
 from service.typed.log_reading import AboutLog, LogRead, read_log
+from service.typed.read_given import read_given
 
 SHEET = """
 species = "sugar maple"
@@ -24,7 +25,7 @@ wide = "12 in"
 
 
 def read_sheet(more: str = "", **about: str) -> LogRead:
-    return read_log(FileRead("log.toml", SHEET.format(more=more).encode(), "0" * 64), AboutLog(**about))
+    return read_log(FileRead("log.toml", SHEET.format(more=more).encode(), "0" * 64), read_given(AboutLog, **about))
 
 
 def read_mesh(**about: str) -> LogRead:
@@ -73,10 +74,10 @@ def test_a_log_without_bark_has_none_though_its_sheet_tells_its_thickness() -> N
         ('bark_thickness = "0 in"', {}, "bark_thickness"),
         ('bark_thickness = "1 in"\nbark = "off"', {}, "bark_thickness"),
         ('bark_thickness = "5 in"', {}, "too much"),
-        ("", {"bark_thickness": "-1 in"}, "bark-thickness"),
-        ("", {"bark_thickness": "1"}, "bark-thickness"),
-        ("", {"bark_thickness": "7 in"}, "bark-thickness"),
-        ("", {"bark_thickness": "1 in", "bark": "off"}, "bark-thickness"),
+        ("", {"bark_thickness": "-1 in"}, "{:bark_thickness}"),
+        ("", {"bark_thickness": "1"}, "{:bark_thickness}"),
+        ("", {"bark_thickness": "7 in"}, "{:bark_thickness}"),
+        ("", {"bark_thickness": "1 in", "bark": "off"}, "{:bark_thickness}"),
     ],
 )
 def test_a_thickness_that_cannot_be_is_refused_in_one_line(more: str, about: dict[str, str], said: str) -> None:

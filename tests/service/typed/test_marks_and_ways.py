@@ -125,8 +125,8 @@ def test_a_face_as_found_is_held_against_the_plan(pithline: Callable[..., Any]) 
     _, like, _ = pithline("price", "log.toml", *WAY, "--seen", f"1: {width} m x {length} m")
     _, unlike, _ = pithline("price", "log.toml", *WAY, "--seen", f"1: {width * 0.8} m x {length} m")
 
-    assert "within 10 %" in " ".join(like.split())
-    assert "the width is 20 % less. Measure the log again" in " ".join(unlike.split())
+    assert "within 10%" in " ".join(like.split())
+    assert "the width is 20% less. Measure the log again" in " ".join(unlike.split())
 
 
 def test_a_face_seen_counts_in_doubt(pithline: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> None:

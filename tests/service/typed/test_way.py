@@ -52,8 +52,8 @@ def test_shims_may_be_bare_numbers_too() -> None:
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"roll_deg": float("nan")}, "{:roll_deg}: must be a finite number"),
-        ({"roll_deg": float("inf")}, "{:roll_deg}: must be a finite number"),
+        ({"roll_deg": float("nan")}, "{:roll_deg} must be a finite number"),
+        ({"roll_deg": float("inf")}, "{:roll_deg} must be a finite number"),
         ({"heights": ""}, "{:heights}: the length is empty"),
         ({"heights": "20,, 17"}, "{:heights}: the length is empty"),
         ({"heights": "20; 17"}, "{:heights}: "),

@@ -45,7 +45,7 @@ def test_a_length_may_stand_where_a_field_has_an_example():
 
 def test_a_field_that_a_reader_has_no_name_for_is_called_as_in_documents():
     assert said(named("limits.min_length"), None, COMMAND_LINE) == "limits.min_length"
-    assert said(named("limits.min_length"), None, PAGE) == "“Shortest”"
+    assert said(named("limits.min_length"), None, PAGE) == "“Shortest slab”"
 
 
 def test_an_option_in_what_somebody_typed_stays_as_it_is():
