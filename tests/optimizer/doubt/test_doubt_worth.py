@@ -125,7 +125,7 @@ def test_a_pass_that_is_made_went_through_the_throat(problem, monkeypatch):
 
     def on(throat_m, made):
         other = replace(problem, log=log, mill=problem.mill.model_copy(update={"throat_m": throat_m}))
-        way = Given(plan.lay.roll_deg, 0.0, 0.0, heights[:made] if made else heights, made=made)
+        way = Given(plan.lay.roll_deg, *plan.gaps_m, heights[:made] if made else heights, made=made)
         return price_given_in_doubt(other, way, 0, 1)
 
     reach_m = [p.reach_m for p in on(3.0, None).priced.passes]
