@@ -31,6 +31,7 @@ WHOLE = ["", "x", "0", "-1", "1.5", "nan", NINES, HUGE, RAW]
 CHOICES = ["", "x", RAW, NINES]
 WRONG: dict[str, list[str]] = {
     "--species": ["wite ash", RAW, NINES], "--bark": CHOICES, "--end-trim": LENGTHS,
+    "--bark-thickness": LENGTHS,
     "--cost": ["x", "-1", "nan", "inf", "1e400"],
     "--taped-length": LENGTHS, "--unit": CHOICES, "--up": CHOICES, "--butt": CHOICES, "--pick": WHOLE, "--mill": FILES,
     "--prices": FILES, "--marks": FILES, "--doubt": CHOICES, "--seconds": ["x", "0", "-1", "nan", "inf", "1e400"],
@@ -43,7 +44,7 @@ WRONG: dict[str, list[str]] = {
     "--stretch": ["x", "1 ft", "1 ft to nan", "1 ft to 2 ft to 3 ft", f"0 to {NINES}", RAW],
 }  # fmt: skip
 NOT_WRITTEN = ["", ".", "none/x.json", "pipe", "a" * 5000, "log.toml/x.json"]
-TAKES_NOTHING = {"--all", "--wood", "--json", "--out"}
+TAKES_NOTHING = {"--all", "--verbose", "--wood", "--json", "--out"}
 CASES = [
     (command, option, value) for command in ("plan", "price") for option, values in WRONG.items() for value in values
 ]
