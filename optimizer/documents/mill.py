@@ -17,10 +17,18 @@ class Pace(Typed):
     minutes_per_pass: float = Field(0.0, ge=0, le=600, description="Fixed minutes of each pass.")
     minutes_per_slab: float = Field(0.0, ge=0, le=600, description="Minutes to take off and put by a slab.")
     minutes_per_flip: float = Field(0.0, ge=0, le=600, description="Minutes to turn the half-sawn log over.")
-    minutes_per_log: float = Field(0.0, ge=0, le=600, description="Minutes to bring a log and lay it on the bed.")
-    minutes_per_roll: float = Field(0.0, ge=0, le=600, description="Minutes to roll the log to where it is sawn.")
-    minutes_per_support: float = Field(0.0, ge=0, le=600, description="Minutes to set a shim or a prop.")
-    minutes_per_buck_cut: float = Field(0.0, ge=0, le=600, description="Minutes to buck the log at one place.")
+    minutes_per_log: float = Field(
+        0.0, ge=0, le=600, description="Minutes to bring a log and lay it on the bed. Kept, not counted yet."
+    )
+    minutes_per_roll: float = Field(
+        0.0, ge=0, le=600, description="Minutes to roll the log to where it is sawn. Kept, not counted yet."
+    )
+    minutes_per_support: float = Field(
+        0.0, ge=0, le=600, description="Minutes to set a shim or a prop. Kept, not counted yet."
+    )
+    minutes_per_buck_cut: float = Field(
+        0.0, ge=0, le=600, description="Minutes to buck the log at one place. Kept, not counted yet."
+    )
     hourly_rate: float = Field(0.0, ge=0, description="What an hour at the mill costs, in the book's currency.")
 
 
@@ -61,10 +69,14 @@ class Mill(Typed):
     )
     max_shim_m: float = Field(0.0, ge=0, le=2, description="The highest shim that may stand. [m]")
     max_prop_m: float = Field(
-        0.3048, ge=0, le=2, description="The highest prop that may stand under a limb or an end; 12 in. [m]"
+        0.3048,
+        ge=0,
+        le=2,
+        description="The highest prop that may stand under a limb or an end; 12 in. Kept, not used yet. [m]",
     )
     clamps_hold: bool = Field(
-        default=False, description="Whether the clamps hold a log that would turn over without them."
+        default=False,
+        description="Whether the clamps hold a log that would turn over without them. Kept, not used yet.",
     )
     first_bunk_m: float = Field(0.0, ge=0, le=10, description="From the butt end of the stretch to the first bunk. [m]")
     bunk_spacing_m: float | None = Field(
