@@ -422,12 +422,13 @@ def _usage_told(error: Any) -> str:
     """Say what is wrong with an option as documents say it: its name, the bound, the value."""
     import pydantic  # noqa: PLC0415 - late on purpose
 
-    from optimizer.documents.typed import told_of  # noqa: PLC0415
+    from optimizer.documents.typed import is_of_a_bound, told_of, what_is_wrong  # noqa: PLC0415
 
     cause = error.__cause__
     if not isinstance(cause, pydantic.ValidationError) or error.param is None:
         return str(error.format_message())
-    return told_of(error.param.opts[0], cause.errors(include_url=False)[0])
+    name, found = error.param.opts[0], cause.errors(include_url=False)[0]
+    return told_of(name, found) if is_of_a_bound(found) else f"{name}: {what_is_wrong(found)}".rstrip(".")
 
 
 def run(arguments: Sequence[str]) -> int:

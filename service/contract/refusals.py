@@ -53,6 +53,10 @@ class WrongHostError(ValueError):
     """A name that the service does not go by."""
 
 
+class EndingError(RuntimeError):
+    """Something that was asked for while the service ends."""
+
+
 class OurError(RuntimeError):
     """Something that broke here, without the user's doing."""
 
@@ -77,6 +81,7 @@ REFUSALS: tuple[tuple[type[Exception], int, str], ...] = (
     (ForeignSiteError, 403, "Use the service's own pages, or a program that sends no Origin header."),
     (WrongHostError, 421, "Call the service by its address, or add the name to PITHLINE_ALLOWED_HOSTS."),
     (DiskFullError, 507, "Remove logs that are no longer needed, or give the data folder a larger disk."),
+    (EndingError, 503, "Try again in a moment, when the service has started again."),
     (OurError, 500, "Try again; if it happens again, tell whoever runs the service, with the time."),
 )
 STATUS_ADVICE = {

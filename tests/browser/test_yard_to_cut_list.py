@@ -164,7 +164,7 @@ def test_a_search_says_how_much_more_is_possible_as_it_goes(
     expect(page.locator("[data-best]")).to_have_text("$1,240")
     expect(page.locator(".gap")).to_contain_text("at most 10% more is possible")
     page.locator(".gap summary").click()
-    expect(page.locator(".gap .meaning")).to_contain_text("How much better another setup could still be")
+    expect(page.locator(".gap .meaning")).to_contain_text("How much more the best possible setup could net")
     service.post(f"/api/jobs/{job['id']}/cancel")
 
 

@@ -39,7 +39,7 @@ def test_lengths_are_read(text: str, length_m: float) -> None:
      "1e3 m", "5 mi"],
 )  # fmt: skip
 def test_what_is_no_length_is_refused_with_ways_to_write_it(text: str) -> None:
-    with pytest.raises(LengthError, match=r'write it as|write "9 ft 8 in"$'):
+    with pytest.raises(LengthError, match=r'write it like|write "9 ft 8 in"$'):
         parse_length_m(text)
 
 

@@ -66,7 +66,9 @@ def test_places_to_measure_are_told_from_the_butt_end_of_the_log():
     stretch = books.problem(shapes.cylinder(0.25, 6.0), books.mill(**STEP)).stretch(3.0, 6.0)
     possible = PossibleLogs(stretch)
     readings = doubt_worth._readings(possible, drawn(possible, 0, 1000, 4, 1), np.random.default_rng(0))
-    places_m = [float(found[1]) for r in readings if (found := re.search(r"at \{([\d.]+) m\} from the butt", r.action))]
+    places_m = [
+        float(found[1]) for r in readings if (found := re.search(r"Measure \{([\d.]+) m\} from the butt", r.action))
+    ]
 
     assert len(places_m) > 1
     assert all(3.0 < place_m < 6.0 for place_m in places_m)

@@ -212,16 +212,16 @@ def test_a_log_the_mill_cannot_take_names_the_limit(changes, word):
 def test_a_throat_in_the_way_says_what_would_help_and_only_what_would():
     # A stem of 0.6 m, and limbs that spread to over a metre: under the fork the stem alone fits the throat.
     fork = books.problem(shapes.forked(stem_length_m=2.0), books.mill(throat_m=0.65))
-    assert "cutting off a limb, or crosscutting it under the fork, at about {" in str(explain_no_plan(fork))
+    assert "cutting off a limb, or bucking it below the crotch, at about {" in str(explain_no_plan(fork))
     # Half of a crooked log is less crooked; neither half of one that is too thick throughout fits better.
     crooked = books.problem(shapes.bent(bow_m=0.5, length_m=4.0), books.mill(throat_m=0.55))
-    assert "or crosscutting it, such as at {2 m} from the butt end" in str(explain_no_plan(crooked))
+    assert "or bucking it, such as at {2 m} from the butt end" in str(explain_no_plan(crooked))
     # Of a stretch, too, places are told from the butt end of the log.
     stretch = books.problem(shapes.bent(bow_m=1.0, length_m=8.0), books.mill(throat_m=0.55)).stretch(2.0, 6.0)
-    assert "or crosscutting it, such as at {4 m} from the butt end" in str(explain_no_plan(stretch))
+    assert "or bucking it, such as at {4 m} from the butt end" in str(explain_no_plan(stretch))
     thick = books.problem(shapes.cylinder(0.3), books.mill(throat_m=0.12))
     assert "throat" in str(explain_no_plan(thick))
-    assert "crosscutting" not in str(explain_no_plan(thick))
+    assert "bucking" not in str(explain_no_plan(thick))
 
 
 def test_hollow_logs_say_how_tall_the_blocks_must_be():

@@ -170,7 +170,7 @@ def test_the_plain_way_goes_no_higher_than_the_blade_can():
     assert way.passes[0].blade_height_m == pytest.approx(least_m)
     low = books.problem(log, books.mill(highest_blade_m=0.008, max_shim_m=0.0))
     assert plain_way(low) is None
-    assert "highest blade" in why_none(low)
+    assert "highest blade" in why_none(low).text
 
 
 def test_throat_depth_holds_for_the_first_pass_or_for_all():

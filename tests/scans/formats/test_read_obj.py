@@ -237,11 +237,11 @@ def test_each_material_has_its_own_picture_and_places_repeat():
 @pytest.mark.parametrize(
     ("files", "line"),
     [
-        (None, "the materials 'log.mtl' are not with the file"),
-        ({"log.mtl": MATERIALS % b"bark.png"}, "the picture 'bark.png' is not with the file"),
-        ({"log.mtl": MATERIALS % b"bark.png", "bark.png": png()[:50]}, "the picture 'bark.png' could not be read"),
-        ({"log.mtl": MATERIALS % b"bark.png", "bark.png": b"GIF89a"}, "the picture 'bark.png' could not be read"),
-        ({"log.mtl": b"\0"}, "the materials 'log.mtl' are no text"),
+        (None, "The materials 'log.mtl' are not with the file"),
+        ({"log.mtl": MATERIALS % b"bark.png"}, "The picture 'bark.png' is not with the file"),
+        ({"log.mtl": MATERIALS % b"bark.png", "bark.png": png()[:50]}, "The picture 'bark.png' could not be read"),
+        ({"log.mtl": MATERIALS % b"bark.png", "bark.png": b"GIF89a"}, "The picture 'bark.png' could not be read"),
+        ({"log.mtl": b"\0"}, "The materials 'log.mtl' are no text"),
     ],
 )
 def test_a_picture_that_is_not_there_is_named(files, line):

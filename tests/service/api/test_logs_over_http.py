@@ -22,15 +22,15 @@ FACES = {"throat": "30 in", "kerf": "1/16 in", "height_step": "1/16 in", "name":
 @pytest.mark.parametrize(
     ("method", "path", "body", "status", "says"),
     [
-        ("GET", "/api/nowhere", None, 404, "Not Found"),
-        ("GET", "/nowhere", None, 404, "Not Found"),
+        ("GET", "/api/nowhere", None, 404, "there is no such page"),
+        ("GET", "/nowhere", None, 404, "there is no such page"),
         ("DELETE", "/api/logs", None, 405, "Method Not Allowed"),
-        ("GET", f"/api/logs/{NOBODY}", None, 404, "no log"),
-        ("GET", f"/api/plans/{NOBODY}", None, 404, "no plan"),
-        ("GET", f"/api/jobs/{NOBODY}/events", None, 404, "no job"),
-        ("POST", f"/api/logs/{NOBODY}/plans", {}, 404, "no log"),
-        ("POST", f"/api/jobs/{NOBODY}/cancel", None, 404, "no job"),
-        ("GET", "/api/logs/..%2f..%2fetc", None, 404, "Not Found"),
+        ("GET", f"/api/logs/{NOBODY}", None, 404, "there is no such log"),
+        ("GET", f"/api/plans/{NOBODY}", None, 404, "there is no such plan"),
+        ("GET", f"/api/jobs/{NOBODY}/events", None, 404, "there is no such job"),
+        ("POST", f"/api/logs/{NOBODY}/plans", {}, 404, "there is no such log"),
+        ("POST", f"/api/jobs/{NOBODY}/cancel", None, 404, "there is no such job"),
+        ("GET", "/api/logs/..%2f..%2fetc", None, 404, "there is no such page"),
         ("GET", "/api/logs/ABC", None, 422, "log_id"),
         ("GET", "/api/logs?limit=0", None, 422, "limit"),
         ("POST", "/api/mills", {"throat": "56"}, 422, "throat"),
@@ -215,7 +215,9 @@ def test_a_plan_is_made_on_the_mill_that_it_names(client, ended, log_id):
     plan = client.get(f"/api/plans/{ended(job['id'])['plan_id']}").json()
 
     assert plan["mill"]["name"] == "Named"
-    assert "no mill" in refused(client.post(f"/api/logs/{log_id}/plans", json={"mill_id": last["id"]}), 404)
+    assert "there is no such mill" in refused(
+        client.post(f"/api/logs/{log_id}/plans", json={"mill_id": last["id"]}), 404
+    )
 
 
 def test_a_way_that_goes_on_from_a_plan_is_priced_on_its_mill_though_it_is_gone(client, ended, log_id):
@@ -231,7 +233,7 @@ def test_a_way_that_goes_on_from_a_plan_is_priced_on_its_mill_though_it_is_gone(
     assert rest.json()["mill"] == client.get(f"/api/plans/{first}").json()["mill"]
     assert rest.json()["mill"]["name"] == "Gone"
     assert round(rest.json()["plans"][0]["passes"][0]["blade_height_m"] / 0.0254, 3) == 12.0  # its scale begins at 1 in
-    assert "no plan" in refused(lost, 404)
+    assert "there is no such plan" in refused(lost, 404)
 
 
 def test_a_way_is_priced_and_faces_compared(client, ended, log_id):

@@ -44,7 +44,7 @@ WRONG: dict[str, list[str]] = {
     "--stretch": ["x", "1 ft", "1 ft to nan", "1 ft to 2 ft to 3 ft", f"0 to {NINES}", RAW],
 }  # fmt: skip
 NOT_WRITTEN = ["", ".", "none/x.json", "pipe", "a" * 5000, "log.toml/x.json"]
-TAKES_NOTHING = {"--all", "--verbose", "--wood", "--json", "--out"}
+TAKES_NOTHING = {"--all", "--verbose", "--wood", "--json", "--out", "--picture"}
 CASES = [
     (command, option, value) for command in ("plan", "price") for option, values in WRONG.items() for value in values
 ]

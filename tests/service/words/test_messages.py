@@ -21,7 +21,11 @@ SEVERAL = Note("other_log", f"Another log is {long_length(1.96)} long: choose {n
     ("reader", "units", "told"),
     [
         (COMMAND_LINE, Units.IMPERIAL, "Another log is 6 ft 5 in long: choose --pick 2 to take it."),
-        (PAGE, Units.METRIC, "Another log is 1.96 m long: choose 2 under “Which log of the scan” to take it."),
+        (
+            PAGE,
+            Units.METRIC,
+            "Another log is 1.96 m long: choose 2 under “Which log, if the scan shows several” to take it.",
+        ),
         (API, None, "Another log is 1.96 m long: choose pick: 2 to take it."),
     ],
 )
@@ -33,7 +37,7 @@ def test_a_refusal_says_what_is_wrong_and_what_to_do():
     error = InputError(f"{named('taped_length')} must be over 0", "measure again", field="taped_length")
 
     assert said(error, Units.IMPERIAL, COMMAND_LINE) == "--taped-length must be over 0; measure again"
-    assert said(error, Units.IMPERIAL, PAGE) == "“Its length by the tape” must be over 0; measure again"
+    assert said(error, Units.IMPERIAL, PAGE) == "“Length by your tape” must be over 0; measure again"
     assert said(error, None, API) == "taped_length must be over 0; measure again"
 
 
