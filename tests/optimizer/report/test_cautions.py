@@ -3,10 +3,10 @@
 from typing import Any
 
 import pytest
-from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_slab
+from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_shim, a_slab
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import LogFound, Mark, Offcut, Plan, Shim, Waste
+from optimizer.documents.plan import LogFound, Mark, Offcut, Overturning, Plan, Waste
 from optimizer.report.cautions import LEVELS, cautions_for, cautions_of
 
 ALWAYS = {"metal_find", "log_rolls", "log_clamped", "blade_guard", "bystanders", "noise", "dust"}
@@ -79,7 +79,7 @@ def test_the_loaders_limit_counts_lift_mass(log_kg: float, slab_kg: float, fires
         ({"roll_deg": 10.0}, {"log_rolls": "warning"}),
         ({"tilt_deg": 0.5}, {"tilted_log": "warning"}),
         ({"tilt_deg": -0.5}, {"tilted_log": "warning"}),
-        ({"shims": (Shim(x_m=0.1, height_m=0.02),)}, {"log_rolls": "warning", "tilted_log": "warning"}),
+        ({"supports": (a_shim(0.1, 0.02),)}, {"log_rolls": "warning", "tilted_log": "warning"}),
         ({"rests_by_itself": False}, {"log_rolls": "warning"}),
         ({"rests_by_itself": True}, {}),
         ({"offcuts": (Offcut(where="first", volume_m3=0.01, mass_kg=9.0),)}, {"offcut_falls": "warning"}),
@@ -95,6 +95,16 @@ def test_how_the_log_is_laid_and_sawn(change: dict[str, Any], fires: dict[str, s
     shown = levels(plan=a_plan(**change))
 
     assert {key: value for key, value in shown.items() if value == "warning" and key != "metal_find"} == fires
+
+
+@pytest.mark.parametrize(("outside_m", "clamps_hold"), [(0.05, False), (-0.01, False), (None, False), (0.05, True)])
+def test_a_log_that_does_not_stand_is_a_stop_or_hangs_on_its_clamps(outside_m: float | None, clamps_hold: bool) -> None:
+    falls = Overturning(flipped=False, blade_height_m=0.5, outside_m=outside_m, toward=None, moment_n_m=None)
+
+    shown = levels(mill=a_mill(clamps_hold=clamps_hold), plan=a_plan(overturning=falls))
+
+    assert shown["log_overturns"] == ("warning" if clamps_hold else "stop")
+    assert "log_overturns" not in levels()
 
 
 @pytest.mark.parametrize(
