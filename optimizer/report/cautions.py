@@ -12,12 +12,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
+from optimizer.documents.plan import Caution, Holding, LogFound, Mark, Plan, PlanDocument, Slab
 from optimizer.report.caution_words import Level, Verdict, count_text, of_plan, slab_name
 from optimizer.report.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.stations.terms import REACH_SPARE_M
 from scans.log import moved
-from scans.messages import mass, short_length
+from scans.messages import long_length, mass, short_length
 from scans.units import INCH_M
 
 PLAN_LINE = (
@@ -190,20 +190,6 @@ def _metal_at_crosscuts(case: _Case) -> Verdict:
     return metal_at_crosscuts(case.log, case.mill, case.plans)
 
 
-def _turns_over(case: _Case) -> Verdict:
-    known = [(plan.stands_by_m, plan) for plan in case.plans if plan.stands_by_m is not None]
-    stands_by_m, plan = min(known, key=lambda found: found[0], default=(0.0, None))
-    if plan is None or stands_by_m >= 0.0:
-        return None
-    where = of_plan(plan, named=case.named)
-    if not np.isfinite(stands_by_m):
-        return "stop", f"a cut{where} leaves wood that nothing holds"
-    outside = f"its weight{where} lies {short_length(-stands_by_m)} outside what it rests on"
-    if case.mill.clamps_hold:
-        return "warning", f"{outside}; the clamps alone hold it"
-    return "stop", outside
-
-
 def _log_rolls(case: _Case) -> Verdict:
     reasons = []
     if any(plan.rests_by_itself is False for plan in case.plans):
@@ -238,18 +224,31 @@ def _log_overturns(case: _Case) -> Verdict:
     if not falls:
         return None
     plan, over = max(falls, key=lambda fall: np.inf if fall[1].outside_m is None else fall[1].outside_m)
-    when = "before the first pass" if over.blade_height_m is None else "once a pass is made"
-    when = f"{when} after the flip" if over.flipped else when
-    far = "nothing holds a part of it" if over.outside_m is None else _outside_text(over.outside_m)
+    where = of_plan(plan, named=case.named)
+    after = " after the flip" if over.flipped else ""
+    if over.outside_m is None:
+        return "stop", f"a cut{where}{after} leaves wood that nothing holds"
+    when = "before the first cut" if over.blade_height_m is None else "once the log is partly sawn"
     block = over.holding
-    held = "" if block is None else f"; blocks {short_length(block.height_m)} tall would hold it"
-    return "warning" if case.mill.clamps_hold else "stop", f"{when}{of_plan(plan, named=case.named)} {far}{held}"
+    held = (
+        "" if block is None else f"; blocks {short_length(block.height_m)} high, {_place(plan, block)}, would hold it"
+    )
+    far = _outside_text(over.outside_m)
+    if case.mill.clamps_hold:
+        return "warning", f"{when}{after}{where} {far}; the clamps alone hold it"
+    return "stop", f"{when}{after}{where} {far}{held}"
 
 
 def _outside_text(outside_m: float) -> str:
     if outside_m > 0.0:
-        return f"its weight acts {short_length(outside_m)} outside what holds it"
-    return f"its weight acts only {short_length(-outside_m)} inside the edge of what holds it"
+        return f"its weight lies {short_length(outside_m)} outside what it rests on"
+    return f"its weight lies only {short_length(-outside_m)} inside the edge of what it rests on"
+
+
+def _place(plan: Plan, block: Holding) -> str:
+    """Say where blocks go: how far from the butt, and to which side, seen from there."""
+    from_butt_m, side = block.x_m - plan.stretch_m[0], "left" if block.y_m > 0.0 else "right"
+    return f"{long_length(from_butt_m)} from the butt, {short_length(abs(block.y_m))} {side} of the log's center line"
 
 
 def _flip(case: _Case) -> Verdict:
@@ -384,9 +383,9 @@ _RULES: tuple[_Rule, ...] = (
         "Sweep for metal before every cut, not only once. Nails, wire and bullets hide deep, and broken blades fly.",
     ),
     _Rule(
-        "turns_over",
-        _turns_over,
-        "The log will turn over on the bed as it is laid here. Do not saw it so: give it wider supports, or another "
+        "log_overturns",
+        _log_overturns,
+        "STOP: the log will turn over on the bed in this setup. Do not saw it so. Set blocks under it, or use another "
         "setup.",
     ),
     _Rule(

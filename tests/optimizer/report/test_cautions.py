@@ -3,10 +3,10 @@
 from typing import Any
 
 import pytest
-from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_slab
+from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_shim, a_slab
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import LogFound, Mark, Offcut, Plan, Shim, Waste
+from optimizer.documents.plan import LogFound, Mark, Offcut, Overturning, Plan, Waste
 from optimizer.report.cautions import LEVELS, MOST_LINES, as_shown, cautions_for, cautions_of
 
 ALWAYS = {
@@ -57,8 +57,9 @@ def test_a_rule_that_holds_for_every_log_stands_where_this_log_does_not_set_it_o
     assert standing["lockout"]
 
 
+FALLS = Overturning(flipped=False, blade_height_m=None, outside_m=0.1, toward=(0.0, 1.0), moment_n_m=900.0)
 MANY = a_plan(
-    roll_deg=10.0, tilt_deg=2.0, shims=(Shim(x_m=0.1, height_m=0.02),), slabs=(a_slab(mass_kg=90.0),), stands_by_m=-0.1
+    roll_deg=10.0, tilt_deg=2.0, supports=(a_shim(0.1, 0.02),), slabs=(a_slab(mass_kg=90.0),), overturning=FALLS
 )
 
 
@@ -106,27 +107,8 @@ def test_what_this_log_sets_off_stands_before_what_most_logs_do() -> None:
     shown = as_shown(cautions_for(log, a_mill(loader_limit_kg=800.0), [MANY], "oak, white"))
 
     with_plan, more = ({caution.id for caution in found} for found in (shown.with_plan, shown.more))
-    assert {"turns_over", "fork_tension", "loader_limit", "lift_gear"} <= with_plan
+    assert {"log_overturns", "fork_tension", "loader_limit", "lift_gear"} <= with_plan
     assert {"dust", "lift_person", "tilted_log"} <= more
-
-
-@pytest.mark.parametrize(
-    ("stands_by_m", "clamps_hold", "level"),
-    [
-        (None, False, None),
-        (0.0, False, None),
-        (0.05, False, None),
-        (-0.001, False, "stop"),
-        (-0.001, True, "warning"),
-        (float("-inf"), True, "stop"),
-    ],
-)
-def test_a_log_that_turns_over_on_the_bed(stands_by_m: float | None, clamps_hold: bool, level: str | None) -> None:
-    plans = [a_plan(), a_plan(rank=2, stands_by_m=stands_by_m), a_plan(rank=3, stands_by_m=1.0)]
-
-    shown = {c.id: c.level for c in cautions_for(a_log(), a_mill(clamps_hold=clamps_hold), plans, "")}
-
-    assert shown.get("turns_over") == level
 
 
 @pytest.mark.parametrize(("slabs_stay_on", "layers", "fires"), [(True, 2, True), (True, 1, False), (False, 2, False)])
@@ -140,7 +122,7 @@ def test_slabs_that_stay_on_the_log_are_strapped(slabs_stay_on: bool, layers: in
 def test_a_shim_that_nobody_can_place_is_none(height_m: float, fires: bool) -> None:
     shown = {
         c.id: c
-        for c in cautions_for(a_log(), a_mill(), [a_plan(shims=(Shim(x_m=0.1, height_m=height_m),))], "")
+        for c in cautions_for(a_log(), a_mill(), [a_plan(supports=(a_shim(0.1, height_m),))], "")
         if not c.standing
     }
 
@@ -188,7 +170,7 @@ def test_the_loaders_limit_counts_lift_mass(log_kg: float, slab_kg: float, fires
         ({"tilt_deg": -0.5}, {"tilted_log": "warning"}),
         ({"tilt_deg": 0.049}, {}),
         ({"tilt_deg": -0.05}, {"tilted_log": "warning"}),
-        ({"shims": (Shim(x_m=0.1, height_m=0.02),)}, {"log_rolls": "warning", "shims": "warning"}),
+        ({"supports": (a_shim(0.1, 0.02),)}, {"log_rolls": "warning", "shims": "warning"}),
         ({"rests_by_itself": False}, {"log_rolls": "warning"}),
         ({"rests_by_itself": True}, {}),
         ({"offcuts": (Offcut(where="first", volume_m3=0.01, mass_kg=9.0),)}, {"offcut_falls": "warning"}),
@@ -204,6 +186,18 @@ def test_how_the_log_is_laid_and_sawn(change: dict[str, Any], fires: dict[str, s
     shown = levels(plan=a_plan(**change))
 
     assert {key: value for key, value in shown.items() if value == "warning" and key != "metal_find"} == fires
+
+
+@pytest.mark.parametrize(
+    ("outside_m", "clamps_hold"), [(0.05, False), (-0.01, False), (None, False), (0.05, True), (None, True)]
+)
+def test_a_log_that_does_not_stand_is_a_stop_or_hangs_on_its_clamps(outside_m: float | None, clamps_hold: bool) -> None:
+    falls = Overturning(flipped=False, blade_height_m=0.5, outside_m=outside_m, toward=None, moment_n_m=None)
+
+    shown = levels(mill=a_mill(clamps_hold=clamps_hold), plan=a_plan(overturning=falls))
+
+    assert shown["log_overturns"] == ("warning" if clamps_hold and outside_m is not None else "stop")
+    assert "log_overturns" not in levels()
 
 
 @pytest.mark.parametrize(

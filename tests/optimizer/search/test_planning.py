@@ -115,6 +115,19 @@ def test_a_newer_minor_version_is_read_with_a_warning(fork):
     assert again.plans[0].net == pytest.approx(fork[1].plans[0].net)
 
 
+def test_a_plan_kept_from_before_supports_keeps_its_shims(fork):
+    _, document = fork
+    kept = json.loads(document.model_dump_json())
+    for plan in (*kept["plans"], kept["plain_way"], kept["hearts_level"]):
+        if plan:
+            del plan["supports"], plan["stands_by_m"], plan["overturning"], plan["gaps_m"]
+            plan["shims"] = [{"x_m": 0.4, "side": None, "height_m": 0.05}]
+
+    read, _ = read_plan(kept)
+
+    assert [(shim.x_m, shim.height_m) for shim in read.plans[0].shims] == [(0.4, 0.05)]
+
+
 @pytest.mark.parametrize("schema", ["pithline.plan/2.0", "other/1.0", "nothing"])
 def test_other_documents_are_refused(fork, schema):
     with pytest.raises(PlanError, match="schema"):
