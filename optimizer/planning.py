@@ -45,7 +45,7 @@ from optimizer.problem import Problem, support_rules
 from optimizer.report.cautions import cautions_for
 from optimizer.report.describe import describe
 from optimizer.report.log_found import log_found
-from optimizer.search.given import Given, price_given
+from optimizer.search.given import Given, GivenError, price_given
 from optimizer.search.hearts_level import hearts_level
 from optimizer.search.lays import (
     Found,
@@ -78,6 +78,8 @@ LONGER_THAN_BED = Note(
     bears_on_plan=True,
 )
 
+UNTURNED = 3
+"""Of how many plans, the best in the mean, the cuts are tried on the log as it lies, too."""
 LEAST_OFF_DEG = 0.5
 """A smaller turn than this is none that anybody sees (our own rule, no source)."""
 ROLL_NO_MATTER = Note(
@@ -282,7 +284,10 @@ def _weigh(
     # Priced ways are equal only where they are one and the same: the plain way may be among the plans.
     also = [p for p in more_beside if p not in plans]
     every = weighed(problem, [*plans, *also], fresh, settings.workers)
-    shown = in_order(every[: len(plans)])
+    first = every[: len(plans)]
+    unturned = [_unturned(problem, w.priced) for w in sorted(first, key=lambda w: -w.expected)[:UNTURNED]]
+    lying = weighed(problem, [p for p in unturned if p is not None and p.net > 0.0], fresh, settings.workers)
+    shown, every = in_order([*first, *lying]), [*every, *lying]
     doubt = doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers)
     ranked_all = [shown[0], *(w for w in every if w is not shown[0])]
     return _Doubtful(
@@ -292,6 +297,25 @@ def _weigh(
         doubt.model_copy(update={"would_pay": would_pay(possible, ranked_all, fresh, settings.seed)}),
         (*((ONE_STRETCH,) if len(by_stretch) > 1 else ()), *((ROLL_NO_MATTER,) if turn_is_no_matter(every) else ())),
     )
+
+
+def _unturned(problem: Problem, priced: Priced) -> Priced | None:
+    """Return the same cuts with the log not turned; None where it is not, is flipped, or the mill cannot make them so.
+
+    Heights that were chosen on some possible logs are no better for a turned log than for a log as it lies: only where
+    both get the same cuts can it be told whether turning pays.
+    """
+    rolled = problem.supports.turned(0.0)
+    limits = problem.tilt_range_deg(rolled)
+    if priced.lay.roll_deg % 360.0 == 0.0 or priced.flip_face_m is not None or limits is None:
+        return None
+    tilt_deg = min(max(priced.lay.tilt_deg, limits[0]), limits[1])
+    heights_m = tuple(cut.blade_height_m for cut in priced.passes)
+    try:
+        found, _ = price_given(problem, Given(0.0, *rolled.gaps_m(tilt_deg), heights_m))
+    except (NoPlanError, GivenError):
+        return None
+    return found if problem.standing(found).is_allowed else None
 
 
 def price_way(
