@@ -114,7 +114,7 @@ class _Case:
 
     @property
     def highest_shim_m(self) -> float:
-        return max((shim.height_m for plan in self.plans for shim in plan.shims), default=0.0)
+        return max((shim.height_m for plan in self.plans for shim in plan.placed()), default=0.0)
 
     @property
     def has_shims(self) -> bool:
