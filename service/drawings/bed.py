@@ -9,19 +9,22 @@ from shapely.geometry.base import BaseGeometry
 
 from optimizer.documents.plan import Holding, Pass, Plan, PlanDocument, SupportPlaced
 from optimizer.problem import support_rules
+from optimizer.report.bunk_places import bunk_number
 from optimizer.report.metal_cautions import metal_on_bed
 from scans.log import FloatArray, moved
 from service.drawings.log_shape import LogShape, on_cut, shape_found, silhouette
 from service.drawings.svg import Drawing, spread
 from service.drawings.under_log import draw_under, draw_weight
 from service.words.measures import Measures
-from service.words.support_words import bunk_number, supports_short
+from service.words.support_words import supports_short
 from service.words.turn_words import turn_and_side, turn_in_full, turn_words
 
 WIDTH = 340.0
 _FAR = 1e3
 _LABEL_APART = 15.0
 _BUNK_M = 0.05
+_END_FACE_M = 0.2
+"""A limb is cut across so far before its end, whose face leans."""
 _HALF_LETTER = 5.4
 """Half as wide as a letter of the title, about."""
 
@@ -86,7 +89,7 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
     for number, limb in enumerate(limbs, start=1):
         if not limb.is_empty:
             at = placed(limb).centroid
-            drawing.text((at.x, at.y + 4.0), f"limb {number}", size=12, text_anchor="middle")
+            drawing.text((at.x, at.y + 4.0), f"limb {number}", "label-on", 12.5, text_anchor="middle")
     if plan.mass_centre_m is not None and not flipped:
         at = placed(Point(-plan.mass_centre_m[1], plan.mass_centre_m[2]))
         below = draw_weight(drawing, (at.x, at.y), below)
@@ -111,7 +114,7 @@ def _limbs(shape: LogShape, plan: Plan, matrix: FloatArray, *, flipped: bool) ->
     found = []
     for number, line in enumerate(shape.hearts[1:], start=1):
         held_m = [one.x_m for one in plan.supports if one.member == f"limb_{number}" and one.flipped is flipped]
-        x_m = min(max(held_m, default=float(line[-1, 0])), plan.stretch_m[1])
+        x_m = min(max(held_m, default=float(line[-1, 0]) - _END_FACE_M), plan.stretch_m[1])
         cuts = [cut for cut in shape.cuts if cut.outer and plan.stretch_m[0] <= cut.x_m <= plan.stretch_m[1]]
         if not cuts or line[0, 0] > x_m:
             found.append(Polygon())  # it is not on the bed
@@ -222,6 +225,6 @@ def _bunks_m(document: PlanDocument, plan: Plan) -> list[float]:
     if mill.bunk_spacing_m is None and plan.gaps_m is None:  # kept from when bunks could stand anywhere
         return [one.x_m for one in plan.placed()] or [from_m + 0.2 * (to_m - from_m), to_m - 0.2 * (to_m - from_m)]
     rules = support_rules(mill)
-    on_first = (one.x_m - (bunk_number(mill, plan, one) - 1) * rules.bunk_spacing_m for one in plan.supports)
+    on_first = (one.x_m - (bunk_number(mill, plan, one.x_m) - 1) * rules.bunk_spacing_m for one in plan.supports)
     first_m = next(on_first, from_m + rules.first_bunk_m)
     return [float(x_m) for x_m in rules.bunks_m(first_m - rules.first_bunk_m, to_m)]

@@ -39,6 +39,7 @@ PAPER = {
     "other": {"fill": "#ffffff", "stroke": "#33413a"},
     "label": {"fill": "#16211b"},
     "label-blade": {"fill": "#b00020"},
+    "label-on": {"fill": "#16211b", "stroke": "#ffffff", "stroke-width": "3", "paint-order": "stroke"},
 }
 """Colours on paper; pages may have others."""
 

@@ -1,11 +1,13 @@
 """What a log is set on, as drawings of it on the bed show it: shims and blocks to scale, and the center of weight."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from optimizer.documents.plan import Holding, Plan, PlanDocument, SupportPlaced
+from optimizer.report.bunk_places import bunk_number
 from service.drawings.svg import Drawing
 from service.words.measures import Measures
-from service.words.support_words import bunk_number, is_set
+from service.words.support_words import is_set, member_words
 
 RESTS = "rests"
 WEIGHT = "center of weight"
@@ -17,6 +19,16 @@ _LETTER = 0.58 * _SIZE
 """As wide as a letter of a label, about, and rather more."""
 _ROW = 16.0
 _GAP = 8.0
+
+
+@dataclass(frozen=True)
+class _Label:
+    """Words to write under a place. at : from the left."""
+
+    at: float
+    words: str
+    css: str = "label"
+
 
 Across = Callable[[SupportPlaced | Holding], float]
 """Where in a drawing a support stands, from the left."""
@@ -35,12 +47,18 @@ def draw_under(
     for one in sorted(held, key=lambda one: -one.height_m):
         if is_set(one, measures):
             _block(drawing, "prop" if one.kind == "prop" else "shim", across(one), floor, one.height_m * scale, scale)
-    labels = [(across(one), _label(document, plan, one, measures, bunk_named=bunk_named)) for one in held]
+    bunks = [bunk_number(document.mill, plan, one.x_m) for one in held]
+    labels = []
+    for one, bunk in zip(held, bunks, strict=True):
+        shared = not bunk_named and bunks.count(bunk) > 1
+        where = f"bunk {bunk}: " if bunk_named else f"{member_words(plan, one)}: " if shared else ""
+        labels.append(_Label(across(one), where + _held_words(one, measures)))
     over = plan.overturning
     if over is not None and over.flipped is flipped and over.holding is not None:
         at, height_m = across(over.holding), over.holding.height_m
         _block(drawing, "wanted", at, floor, height_m * scale, scale, stroke_dasharray="4 3")
-        labels.append((at, f"{measures.short(height_m)} needed here"))
+        where = f"bunk {bunk_number(document.mill, plan, over.holding.x_m)}: " if bunk_named else ""
+        labels.append(_Label(at, f"{where}needs {measures.short(height_m)}", "label-blade"))
     return _labels(drawing, labels, floor + 12.0, width)
 
 
@@ -52,26 +70,25 @@ def _block(
     drawing.shape("rect", css, x=at - wide / 2, y=floor - tall, width=wide, height=tall, stroke_width=1.2, **more)
 
 
-def _label(
-    document: PlanDocument, plan: Plan, support: SupportPlaced, measures: Measures, *, bunk_named: bool
-) -> str:  # fmt: skip
-    kind = "blocks " if support.kind == "prop" else ""
-    said = f"{kind}{measures.short(support.height_m)}" if is_set(support, measures) else RESTS
-    return f"bunk {bunk_number(document.mill, plan, support)}: {said}" if bunk_named else said
+def _held_words(support: SupportPlaced, measures: Measures) -> str:
+    if not is_set(support, measures):
+        return RESTS
+    return f"{'blocks ' if support.kind == 'prop' else ''}{measures.short(support.height_m)}"
 
 
-def _labels(drawing: Drawing, labels: Sequence[tuple[float, str]], top: float, width: float) -> float:
+def _labels(drawing: Drawing, labels: Sequence[_Label], top: float, width: float) -> float:
     """Write labels as near under their places as they go without touching; return where the last row ends."""
     rows: list[list[tuple[float, float]]] = []
-    for at, words in sorted(labels):
-        half = _LETTER * len(words) / 2
-        middle = min(max(at, half), width - half)
+    for label in sorted(labels, key=lambda label: label.at):
+        half = _LETTER * len(label.words) / 2
+        middle = min(max(label.at, half), width - half)
         span = (middle - half - _GAP / 2, middle + half + _GAP / 2)
         row = next((k for k, row in enumerate(rows) if all(span[0] >= e or span[1] <= s for s, e in row)), len(rows))
         if row == len(rows):
             rows.append([])
         rows[row].append(span)
-        drawing.text((middle, top + _ROW * (row + 1)), words, size=_SIZE, text_anchor="middle", font_weight=600)
+        place = (middle, top + _ROW * (row + 1))
+        drawing.text(place, label.words, label.css, _SIZE, text_anchor="middle", font_weight=600)
     return top + _ROW * len(rows)
 
 

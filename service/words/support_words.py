@@ -2,12 +2,11 @@
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Plan, PlanDocument, SupportPlaced
-from optimizer.problem import support_rules
+from optimizer.report.bunk_places import bunk_from_butt_m, bunk_number
 from service.words.measures import Measures
 
 BUTT, TOP = "butt", "top"
 NO_SHIMS = "No shims"
-_BLOCKS = "blocks"
 
 
 def supports_set(plan: Plan, measures: Measures, *, flipped: bool = False) -> list[SupportPlaced]:
@@ -28,13 +27,6 @@ def shim_at(plan: Plan, end: str) -> float:
     return max((one.height_m for one in plan.placed() if (one.x_m < middle_m) is (end == BUTT)), default=0.0)
 
 
-def bunk_number(mill: Mill, plan: Plan, support: SupportPlaced) -> int:
-    """Return which bunk a support stands on, from 1 at the butt."""
-    rules = support_rules(mill)
-    from_first_m = support.x_m - plan.stretch_m[0] - rules.first_bunk_m
-    return max(0, round(from_first_m / rules.bunk_spacing_m)) + 1
-
-
 def supports_words(document: PlanDocument, plan: Plan, measures: Measures, *, flipped: bool = False) -> list[str]:
     """Say of each shim and of all blocks how high they are, under what, and where. flipped : after the flip."""
     return [_words(document.mill, plan, one, measures) for one in supports_set(plan, measures, flipped=flipped)]
@@ -42,15 +34,11 @@ def supports_words(document: PlanDocument, plan: Plan, measures: Measures, *, fl
 
 def _words(mill: Mill, plan: Plan, support: SupportPlaced, measures: Measures) -> str:
     is_blocks = support.kind == "prop"
-    bunk = bunk_number(mill, plan, support)
-    from_butt_m = support.x_m - plan.stretch_m[0]
-    if support.y_m is not None:
-        # The bolt's end does not lie where the log's does, for the tilt, and bunks are counted from there.
-        rules = support_rules(mill)
-        from_butt_m = rules.first_bunk_m + (bunk - 1) * rules.bunk_spacing_m
+    is_old = support.y_m is None
+    from_butt_m = support.x_m - plan.stretch_m[0] if is_old else bunk_from_butt_m(mill, plan, support.x_m)
     said = [
-        f"{'Blocks' if is_blocks else 'Shim'} {measures.short(support.height_m)} under {_member(plan, support)}",
-        f"on bunk {bunk}" if mill.bunk_spacing_m else "",
+        f"{'Blocks' if is_blocks else 'Shim'} {measures.short(support.height_m)} under {member_words(plan, support)}",
+        f"on bunk {bunk_number(mill, plan, support.x_m)}" if mill.bunk_spacing_m else "",
         f"{measures.long(from_butt_m)} from the butt",
         _side(support.y_m, measures),
     ]
@@ -59,7 +47,8 @@ def _words(mill: Mill, plan: Plan, support: SupportPlaced, measures: Measures) -
     return f"{told}; they carry about {load}" if load else told
 
 
-def _member(plan: Plan, support: SupportPlaced) -> str:
+def member_words(plan: Plan, support: SupportPlaced) -> str:
+    """Say what of the log a support holds: `the butt`, `limb 2`."""
     if support.member != "stem":
         return support.member.replace("_", " ")
     from_m, to_m = plan.stretch_m
@@ -78,7 +67,7 @@ def supports_short(plan: Plan, measures: Measures) -> str:
     """Say what is set in a few words: `1 in under the butt, blocks 11 in under limb 2`."""
     first, then = (
         ", ".join(
-            f"{_BLOCKS + ' ' if one.kind == 'prop' else ''}{measures.short(one.height_m)} under {_member(plan, one)}"
+            f"{'blocks ' if one.kind == 'prop' else ''}{measures.short(one.height_m)} under {member_words(plan, one)}"
             for one in supports_set(plan, measures, flipped=flipped)
         )
         for flipped in (False, True)
