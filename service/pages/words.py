@@ -87,7 +87,7 @@ prop = blocks
     A stack of solid blocks on a bunk, under a limb or an end that lies too high for a shim.
 stands = stands by
     How far the log is from rolling off its supports: the least distance, before any cut and after each, from its center
-    of weight to the edge of what holds it. The log turns over once its weight passes that edge.
+    of weight to the edge of what holds it. The log turns over once its weight is past that edge.
 scale-zero = scale zero
     How high above the tops of the bunks the blade is when your mill's height scale reads 0. Write 0 if the scale reads
     0 with the blade level with the bunks.
