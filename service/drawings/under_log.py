@@ -15,7 +15,7 @@ _WIDE_M = 0.1
 """A shim or a block is about as wide, seen from either side. [m]"""
 _LEAST_WIDE = 12.0
 _SIZE = 13.0
-_LETTER = 0.58 * _SIZE
+_LETTER = 0.66 * _SIZE
 """As wide as a letter of a label, about, and rather more."""
 _ROW = 16.0
 _GAP = 8.0

@@ -125,7 +125,7 @@ def test_labels_below_the_bunks_do_not_touch() -> None:
         for text in root.iter(f"{SVG}text"):
             if number(text, "y") < floor + 5.0 or text.text == WEIGHT or (text.text or "").endswith(" end"):
                 continue
-            half = 0.56 * number(text, "font-size") * len(text.text or "") / 2
+            half = 0.64 * number(text, "font-size") * len(text.text or "") / 2
             boxes.append((number(text, "x") - half, number(text, "x") + half, number(text, "y")))
         assert len(boxes) == len(crowd)
         assert all(left >= 0.0 and right <= WIDTH for left, right, _ in boxes)
