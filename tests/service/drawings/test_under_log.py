@@ -101,13 +101,19 @@ def test_each_limb_is_drawn_over_what_holds_it() -> None:
     end, _ = views(a_way(SHIM, RESTING, BLOCKS))
     limbs = of_class(end, "path", "limb")
     (blocks,) = of_class(end, "rect", "prop")
-    corners = [part.strip("MZ").split() for part in (limbs[0].get("d") or "").split("L")]
-    across, down = zip(*((float(x), float(y)) for x, y in corners), strict=True)
+
+    def corners(limb: ET.Element) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        places = [part.strip("MZ").split() for part in (limb.get("d") or "").split("L")]
+        return tuple(float(x) for x, _ in places), tuple(float(y) for _, y in places)
+
+    (across, down), (across_other, down_other) = (corners(limb) for limb in limbs)
 
     assert {"limb 1", "limb 2"} <= set(labels(end))
     assert len(limbs) == 2
     assert min(across) < middle(blocks) < max(across)
     assert max(down) == pytest.approx(number(blocks, "y"), abs=1.0)
+    assert max(across) < min(across_other)
+    assert max(down_other) == pytest.approx(number(blocks, "y") + number(blocks, "height"), abs=1.0)
 
 
 def test_heights_stand_beside_and_what_rests_on_its_bunk_is_shown() -> None:

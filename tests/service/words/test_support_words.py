@@ -54,7 +54,7 @@ def test_each_shim_and_all_blocks_are_told_by_where_they_go() -> None:
         (a_support(1, 1.0, 0.0), "under the butt, on bunk 1, 6 in from the butt, at center"),
         (a_support(3, 1.0, 1.0), "under the trunk, on bunk 3, 4 ft 6 in from the butt, 1 in left of center"),
         (a_support(5, 1.0, -1.0), "under the top, on bunk 5, 8 ft 6 in from the butt, 1 in right of center"),
-        (a_support(1, 1.0, 0.0, x_m=0.1465), "under the butt, on bunk 1, 6 in from the butt, at center"),
+        (a_support(1, 1.0, 0.0, x_m=0.1395), "under the butt, on bunk 1, 6 in from the butt, at center"),
     ],
 )
 def test_a_support_says_its_part_of_the_log_its_bunk_and_its_side(support: SupportPlaced, words: str) -> None:
