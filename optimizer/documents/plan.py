@@ -130,7 +130,9 @@ class SupportPlaced(Document):
 
     flipped: bool = Field(default=False, description="Whether it holds what is left after the flip.")
     x_m: Exact = Field(description="The bunk. [m]")
-    y_m: Exact = Field(description="Where the log touches it. [m]")
+    y_m: Exact | None = Field(
+        description="Where the log touches it; null in plans from before they knew their supports. [m]"
+    )
     member: str = Field(description="What of the log it holds: stem, or limb_1, limb_2 and so on.")
     kind: Literal["bears", "shim", "prop"] = Field(description="Whether it bears on the bunk, or what fills the gap.")
     height_m: Exact = Field(description="The gap that it fills. [m]")
@@ -159,14 +161,6 @@ class Overturning(Document):
     toward: tuple[float, float] | None = Field(description="Which way it falls, unit vector (x, y) on the bed.")
     moment_n_m: float | None = Field(description="What turns it over. [N m]")
     holding: Holding | None = Field(None, description="The lowest stack that would hold it; null where no single one.")
-
-
-class Shim(Document):
-    """What lifts the log on a bunk."""
-
-    x_m: Exact = Field(description="Bed frame: the bunk next to the gap. [m]")
-    side: Literal["left", "middle", "right"] | None = Field(None, description="Which side of the bunk.")
-    height_m: Exact = Field(description="The gap that it fills. [m]")
 
 
 class HeartHeight(Document):
@@ -275,6 +269,11 @@ class Plan(Document):
         "Null where nothing holds a part that a pass cuts off. [m]",
     )
     overturning: Overturning | None = Field(None, description="How it turns over; null where it stands.")
+    mass_centre_m: Point3 | None = Field(
+        None,
+        description="Of all that lies on the bed before the first pass, bark included; bed frame. Null in plans from "
+        "before they knew it. [m]",
+    )
     hearts: tuple[HeartHeight, ...] = Field(description="How high the hearts lie at the ends.")
     stretch_m: tuple[Exact, Exact] = Field(description="The length on the bed, in log x. [m]")
     first_face: FirstFace = Field(description="What the first pass opens.")
@@ -299,14 +298,9 @@ class Plan(Document):
     board_feet_p90: float | None = Field(None, description="One in ten gives more.")
     recovery: Exact = Field(description="Area x green thickness of all slabs over the log's wood.")
 
-    @property
-    def shims(self) -> tuple[Shim, ...]:
-        """What must lift the log as it lies: shims, and props under limbs."""
-        return tuple(
-            Shim(x_m=support.x_m, height_m=support.height_m)
-            for support in self.supports
-            if support.kind != "bears" and not support.flipped
-        )
+    def placed(self, *, flipped: bool = False) -> tuple[SupportPlaced, ...]:
+        """Return the shims and props to place as the log lies. flipped : or those for what is left after the flip."""
+        return tuple(one for one in self.supports if one.kind != "bears" and one.flipped is flipped)
 
     @model_validator(mode="before")
     @classmethod
@@ -314,7 +308,7 @@ class Plan(Document):
         """Read a plan that was kept before plans knew their supports."""
         if isinstance(data, dict) and "supports" not in data and data.get("shims"):
             supports = [
-                {"x_m": shim["x_m"], "y_m": 0.0, "member": "stem", "kind": "shim", "height_m": shim["height_m"]}
+                {"x_m": shim["x_m"], "y_m": None, "member": "stem", "kind": "shim", "height_m": shim["height_m"]}
                 for shim in data["shims"]
             ]
             return {**data, "supports": supports}

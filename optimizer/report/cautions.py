@@ -13,6 +13,7 @@ import numpy as np
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Caution, Holding, LogFound, Mark, Plan, PlanDocument, Slab
+from optimizer.report.bunk_places import bunk_from_butt_m
 from optimizer.report.caution_words import Level, Verdict, count_text, of_plan, slab_name
 from optimizer.report.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.stations.terms import REACH_SPARE_M
@@ -114,7 +115,7 @@ class _Case:
 
     @property
     def highest_shim_m(self) -> float:
-        return max((shim.height_m for plan in self.plans for shim in plan.shims), default=0.0)
+        return max((shim.height_m for plan in self.plans for shim in plan.placed()), default=0.0)
 
     @property
     def has_shims(self) -> bool:
@@ -231,7 +232,9 @@ def _log_overturns(case: _Case) -> Verdict:
     when = "before the first cut" if over.blade_height_m is None else "once the log is partly sawn"
     block = over.holding
     held = (
-        "" if block is None else f"; blocks {short_length(block.height_m)} high, {_place(plan, block)}, would hold it"
+        ""
+        if block is None
+        else f"; blocks {short_length(block.height_m)} high, {_place(case.mill, plan, block)}, would hold it"
     )
     far = _outside_text(over.outside_m)
     if case.mill.clamps_hold:
@@ -245,10 +248,10 @@ def _outside_text(outside_m: float) -> str:
     return f"its weight lies only {short_length(-outside_m)} inside the edge of what it rests on"
 
 
-def _place(plan: Plan, block: Holding) -> str:
+def _place(mill: Mill, plan: Plan, block: Holding) -> str:
     """Say where blocks go: how far from the butt, and to which side, seen from there."""
-    from_butt_m, side = block.x_m - plan.stretch_m[0], "left" if block.y_m > 0.0 else "right"
-    return f"{long_length(from_butt_m)} from the butt, {short_length(abs(block.y_m))} {side} of the log's center line"
+    from_butt_m, side = bunk_from_butt_m(mill, plan, block.x_m), "left" if block.y_m > 0.0 else "right"
+    return f"{long_length(from_butt_m)} from the butt, {short_length(abs(block.y_m))} {side} of center"
 
 
 def _flip(case: _Case) -> Verdict:
@@ -385,8 +388,7 @@ _RULES: tuple[_Rule, ...] = (
     _Rule(
         "log_overturns",
         _log_overturns,
-        "STOP: the log will turn over on the bed in this setup. Do not saw it so. Set blocks under it, or use another "
-        "setup.",
+        "The log will turn over on the bed in this setup. Do not saw it so. Set blocks under it, or use another setup.",
     ),
     _Rule(
         "metal_known",

@@ -30,6 +30,7 @@ from optimizer.documents.plan import FirstFace, HeartHeight, Offcut, Pass, Plan,
 from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
 from optimizer.report.describe_standing import overturning_of, supports_of
+from optimizer.standing.on_bed import centre_of
 from optimizer.wood.woods import Wood
 from scans.log import FloatArray, moved
 
@@ -76,6 +77,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         supports=supports_of(problem.log, lay, face_m, stands, whole_density),
         stands_by_m=stands.stands_by_m if isfinite(stands.stands_by_m) else None,
         overturning=overturning_of(stands, whole_density),
+        mass_centre_m=centre_of(stands.sides[0].states[0].bodies),
         hearts=_heart_heights(problem, lay),
         stretch_m=priced.stretch_m,
         first_face=_first_face(bed, passes[0].blade_height_m),

@@ -16,5 +16,5 @@ def ways_by_key(document: PlanDocument) -> dict[str, Plan]:
 
 def steps_of(plan: Plan) -> frozenset[str]:
     """Return the steps of a way that may be ticked off; shim-0 stands for no shims."""
-    shims = (f"shim-{k}" for k in range(len(plan.shims) + 1))
+    shims = (f"shim-{k}" for k in range(len(plan.placed()) + 1))
     return frozenset((*_LAYING, *shims, *(f"pass-{cut.order}" for cut in plan.passes)))

@@ -98,6 +98,12 @@ class Measures:
         """Write a mass without its unit."""
         return fixed(mass_kg if self.is_metric else mass_kg / POUND_KG, 0, ",")
 
+    def about_mass(self, mass_kg: float) -> str:
+        """Write a mass that is only about known, with its unit: to 10 lb or 5 kg; nothing where that is none."""
+        step = 5.0 if self.is_metric else 10.0
+        whole = _half_up((mass_kg if self.is_metric else mass_kg / POUND_KG) / step) * step
+        return f"{whole:,.0f} {self.mass_unit}" if whole else ""
+
     def mass_and_lift(self, mass_kg: float) -> str:
         """Write a mean mass and its lift mass, without the unit: `180/225`."""
         return f"{self.mass(mass_kg)}/{self.mass(lift_kg(mass_kg))}"

@@ -122,7 +122,8 @@ def test_ids_are_not_given_twice(page: str) -> None:
 
 
 TERMS = {
-    r"roll\b": {"roll"}, r"shims?\b": {"shim"}, r"bunks?\b": {"bunk"}, r"kerf\b": {"kerf"}, r"pass(es)?\b": {"pass"},
+    r"roll\b": {"roll"}, r"shims?\b": {"shim"}, r"supports?\b": {"support"}, r"blocks\b": {"prop"},
+    r"stands by\b": {"stands"}, r"bunks?\b": {"bunk"}, r"kerf\b": {"kerf"}, r"pass(es)?\b": {"pass"},
     r"slabs?\b": {"slab"}, r"round top\b": {"offcut"}, r"no sale\b": {"waste"}, r"(cut 1|\d cuts)\b": {"pass"},
     r"flip\b": {"flip"}, r"hearts?\b": {"heart"}, r"pith level\b": {"hearts-level"},
     r"pith\b(?! level)": {"pith", "heart"}, r"crotch figure\b": {"feather"}, r"fork(ed)?\b": {"fork"},

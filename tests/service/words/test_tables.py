@@ -164,7 +164,7 @@ def test_after_cuts_are_made_nothing_is_held_against_sawing_straight_through() -
 
 
 def test_the_shim_names_its_bunk_and_height() -> None:
-    assert re.search(r"1 1/2 in under the butt end, on bunk 2,", text_of(a_document()))
+    assert re.search(r"Shim 1 1/2 in under the butt, on bunk 2,", text_of(a_document()))
 
 
 def test_only_the_best_plan_is_in_full_unless_all_are_asked_for() -> None:
@@ -184,7 +184,8 @@ def test_the_reader_learns_what_was_assumed_and_from_where() -> None:
 def test_cautions_come_last_the_stop_first_and_then_the_line_of_every_plan() -> None:
     text = " ".join(text_of(a_document(), show_all=True).split())
 
-    assert text.index("The top end was not measured.") < text.index("STOP") < text.index("NOTE Take care")
+    assert text.index("The top end was not measured.") < text.rindex("STOP") < text.index("NOTE Take care")
+    assert text.index("STOP") < text.index("Plan Roll")
     assert text.endswith(PLAN_LINE)
 
 
