@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from optimizer.documents.plan import Plan, Slab, Waste
-from optimizer.report.cautions import lift_kg
+from optimizer.report.loads import lift_kg
 from service.words.measures import Measures
 from service.words.slab_words import may_be_sold, numbered
 

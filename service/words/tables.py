@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
-from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of, lift_kg
+from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of
+from optimizer.report.loads import lift_kg
 from scans.units import FOOT_M, INCH_M, feet_text
 from service.words.cut_words import (
     FLIP_WORDS,
