@@ -10,7 +10,6 @@ from scans.units import FOOT_M, INCH_M, feet_text
 from service.words.cut_words import (
     FLIP_WORDS,
     NOTHING,
-    WEIGHT_WORDS,
     Line,
     Piece,
     first_face,
@@ -19,6 +18,7 @@ from service.words.cut_words import (
     lines_of,
     no_sale_words,
     scale_words,
+    weight_words,
 )
 from service.words.doubt_words import (
     BEST_PICK_WORDS,
@@ -310,7 +310,7 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
             lines += paragraph(text, first=f"  {first}")
     lines += ["", *_cut_table(plan, measures)]
     told_below = (
-        WEIGHT_WORDS, no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
+        weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
         inside_words(plan, document, measures),
     )  # fmt: skip
     for text in told_below:
