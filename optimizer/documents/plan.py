@@ -15,13 +15,11 @@ from pydantic import (
     ConfigDict,
     Field,
     PlainSerializer,
-    ValidationError,
     model_validator,
 )
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
-from optimizer.documents.typed import one_line
 from scans.messages import Note, kept_note
 
 SCHEMA = "pithline.plan/1.0"
@@ -35,10 +33,6 @@ Point2 = tuple[Short, Short]
 Point3 = tuple[Short, Short, Short]
 Ring2 = tuple[Point2, ...]
 Matrix4 = Annotated[tuple[tuple[float, float, float, float], ...], Field(min_length=4, max_length=4)]
-
-
-class PlanError(ValueError):
-    """A text that is no plan document."""
 
 
 class Document(BaseModel):
@@ -106,7 +100,7 @@ class LogFound(Document):
     length_m: Exact = Field(description="Extent of the outer surface along the log. [m]")
     end_trim_m: tuple[Exact, Exact] = Field(description="Lost at the butt and at the top. [m]")
     volume_m3: Exact = Field(description="Wood alone. [m3]")
-    mass_kg: Exact = Field(description="Green, bark too. [kg]")
+    mass_kg: Exact = Field(description="Green, bark included. [kg]")
     butt_diameter_m: Exact = Field(
         description="Of a circle as large as the largest part of the wood's section at the trim; where the end is "
         "ragged, the median over the next 0.3 m. [m]"
@@ -216,9 +210,9 @@ class Slab(Document):
     max_width_m: Exact = Field(description="Widest within the span, beyond the buyer's maximum too. [m]")
     area_m2: Exact = Field(description="Sum of the width, up to the buyer's maximum, along the span. [m2]")
     board_feet: Exact = Field(description="Area in ft2 x quarters / 4.")
-    volume_m3: Exact = Field(description="The whole solid piece, wane and ends included. [m3]")
-    mass_kg: Exact = Field(description="Green, mean of the species. [kg]")
-    mass_centre_m: Point3 = Field(description="Bed frame. [m]")
+    volume_m3: Exact = Field(description="Wood of the whole solid piece, wane and ends included. [m3]")
+    mass_kg: Exact = Field(description="Of that piece, green, mean of the species; bark included. [kg]")
+    mass_centre_m: Point3 = Field(description="Bark included; bed frame. [m]")
     heart_area_m2: Exact = Field(description="Heart strip within the span, seen in plan. [m2]")
     heart_m: tuple[Ring2, ...] = Field(description="Its rings. [m]")
     marked_area_m2: float | None = Field(None, description="Marked flaws within the span. [m2]")
@@ -234,7 +228,7 @@ class Waste(Document):
 
     layer: int = Field(description="From 1 in sawing order.")
     volume_m3: Exact = Field(description="Wood. [m3]")
-    mass_kg: Exact = Field(description="Green. [kg]")
+    mass_kg: Exact = Field(description="Green, bark included. [kg]")
     quarters: int | None = Field(
         None,
         description="Thickness that the layer is sawn for though it gives no slab on the log as given (it may on a "
@@ -247,7 +241,7 @@ class Offcut(Document):
 
     where: Literal["first", "last", "flipped"] = Field(description="Above the first pass, below the last.")
     volume_m3: Exact = Field(description="Wood. [m3]")
-    mass_kg: Exact = Field(description="Green. [kg]")
+    mass_kg: Exact = Field(description="Green, bark included. [kg]")
 
 
 class Plan(Document):
@@ -282,6 +276,9 @@ class Plan(Document):
     waste: tuple[Waste, ...] = Field(description="What the layers hold beside the slabs.")
     offcuts: tuple[Offcut, ...] = Field(description="What is left above and below.")
     kerf_volume_m3: Exact = Field(description="Wood turned to sawdust. [m3]")
+    kerf_mass_kg: Exact | None = Field(
+        None, description="Wood and bark turned to sawdust; null where the masses are of the wood alone. [kg]"
+    )
     gross: Exact = Field(description="Sum of the slabs' prices.")
     sawing_cost: Exact = Field(description="Passes and slabs, at the hourly rate.")
     drying_cost: Exact = Field(description="Board feet at the book's rate.")
@@ -449,27 +446,3 @@ class PlanDocument(Document):
         if isinstance(data, dict) and "kind" not in data:
             return {**data, "kind": "searched" if data.get("value_by_roll") else "own_way"}
         return data
-
-
-def read_plan(data: dict[str, Any]) -> tuple[PlanDocument, tuple[str, ...]]:
-    """Read a plan document; return it with warnings.
-
-    A newer minor version is read with a warning; another major version, or something else
-    altogether, raises PlanError in one line.
-    """
-    stated = str(data.get("schema", "nothing"))
-    name, _, version = stated.partition("/")
-    own_name, _, own_version = SCHEMA.partition("/")
-    major, _, minor = version.partition(".")
-    own_major, _, own_minor = own_version.partition(".")
-    if name != own_name or major != own_major or not minor.isdigit():
-        raise PlanError(f"schema must be {own_name}/{own_major}.x, got {stated}; plan the log again")
-    warnings: tuple[str, ...] = ()
-    if int(minor) > int(own_minor):
-        warnings = (
-            f"the plan is of a newer version ({version}, here {own_version}): what is new in it is passed over",
-        )
-    try:
-        return PlanDocument.model_validate(data), warnings
-    except ValidationError as error:
-        raise PlanError(f"the plan cannot be read: {one_line(error)}") from error

@@ -16,6 +16,7 @@ from service.drawings.log_shape import LogShape, on_cut, shape_found, silhouette
 from service.drawings.svg import Drawing, spread
 from service.drawings.under_log import draw_under, draw_weight
 from service.words.measures import Measures
+from service.words.money_words import cuts_words
 from service.words.support_words import supports_short
 from service.words.turn_words import turn_and_side, turn_in_full, turn_words
 
@@ -55,7 +56,9 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
         return affinity.affine_transform(found, [scale, 0, 0, -scale, shift, floor])
 
     when = "after the flip" if flipped else f"rolled {turn_in_full(plan.roll_deg)}"
-    drawing = Drawing(f"The log on the bunks, looking at the butt, {when}, with {len(passes)} cuts", "end-on-bed")
+    drawing = Drawing(
+        f"The log on the bunks, looking at the butt, {when}, with {cuts_words(len(passes))}", "end-on-bed"
+    )
     drawing.polygon(placed(whole).simplify(0.4), "pale", 1.2)
     drawing.polygon(placed(end).simplify(0.4), "wood", 1.6)
     _slab_layers(drawing, plan, whole, placed, flipped=flipped)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import floor
 
 from optimizer.documents.mill import Mill
-from optimizer.report.cautions import lift_kg
+from optimizer.report.loads import lift_kg
 from scans.units import FOOT_M, INCH_M, POUND_KG, feet_text, fraction_text, inches_text
 from service.words.units import Units
 

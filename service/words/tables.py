@@ -4,12 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
-from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of, lift_kg
+from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of
+from optimizer.report.loads import lift_kg
 from scans.units import FOOT_M, INCH_M, feet_text
 from service.words.cut_words import (
     FLIP_WORDS,
     NOTHING,
-    WEIGHT_WORDS,
     Line,
     Piece,
     first_face,
@@ -18,6 +18,7 @@ from service.words.cut_words import (
     lines_of,
     no_sale_words,
     scale_words,
+    weight_words,
 )
 from service.words.doubt_words import (
     BEST_PICK_WORDS,
@@ -301,7 +302,7 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
             lines += paragraph(text, first=f"  {first:7}")
     lines += ["", *_cut_table(plan, document, measures)]
     told_below = (
-        WEIGHT_WORDS, no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
+        weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
         inside_words(plan, document, measures),
     )  # fmt: skip
     for text in told_below:

@@ -52,6 +52,15 @@ def flipped(document: PlanDocument) -> PlanDocument:
     return document.model_copy(update={"plans": (plan, *document.plans[1:])})
 
 
+@pytest.mark.parametrize(("count", "said"), [(1, "with 1 cut"), (2, "with 2 cuts")])
+def test_a_drawing_counts_its_cuts(planned: Planned, count: int, said: str) -> None:
+    document = planned.document
+    plan = document.plans[0].model_copy(update={"passes": document.plans[0].passes[:count]})
+    told = end_on_bed(document, plan, measures_in(Units.IMPERIAL, document.currency, document.mill))
+
+    assert f"{said}<" in told or f'{said}"' in told
+
+
 @pytest.mark.parametrize("units", Units)
 def test_all_of_a_plan_is_drawn(planned: Planned, units: Units) -> None:
     document = planned.document

@@ -320,3 +320,11 @@ def test_a_layer_that_may_give_a_slab_is_told_in_doubt(
 
     assert numbers_said(plan.model_copy(update={"net_p10": 1000.0})) == said
     assert "unless" not in numbers_said(plan)
+
+
+@pytest.mark.parametrize(("bark", "kerf_mass_kg", "times"), [(True, 9.0, 1), (False, 9.0, 0), (True, None, 0)])
+def test_weights_are_said_to_include_the_bark_where_they_do(bark: bool, kerf_mass_kg: float | None, times: int) -> None:
+    text = text_of(a_document(log=a_log(bark=bark), plans=(a_plan(kerf_mass_kg=kerf_mass_kg),)))
+
+    assert " ".join(text.split()).count("(25% more). Weight includes bark.") == times
+    assert text.count("includes bark") == times
