@@ -15,11 +15,13 @@ from pydantic import (
     ConfigDict,
     Field,
     PlainSerializer,
+    ValidationError,
     model_validator,
 )
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
+from optimizer.documents.typed import one_line
 from scans.messages import Note, kept_note
 
 SCHEMA = "pithline.plan/1.0"
@@ -33,6 +35,10 @@ Point2 = tuple[Short, Short]
 Point3 = tuple[Short, Short, Short]
 Ring2 = tuple[Point2, ...]
 Matrix4 = Annotated[tuple[tuple[float, float, float, float], ...], Field(min_length=4, max_length=4)]
+
+
+class PlanError(ValueError):
+    """A text that is no plan document."""
 
 
 class Document(BaseModel):
@@ -446,3 +452,27 @@ class PlanDocument(Document):
         if isinstance(data, dict) and "kind" not in data:
             return {**data, "kind": "searched" if data.get("value_by_roll") else "own_way"}
         return data
+
+
+def read_plan(data: dict[str, Any]) -> tuple[PlanDocument, tuple[str, ...]]:
+    """Read a plan document; return it with warnings.
+
+    A newer minor version is read with a warning; another major version, or something else
+    altogether, raises PlanError in one line.
+    """
+    stated = str(data.get("schema", "nothing"))
+    name, _, version = stated.partition("/")
+    own_name, _, own_version = SCHEMA.partition("/")
+    major, _, minor = version.partition(".")
+    own_major, _, own_minor = own_version.partition(".")
+    if name != own_name or major != own_major or not minor.isdigit():
+        raise PlanError(f"schema must be {own_name}/{own_major}.x, got {stated}; plan the log again")
+    warnings: tuple[str, ...] = ()
+    if int(minor) > int(own_minor):
+        warnings = (
+            f"the plan is of a newer version ({version}, here {own_version}): what is new in it is passed over",
+        )
+    try:
+        return PlanDocument.model_validate(data), warnings
+    except ValidationError as error:
+        raise PlanError(f"the plan cannot be read: {one_line(error)}") from error

@@ -7,7 +7,7 @@ from plan_documents import a_document
 from pydantic import Field, ValidationError
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import SCHEMA, PlanDocument
+from optimizer.documents.plan import SCHEMA, PlanError, read_plan
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed, one_line
 
@@ -176,17 +176,19 @@ def test_the_schema_offers_a_length_in_both_ways() -> None:
 def test_a_plan_document_is_read_back_as_it_was() -> None:
     document = a_document()
 
-    again = PlanDocument.model_validate(document.model_dump(mode="json"))
+    again, warnings = read_plan(document.model_dump(mode="json"))
 
     assert again.model_dump_json() == document.model_dump_json()
+    assert warnings == ()
 
 
-def test_a_plan_with_fields_of_a_newer_version_is_read() -> None:
+def test_a_plan_of_a_newer_minor_version_is_read_with_a_warning() -> None:
     data = a_document().model_dump(mode="json") | {"schema": "pithline.plan/1.9", "new_field": 1}
 
-    again = PlanDocument.model_validate(data)
+    again, warnings = read_plan(data)
 
     assert again.log == a_document().log
+    assert len(warnings) == 1
 
 
 @pytest.mark.parametrize(("tried_rolls", "kind"), [(True, "searched"), (False, "own_way")])
@@ -195,7 +197,7 @@ def test_a_document_kept_before_documents_said_what_they_are_is_read(tried_rolls
     del data["kind"], data["made"]
     data["value_by_roll"] = data["value_by_roll"] if tried_rolls else []
 
-    again = PlanDocument.model_validate(data)
+    again, _ = read_plan(data)
 
     assert (again.kind, again.made) == (kind, 0)
 
@@ -203,16 +205,23 @@ def test_a_document_kept_before_documents_said_what_they_are_is_read(tried_rolls
 def test_a_document_is_what_it_says_and_not_what_its_rolls_suggest() -> None:
     data = a_document().model_dump(mode="json") | {"kind": "rest", "made": 3}
 
-    again = PlanDocument.model_validate(data)
+    again, _ = read_plan(data)
 
     assert (again.kind, again.made) == ("rest", 3)
+
+
+@pytest.mark.parametrize("schema", ["pithline.plan/2.0", "pithline.plan/1.x", "something/1.0", "", None])
+def test_another_document_is_refused(schema: str | None) -> None:
+    data = a_document().model_dump(mode="json") | {"schema": schema}
+
+    with pytest.raises(PlanError, match="plan the log again"):
+        read_plan(data)
 
 
 def test_a_plan_with_a_field_missing_is_refused_by_its_name() -> None:
     data = a_document().model_dump(mode="json")
     del data["plans"][0]["roll_deg"]
 
-    with pytest.raises(ValidationError) as caught:
-        PlanDocument.model_validate(data)
-    assert "plans[1].roll_deg" in one_line(caught.value)
+    with pytest.raises(PlanError, match=r"plans\[1\]\.roll_deg"):
+        read_plan(data)
     assert data["schema"] == SCHEMA

@@ -9,7 +9,7 @@ import pytest
 import shapes
 from planned_logs import a_run, given_log, planned
 
-from optimizer.documents.plan import SCHEMA, PlanDocument
+from optimizer.documents.plan import SCHEMA, PlanDocument, PlanError, read_plan
 from optimizer.documents.prices import PriceError
 from optimizer.planning import NoPlanError, SearchSettings, price_way
 from optimizer.search.given import Given
@@ -97,10 +97,22 @@ def test_a_document_comes_back_as_it_was_written(fork):
     _, document = fork
     text = document.model_dump_json()
 
-    again = PlanDocument.model_validate(json.loads(text))
+    again, warnings = read_plan(json.loads(text))
 
+    assert warnings == ()
     assert again.model_dump_json() == text
     assert json.loads(text)["schema"] == SCHEMA
+
+
+def test_a_newer_minor_version_is_read_with_a_warning(fork):
+    data = json.loads(fork[1].model_dump_json())
+    data["schema"] = "pithline.plan/1.7"
+    data["plans"][0]["something_new"] = 3
+
+    again, warnings = read_plan(data)
+
+    assert len(warnings) == 1
+    assert again.plans[0].net == pytest.approx(fork[1].plans[0].net)
 
 
 def test_a_plan_kept_from_before_supports_keeps_its_shims(fork):
@@ -111,10 +123,16 @@ def test_a_plan_kept_from_before_supports_keeps_its_shims(fork):
             del plan["supports"], plan["stands_by_m"], plan["overturning"], plan["gaps_m"], plan["mass_centre_m"]
             plan["shims"] = [{"x_m": 0.4, "side": None, "height_m": 0.05}]
 
-    read = PlanDocument.model_validate(kept)
+    read, _ = read_plan(kept)
 
     assert [(one.x_m, one.y_m, one.height_m) for one in read.plans[0].placed()] == [(0.4, None, 0.05)]
     assert read.plans[0].mass_centre_m is None
+
+
+@pytest.mark.parametrize("schema", ["pithline.plan/2.0", "other/1.0", "nothing"])
+def test_other_documents_are_refused(fork, schema):
+    with pytest.raises(PlanError, match="schema"):
+        read_plan({**json.loads(fork[1].model_dump_json()), "schema": schema})
 
 
 def test_two_runs_differ_in_nothing_but_their_names():
