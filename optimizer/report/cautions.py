@@ -164,7 +164,7 @@ def _log_rolls(case: _Case) -> Verdict:
     if any(plan.rests_by_itself is False for plan in case.plans):
         reasons.append("the log does not stay by itself as it is laid")
     if case.has_shims:
-        reasons.append(f"shims up to {short_length(case.highest_shim_m)} stand under the log")
+        reasons.append(f"shims or blocks up to {short_length(case.highest_shim_m)} stand under the log")
     if any(plan.roll_deg % 360.0 != 0.0 for plan in case.plans):
         reasons.append("the log is rolled before the first cut")
     if case.flips:
@@ -173,7 +173,7 @@ def _log_rolls(case: _Case) -> Verdict:
 
 
 def _shims(case: _Case) -> Verdict:
-    return ("warning", f"shims up to {short_length(case.highest_shim_m)}") if case.has_shims else None
+    return ("warning", f"shims or blocks up to {short_length(case.highest_shim_m)}") if case.has_shims else None
 
 
 def _tilted_log(case: _Case) -> Verdict:
@@ -414,7 +414,7 @@ _RULES: tuple[_Rule, ...] = (
         "Slabs that stay on the log can slide off together. Strap the bundle before you move it, and stand at an end "
         "when you let a strap go. If it is too heavy for the loader, take the slabs off one at a time.",
     ),
-    _Rule("shims", _shims, "Use solid, wide shims, and keep them from sliding."),
+    _Rule("shims", _shims, "Use solid, wide shims and blocks, and keep them from sliding."),
     _Rule("tilted_log", _tilted_log, "The log will want to slide downhill. Block its low end."),
     _Rule(
         "bark_inclusion",

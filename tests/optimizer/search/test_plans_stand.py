@@ -211,12 +211,3 @@ def test_an_own_way_counts_supports_as_the_plan_does():
 
     assert priced.placed == best.placed
     assert priced.net == pytest.approx(best.net, rel=1e-6)
-
-
-def test_below_the_crotch_a_support_holds_the_stem():
-    log = shapes.forked()
-    document = planned(log, yard_mill(), lays=60)
-    (crotch_m,) = [fork.crotch_m[0] for fork in document.log.forks]
-
-    members = {(s.x_m < crotch_m, s.member == "stem") for plan in document.plans for s in plan.supports}
-    assert members == {(True, True), (False, False)}
