@@ -111,7 +111,7 @@ def why_none(problem: Problem, stop: Stop = never_stop) -> Note:
 
 
 def _no_way(why: str) -> Note:
-    text = "Can't compare with sawing the log straight through, as it lies"
+    text = "Can't compare with sawing the log straight through"
     return Note("no_plain_way", f"{text}{': ' if why else ''}{why}.", bears_on_plan=True)
 
 

@@ -93,8 +93,9 @@ scale-zero = scale zero
     0 with the blade level with the bunks.
 height-step = height step
     The smallest step you can set the blade height to.
-plain-way = straight through, as it lies
-    Sawing the log without a plan: as it lies, all in one thickness. Also called live or through-and-through sawing.
+plain-way = straight through
+    Sawing the log without a plan: as it lies, a crotch log with its limbs flat, all in one thickness. Also called live
+    or through-and-through sawing.
 hearts-level = pith level
     The setup with the piths of the butt and of both limbs at the same height. It usually gives the best crotch figure.
 my-way = your own way

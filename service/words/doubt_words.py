@@ -29,9 +29,9 @@ _ALIKE_DEG = 15.0
 
 def average_words(document: PlanDocument) -> str:
     """Say what the average net is."""
-    ranked = ", and plans are ranked by it" if is_contest(document) else ""
+    ranked = " Plans are ranked by it; of plans too close to tell apart, the least work comes first."
     versions = "versions of your log, each a little different inside what you measured"
-    return f"Average net is what you clear on average over {versions}{ranked}."
+    return f"Average net is what you clear on average over {versions}.{ranked if is_contest(document) else ''}"
 
 
 def is_contest(document: PlanDocument) -> bool:

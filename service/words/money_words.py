@@ -5,8 +5,9 @@ from typing import Protocol
 from optimizer.documents.plan import LogFound, Plan, PlanDocument
 from optimizer.report.caution_words import count_text
 from optimizer.report.plain_way_stop import passes_before_metal
-from service.words.measures import Measures, board_feet_text, minutes_text, turn_deg
+from service.words.measures import Measures, board_feet_text, minutes_text
 from service.words.slab_words import LEAST_AREA_M2, numbered
+from service.words.way_names import straight_lies
 from service.words.worth import worth_inside
 
 MOST_TIMES = 10.0
@@ -72,7 +73,7 @@ def against_words(document: PlanDocument, plan: Plan, measures: Measures) -> str
     more = more_than_straight(document, plan)
     if more is None or document.plain_way is None:
         return ""
-    than = f"than sawing it {_as_it_lies(document.plain_way)}"
+    than = f"than sawing it {straight_lies(document, document.plain_way)}"
     if measures.money(more) == measures.money(0.0):
         return f"no more {than}"
     base = worth(document.plain_way)
@@ -98,7 +99,7 @@ def not_compared_words(document: PlanDocument) -> str:
         return "Can't compare with sawing it as it lies: your mill can't take it that way."
     if document.kind == "rest":
         return ""
-    lies = _as_it_lies(document.plain_way)
+    lies = straight_lies(document, document.plain_way)
     made = passes_before_metal(document)
     if made is None and document.plain_way_why is not None:
         cuts = cuts_words(len(document.plain_way.passes))
@@ -123,10 +124,6 @@ _STOPS = {
     "wood": "it gives no slab to sell",
 }
 """What stops sawing straight through, by the kind of PlainWhy."""
-
-
-def _as_it_lies(plain: Plan) -> str:
-    return "as it lies" if turn_deg(plain.roll_deg) == 0 else "straight through with the least turn"
 
 
 def percent_words(share: float) -> str:

@@ -1,9 +1,9 @@
 """What the ways of a plan document are called."""
 
 from optimizer.documents.plan import Plan, PlanDocument
+from service.words.measures import turn_deg
 
 STRAIGHT, PITH_LEVEL = "Straight through", "Pith level"
-STRAIGHT_MEANS = "sawn as it lies, all one thickness"
 PITH_LEVEL_MEANS = "butt and both limb piths at the same height, the usual setup for best crotch figure"
 
 
@@ -14,3 +14,10 @@ def way_name(document: PlanDocument, plan: Plan, first: str = "Plan 1") -> str:
     if plan is document.hearts_level:
         return PITH_LEVEL
     return first if plan.rank == 1 else f"Plan {plan.rank}"
+
+
+def straight_lies(document: PlanDocument, plain: Plan) -> str:
+    """Say how the log lies that is sawn straight through."""
+    if turn_deg(plain.roll_deg) == 0:
+        return "as it lies"
+    return "straight through with its limbs flat" if document.log.forks else "straight through with the least turn"

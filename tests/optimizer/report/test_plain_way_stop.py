@@ -123,7 +123,7 @@ def test_a_log_without_a_plain_way_says_what_is_in_the_way():
     assert plain_way(narrow) is None
     assert why_none(narrow) == Note(
         "no_plain_way",
-        "Can't compare with sawing the log straight through, as it lies: at every roll that the mill can take, a "
+        "Can't compare with sawing the log straight through: at every roll that the mill can take, a "
         "first cut "
         "is too wide for the mill.",
         bears_on_plan=True,
@@ -152,7 +152,7 @@ def test_a_log_without_a_plain_way_does_not_hold_up_a_stop():
     # No face is as wide as that, whatever limit is lifted: every roll is looked at for each.
     limits = Limits(min_width_m=1.0, min_length_m=1.2)
     small = books.problem(shapes.cylinder(RADIUS_M, 3.0), books.mill(), books.prices(limits=limits))
-    assert why_none(small, stop).text == "Can't compare with sawing the log straight through, as it lies."
+    assert why_none(small, stop).text == "Can't compare with sawing the log straight through."
     assert next(asked) < 12
 
 

@@ -40,7 +40,7 @@ def test_a_plan_in_doubt_says_from_where_to_where_and_why():
     assert re.search(r"^2 .* 54%$", text, re.MULTILINE)
     assert "Net if exactly as measured $1,900" in flat
     assert "Net to plan on $1,880" in flat
-    assert "plans are ranked by it" in flat
+    assert "Plans are ranked by it; of plans too close to tell apart, the least work comes first." in flat
     assert "Left after paying for it $1,730" in flat
     assert "What we're least sure of: how far you roll it 73%, bark thickness 27%." in flat
     assert "To firm it up: Tape the length: worth about $45 on average for 5 minutes' work" in flat
