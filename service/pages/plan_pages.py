@@ -24,6 +24,7 @@ from service.web.api_parts import OwnDesk, PlanId, Step, WayKey
 from service.words import cut_words, doubt_words, lay_words, money_words, proven, slab_words, support_words, turn_words
 from service.words.measures import Measures, board_feet_text, measures_in
 from service.words.units import Units
+from service.words.way_names import level_in_the_way
 
 router = APIRouter(route_class=PageRoute)
 Which = Annotated[str, Query(max_length=10)]
@@ -61,6 +62,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "cutting": cut_words,
         "slab_in": slab_words,
         "money_in": money_words,
+        "level_in_the_way": level_in_the_way,
         "doubt_in": doubt_words,
         "search_in": proven,
         "in_round": in_round(document.log.hearts, document.log.marks),

@@ -48,7 +48,7 @@ from service.words.slab_words import NO_SLAB, numbers_said, thicknesses
 from service.words.support_words import BUTT, NO_SHIMS, TOP, shim_at, stands_words, supports_words
 from service.words.turn_words import COLUMN_KEY, turn_column, turn_in_full
 from service.words.units import Units
-from service.words.way_names import PITH_LEVEL, PITH_LEVEL_MEANS, STRAIGHT, straight_lies, way_name
+from service.words.way_names import PITH_LEVEL, PITH_LEVEL_MEANS, STRAIGHT, level_in_the_way, straight_lies, way_name
 from service.words.wood_names import wood_said
 
 _MOST_THICKNESSES, _FEW_THICKNESSES = 20, 14
@@ -197,6 +197,8 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
         lines += paragraph(f"Straight: sawn {straight_lies(document, plain)}, all one thickness.", first="  ")
     if level:
         lines += paragraph(f"Level: {PITH_LEVEL_MEANS}; {_apart(level, document, measures)}.", first="  ")
+    elif why := level_in_the_way(document, measures):
+        lines += paragraph(why, first="  ")
     lines += _buck_lines(compared, names, document, measures)
     return [*lines, "", *paragraph(compared_words(document, measures, title))]
 

@@ -7,7 +7,7 @@ import pytest
 from plan_documents import a_document, a_log, a_mill, a_pass, a_plan, a_price_book, a_slab
 from plan_texts import text_of
 
-from optimizer.documents.plan import Doubt, Mark, PlanDocument, Waste
+from optimizer.documents.plan import Doubt, LevelWhy, Mark, PlanDocument, Waste
 from optimizer.report.cautions import PLAN_LINE, cautions_for
 from service.words.slab_words import numbers_said
 from service.words.units import Units
@@ -328,3 +328,22 @@ def test_weights_are_said_to_include_the_bark_where_they_do(bark: bool, kerf_mas
 
     assert " ".join(text.split()).count("(25% more). Weight includes bark.") == times
     assert text.count("includes bark") == times
+
+
+@pytest.mark.parametrize(
+    ("kind", "over_m", "said"),
+    [
+        ("posts", 0.1016, "the log is 4 in too wide for your posts that way"),
+        ("throat", 0.0508, "the cuts are 2 in too wide for your mill that way"),
+        ("prop", 0.0254, "blocks must be 1 in higher than your highest"),
+        ("shim", None, "a shim must be higher than your highest"),
+        ("stands", 0.0254, "the log turns over that way, as its weight lies 1 in too far out"),
+    ],
+)
+def test_what_keeps_piths_from_being_level_is_told(kind: str, over_m: float | None, said: str) -> None:
+    why = LevelWhy.model_validate({"kind": kind, "over_m": over_m})
+
+    text = " ".join(text_of(a_document(hearts_level_why=why)).split())
+
+    assert f"Pith level does not work here: {said}" in text
+    assert "does not work here" not in text_of(a_document())
