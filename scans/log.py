@@ -18,7 +18,7 @@ IntArray = NDArray[np.int64]
 HEART_RADIUS_M = 0.0254
 """Radius of the heart strip unless said otherwise: 1 in (common practice, no source)."""
 FIGURE_BELOW_HEARTS = 0.25
-"""How far the figured wood of a fork reaches below where its hearts meet, in stem diameters (common practice, no source)."""
+"""How far a fork's figured wood reaches below where its hearts meet, in stem diameters (common practice, no source)."""
 _GUESSED_WITHIN = 1.7
 
 
