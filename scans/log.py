@@ -17,6 +17,8 @@ IntArray = NDArray[np.int64]
 
 HEART_RADIUS_M = 0.0254
 """Radius of the heart strip unless said otherwise: 1 in (common practice, no source)."""
+FIGURE_BELOW_HEARTS = 0.25
+"""How far a fork's figured wood reaches below where its hearts meet, in stem diameters (common practice, no source)."""
 _GUESSED_WITHIN = 1.7
 
 
@@ -116,6 +118,23 @@ class Fork:
     diameter_m: float
     below_m: float
     above_m: float
+
+    @classmethod
+    def over_hearts(
+        cls, meeting_m: FloatArray, direction: FloatArray, height_m: float, normal: FloatArray, diameter_m: float
+    ) -> "Fork":
+        """Return the fork whose bark parts `height_m` along `direction` from where the hearts meet, `meeting_m` (3,).
+
+        Its figure zone reaches from a quarter diameter below where the hearts meet up to where the bark parts. [m]
+        """
+        return cls(
+            crotch_m=meeting_m + height_m * direction,
+            normal=normal,
+            direction=direction,
+            diameter_m=diameter_m,
+            below_m=height_m + FIGURE_BELOW_HEARTS * diameter_m,
+            above_m=0.0,
+        )
 
     def scaled(self, factor: float) -> "Fork":
         """Return the fork of a log that is so many times as large."""

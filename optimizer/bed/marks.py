@@ -19,7 +19,7 @@ from scans.messages import Refusal, long_length, named
 
 END_FACE_M = 0.02
 """A mark so near to an end of the log is on its end face."""
-FLAWS = ("knot", "rot", "crack")
+FLAWS = ("knot", "rot", "crack", "bark_pocket")
 
 
 class MarkError(Refusal):
@@ -147,8 +147,12 @@ def _nearest_on_line(line: FloatArray, point: FloatArray) -> FloatArray:
 
 
 def flaw_zones(log: Log, marks: Sequence[Mark], deduct: Deduct) -> tuple[Zone, ...]:
-    """Return the rods of knots, rot and cracks with the shares of the price that they cost."""
-    return tuple(rod_of(log, mark, getattr(deduct, mark.kind)) for mark in marks if mark.kind in FLAWS)
+    """Return the rods of knots, rot, cracks and bark pockets with the shares of the price that they cost."""
+    return tuple(
+        replace(rod_of(log, mark, getattr(deduct, mark.kind)), hides_figure=mark.kind == "bark_pocket")
+        for mark in marks
+        if mark.kind in FLAWS
+    )
 
 
 def metal_rods(log: Log, marks: Sequence[Mark]) -> tuple[Zone, ...]:

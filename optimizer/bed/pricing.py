@@ -40,7 +40,8 @@ class PricedSlab:
     """One slab sold; bed frame. Lengths in metres, money in the book's currency.
 
     piece : the whole piece of the outline; number : which piece of its layer, from 1 at the left, of
-    those that are sold. heart, marked, figured : heart strip, marked flaws and feather within the span.
+    those that are sold. heart, marked : heart strip and marked flaws within the span, seen in plan.
+    figured_upper, figured_lower : the feather that each face shows within the span, but for bark pockets.
     """
 
     layer: int
@@ -57,7 +58,8 @@ class PricedSlab:
     max_width_m: float
     heart: BaseGeometry
     marked: BaseGeometry
-    figured: BaseGeometry
+    figured_upper: BaseGeometry
+    figured_lower: BaseGeometry
     board_feet: float
     price: float
 
@@ -65,6 +67,11 @@ class PricedSlab:
     def green_m(self) -> float:
         """Thickness as sawn. [m]."""
         return self.upper_face_m - self.lower_face_m
+
+    @property
+    def figured_m2(self) -> float:
+        """Figured area: the mean of what the two faces show. [m2]."""
+        return 0.5 * float(self.figured_upper.area + self.figured_lower.area)
 
     @property
     def length_m(self) -> float:
@@ -112,11 +119,17 @@ class Priced:
 
 @dataclass(frozen=True, eq=False)
 class _Within:
-    """What lies between a layer's faces, seen in plan: heart strip, marks with their shares, feather with its part."""
+    """What lies in a layer, seen in plan: heart strip and marks between its faces, feathers on each of them.
+
+    flaws, upper, lower : with the share of the price lost on each mark, and how well each feather shows.
+    hiding : where no figure shows.
+    """
 
     heart: BaseGeometry
     flaws: list[tuple[BaseGeometry, float]]
-    feathers: list[tuple[BaseGeometry, float]]
+    upper: list[tuple[BaseGeometry, float]]
+    lower: list[tuple[BaseGeometry, float]]
+    hiding: BaseGeometry
 
 
 @dataclass(frozen=True, eq=False)
@@ -208,16 +221,20 @@ class Pricer:
         if lines:
             radius_m = self.bodies.log.heart_radius_m
             heart = heart_strip_in_plan(lines, radius_m, layer.lower_m, layer.upper_m)
-        flaws, feathers = [], []
+        flaws, hiding = [], []
+        feathers: dict[float, list[tuple[BaseGeometry, float]]] = {layer.upper_m: [], layer.lower_m: []}
         for zone, corners in zones:
-            seen = in_plan(corners, layer.lower_m, layer.upper_m)
-            if seen.is_empty:
-                continue
             if zone.normal is not None:
-                feathers.append((seen, alignment(normal, zone.normal)))
-            else:
-                flaws.append((seen, zone.share))
-        return _Within(heart, flaws, feathers)
+                shows = alignment(normal, zone.normal)
+                if shows > 0.0:
+                    for face_m, found in feathers.items():
+                        found.append((in_plan(corners, face_m, face_m), shows))
+                continue
+            seen = in_plan(corners, layer.lower_m, layer.upper_m)
+            flaws.append((seen, zone.share))
+            if zone.hides_figure:
+                hiding.append(seen)
+        return _Within(heart, flaws, feathers[layer.upper_m], feathers[layer.lower_m], union_all(hiding))
 
     def _slabs_of_layer(self, bed: BedBodies, layer: Layer, entry: MenuEntry, within: _Within) -> list[PricedSlab]:
         limits = self.prices.limits
@@ -253,16 +270,17 @@ class Pricer:
         area_m2 = part.area_m2(self.prices.limits.max_width_m or np.inf)
         uncapped_m2 = part.area_m2()
         sold = piece.intersection(box(span[0], piece.bounds[1], span[1], piece.bounds[3]))
-        heart, flaws, feathers = (
-            within.heart.intersection(sold),
-            [(seen.intersection(sold), share) for seen, share in within.flaws],
-            [(seen.intersection(sold), part_of) for seen, part_of in within.feathers],
+        heart = within.heart.intersection(sold)
+        flaws = [(seen.intersection(sold), share) for seen, share in within.flaws]
+        shown = sold.difference(within.hiding) if within.upper else sold
+        upper, lower = (
+            [(seen.intersection(shown), shows) for seen, shows in feathers] for feathers in (within.upper, within.lower)
         )
         feet = board_feet(area_m2, entry.quarters)
         price = feet * entry.price_per_board_foot * self.prices.width_factor_at(area_m2 / (span[1] - span[0]))
         lost_m2 = area_by_largest([(heart, self.prices.deduct.heart), *flaws])
         price *= max(0.0, 1.0 - lost_m2 / uncapped_m2)
-        figured_feet = board_feet(area_by_largest(feathers), entry.quarters)
+        figured_feet = board_feet(0.5 * (area_by_largest(upper) + area_by_largest(lower)), entry.quarters)
         price += self.prices.figure.feather_per_board_foot * figured_feet
         own_cost = feet * self.prices.drying.cost_per_board_foot + self.mill.money(self.mill.pace.minutes_per_slab)
         if price < own_cost:
@@ -282,7 +300,8 @@ class Pricer:
             max_width_m=part.most_m(),
             heart=heart,
             marked=union_all([seen for seen, _ in flaws]),
-            figured=union_all([seen for seen, part_of in feathers if part_of > 0.0]),
+            figured_upper=union_all([seen for seen, _ in upper]),
+            figured_lower=union_all([seen for seen, _ in lower]),
             board_feet=feet,
             price=price,
         )

@@ -28,13 +28,14 @@ class Zone:
 
     corners_m : (P, 3) points whose hull it is. [m]
     share : share of the price lost on it; 0 for a feather. feather : whether it is figured wood.
-    normal : (3,) of the fork plane, for a feather.
+    normal : (3,) of the fork plane, for a feather. hides_figure : whether no figure shows where it is: bark grown in.
     """
 
     corners_m: FloatArray
     share: float
     feather: bool = False
     normal: FloatArray | None = None
+    hides_figure: bool = False
 
 
 def rod(start_m: FloatArray, end_m: FloatArray, radius_m: float, share: float) -> Zone:
@@ -80,7 +81,7 @@ def cut_hull(corners: FloatArray, axis: int, low: float, high: float) -> FloatAr
     """
     values = corners[:, axis]
     parts = [corners[(values >= low) & (values <= high)]]
-    for level in (low, high):
+    for level in dict.fromkeys((low, high)):
         below, above = corners[values < level], corners[values > level]
         if len(below) and len(above) and np.isfinite(level):
             share = (level - below[:, None, axis]) / (above[None, :, axis] - below[:, None, axis])
@@ -103,7 +104,10 @@ def clipped(zone: Zone, from_m: float, to_m: float) -> Zone | None:
 
 
 def in_plan(corners_m: FloatArray, lower_m: float, upper_m: float) -> BaseGeometry:
-    """Return the view in plan of the part of a zone between two heights. corners_m : (P, 3), bed frame. [m]."""
+    """Return the view in plan of the part of a zone between two heights, its section where they are one.
+
+    corners_m : (P, 3), bed frame. [m]
+    """
     points = cut_hull(corners_m, 2, lower_m, upper_m)
     if len(points) < 3:
         return Polygon()

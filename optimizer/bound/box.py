@@ -223,8 +223,10 @@ def _stack(
             figure = 0.0
             high_m, low_m = first_m + (k + 1) * row_m, first_m + (k - rates.thick_rows[m]) * row_m
             for z in range(len(zones)):
-                if zones[z, 0] <= high_m and zones[z, 1] >= low_m:
-                    figure += rates.feather[m] * zones[z, 3] * min(area_m2, zones[z, 2])
+                # Half for each face that the zone may be in: a slab has the mean of what its faces show.
+                faces_in = int(zones[z, 0] <= high_m and zones[z, 1] >= high_m - row_m)
+                faces_in += int(zones[z, 0] <= low_m + row_m and zones[z, 1] >= low_m)
+                figure += 0.5 * faces_in * rates.feather[m] * zones[z, 3] * min(area_m2, zones[z, 2])
             if onward + area_m2 * each + figure <= value:
                 continue
             worth = _worth(faces[k], faces[lower], rates, price, cost, best_factor)

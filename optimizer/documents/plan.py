@@ -37,6 +37,10 @@ Ring2 = tuple[Point2, ...]
 Matrix4 = Annotated[tuple[tuple[float, float, float, float], ...], Field(min_length=4, max_length=4)]
 
 
+MarkKind = Literal["metal", "knot", "rot", "crack", "bark_pocket", "pith"]
+"""What a mark can be; a bark pocket is bark grown into the wood."""
+
+
 class PlanError(ValueError):
     """A text that is no plan document."""
 
@@ -79,7 +83,7 @@ class Mark(Document):
     """A place on the log that the user pointed out."""
 
     id: str = Field(description="Names the mark within the log.")
-    kind: Literal["metal", "knot", "rot", "crack", "pith"] = Field(description="What is there.")
+    kind: MarkKind = Field(description="What is there.")
     x_m: AsWritten = Field(description="Log frame. [m]")
     y_m: AsWritten = Field(description="Log frame. [m]")
     z_m: AsWritten = Field(description="Log frame. [m]")
@@ -223,8 +227,11 @@ class Slab(Document):
     heart_m: tuple[Ring2, ...] = Field(description="Its rings. [m]")
     marked_area_m2: float | None = Field(None, description="Marked flaws within the span. [m2]")
     marked_m: tuple[Ring2, ...] | None = Field(None, description="Their rings. [m]")
-    figure_area_m2: float | None = Field(None, description="Figured area within the span. [m2]")
-    figure_m: tuple[Ring2, ...] | None = Field(None, description="Its rings. [m]")
+    figure_area_m2: float | None = Field(
+        None, description="Figured area within the span: the mean of what the two faces show. [m2]"
+    )
+    figure_m: tuple[Ring2, ...] | None = Field(None, description="Rings of what the upper face shows of it. [m]")
+    figure_below_m: tuple[Ring2, ...] | None = Field(None, description="Rings of what the lower face shows of it. [m]")
     cup_m: float | None = Field(None, description="How far it may cup in drying. [m]")
     price: Exact = Field(description="What it sells for.")
 

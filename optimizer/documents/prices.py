@@ -53,6 +53,7 @@ class Deduct(Typed):
     knot: float = Field(0.0, ge=0, le=1, description="Share lost on knots.")
     rot: float = Field(0.0, ge=0, le=1, description="Share lost on rot.")
     crack: float = Field(0.0, ge=0, le=1, description="Share lost on cracks.")
+    bark_pocket: float = Field(0.0, ge=0, le=1, description="Share lost on bark pockets; no figure shows there.")
 
 
 class FigurePremium(Typed):

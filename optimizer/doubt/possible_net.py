@@ -140,9 +140,9 @@ def _outcome(
     sawing = np.maximum(money.cost_per_m * length, money.cost_per_m2 * area)[at_pass] / tilt_cos
     cost = len(pass_m) * money.pass_cost + float(sawing.sum()) + plan.fixed_cost
     inside = turned_inside(stations, lay, problem.heart)
-    sound = inside._replace(most=0, best_feather=0.0)
+    sound = inside._replace(most=0, most_figured=0, best_feather=0.0)
     cell_m = float(stations.cell_m[stations.first]) / tilt_cos
-    room = room_for(stations.last - stations.first, chords.most, inside.most)
+    room = room_for(stations.last - stations.first, chords.most, inside.most, inside.most_figured)
     net, board_feet = -cost, 0.0
     through = fits[at_pass]
     through[: plan.made] = True

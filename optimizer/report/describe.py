@@ -200,8 +200,9 @@ def _layer(on_bed: OnScale, sold: list[PricedSlab], lower_m: float, upper_m: flo
                 heart_m=_rings(slab.heart),
                 marked_area_m2=slab.marked.area,
                 marked_m=_rings(slab.marked),
-                figure_area_m2=slab.figured.area,
-                figure_m=_rings(slab.figured),
+                figure_area_m2=slab.figured_m2,
+                figure_m=_rings(slab.figured_upper),
+                figure_below_m=_rings(slab.figured_lower),
                 price=slab.price,
             )
         )

@@ -1,16 +1,19 @@
-"""What lies inside the wood at a station: heart strip, marks and feather between two faces, along a line.
+"""What lies inside the wood at a station, along a line: heart strip and marks between two faces, the feather on each.
 
-The parts of them between a slab's two faces are projected onto the outline; each point takes the largest
-share that covers it, never a sum.
+The parts of heart strip and marks between a slab's two faces are projected onto the outline; each point takes the
+largest share that covers it, never a sum. The feather counts by the mean of what the two faces show of it.
 """
 
 from typing import NamedTuple
 
 import numba
 import numpy as np
+from numpy.typing import NDArray
 
 from optimizer.stations.fast_loops import FAST
 from scans.log import FloatArray, IntArray
+
+BoolArray = NDArray[np.bool_]
 
 
 class Inside(NamedTuple):
@@ -22,12 +25,12 @@ class Inside(NamedTuple):
     zone_offsets : station i owns zones zone_offsets[i] .. zone_offsets[i + 1] - 1; zone q the corners
         ring_offsets[q] .. ring_offsets[q + 1] - 1 of `rings` (V, 2), a convex ring.
     zone_share : share of the price lost on each. zone_feather : how much of the premium figured wood brings in
-        this lay; 0 for a mark.
+        this lay; 0 for a mark. zone_figured, zone_hides : whether it is figured wood, and whether it hides that.
     heart_share : of the price, lost on the heart strip.
     rise_m : (N,) bed height of the log's axis at the stations. cos_tilt : of the lay.
     low_m, high_m : the bed heights that all of it lies between.
-    most : the most hearts and zones that any station has; 0 where nothing counts. best_feather : the greatest of
-        zone_feather.
+    most : the most hearts and marks that any station has, most_figured the most feathers that show; both 0 where
+        nothing counts. best_feather : the greatest of zone_feather.
     """
 
     hearts: FloatArray
@@ -38,12 +41,15 @@ class Inside(NamedTuple):
     rings: FloatArray
     zone_share: FloatArray
     zone_feather: FloatArray
+    zone_figured: BoolArray
+    zone_hides: BoolArray
     heart_share: float
     rise_m: FloatArray
     cos_tilt: float
     low_m: float
     high_m: float
     most: int
+    most_figured: int
     best_feather: float
 
 
@@ -137,17 +143,27 @@ def _ring_span(rings: FloatArray, first: int, last: int, lower_m: float, upper_m
 
 @numba.njit(cache=True, nogil=True)
 def strips_of_layer(
-    inside: Inside, first: int, lower_m: float, upper_m: float, strips: FloatArray, counts: IntArray
+    inside: Inside,
+    first: int,
+    lower_m: float,
+    upper_m: float,
+    strips: FloatArray,
+    counts: IntArray,
+    faces: FloatArray,
+    face_counts: IntArray,
 ) -> None:
-    """Find what lies between two bed heights at the stations from `first` on.
+    """Find what lies between two bed heights at the stations from `first` on, and which feathers show at them.
 
-    strips : (most, 4, count) filled with (from y, to y, share lost, premium's share), inf and -inf where a heart is not
-    between them; counts : (count,) how many.
+    strips : (most, 4, count) filled with (from y, to y, share lost, 1 if it hides figure), inf and -inf where a heart
+    is not between them; counts : (count,) how many.
+    faces : (most_figured, 5, count) filled with (from y, to y) at the upper height, (from y, to y) at the lower, the
+    premium's share; inf and -inf where a feather is at one of them alone; face_counts : (count,) how many.
     """
     # Locals, so that the loop does not take the tuple apart at every station.
     rise_m, cos_tilt, hearts, heart_counts = inside.rise_m, inside.cos_tilt, inside.hearts, inside.heart_counts
     zone_offsets, ring_offsets, rings = inside.zone_offsets, inside.ring_offsets, inside.rings
     zone_share, zone_feather = inside.zone_share, inside.zone_feather
+    zone_figured, zone_hides = inside.zone_figured, inside.zone_hides
     stations = len(counts)
     for c in range(len(hearts)):
         strips[c, 0, :], strips[c, 1, :], strips[c, 2, :], strips[c, 3, :] = np.inf, -np.inf, inside.heart_share, 0.0
@@ -160,52 +176,98 @@ def strips_of_layer(
                 strips[c, 0, begin - first : end - first], strips[c, 1, begin - first : end - first],
             )  # fmt: skip
     for i in range(stations):
-        count = heart_counts[first + i]
+        count, shown = heart_counts[first + i], 0
         if len(zone_share):
             station = first + i
             lower = (lower_m - rise_m[station]) / cos_tilt
             upper = (upper_m - rise_m[station]) / cos_tilt
             for q in range(zone_offsets[station], zone_offsets[station + 1]):
+                if zone_figured[q]:
+                    if zone_feather[q] > 0.0:
+                        ends = faces[shown, :, i]
+                        ends[0], ends[1] = _ring_span(rings, ring_offsets[q], ring_offsets[q + 1], upper, upper)
+                        ends[2], ends[3] = _ring_span(rings, ring_offsets[q], ring_offsets[q + 1], lower, lower)
+                        ends[4] = zone_feather[q]
+                        shown += ends[1] > ends[0] or ends[3] > ends[2]
+                    continue
                 low, high = _ring_span(rings, ring_offsets[q], ring_offsets[q + 1], lower, upper)
                 if high > low:
                     count = max(count, len(hearts))  # slots of hearts that are not there stay empty
                     strips[count, 0, i], strips[count, 1, i] = low, high
-                    strips[count, 2, i], strips[count, 3, i] = zone_share[q], zone_feather[q]
+                    strips[count, 2, i], strips[count, 3, i] = zone_share[q], 1.0 if zone_hides[q] else 0.0
                     count += 1
-        counts[i] = count
+        counts[i], face_counts[i] = count, shown
 
 
 @numba.njit(cache=True, nogil=True)
-def largest_share(strips: FloatArray, i: int, count: int, column: int, low: float, high: float) -> float:
-    """Return the largest share that covers each point of low .. high at station i, summed along it. [m]."""
+def largest_share(strips: FloatArray, i: int, count: int, low: float, high: float) -> float:
+    """Return the largest share lost that covers each point of low .. high at station i, summed along it. [m]."""
     if count == 0:
         return 0.0
     if count > 2:
-        return _largest_of_many(strips, i, count, column, low, high)
+        return _largest_of_many(strips, i, count, low, high)
     first = max(0.0, min(high, strips[0, 1, i]) - max(low, strips[0, 0, i]))
     if count == 1:
-        return strips[0, column, i] * first
+        return strips[0, 2, i] * first
     second = max(0.0, min(high, strips[1, 1, i]) - max(low, strips[1, 0, i]))
     both_low = max(low, strips[0, 0, i], strips[1, 0, i])
     both = max(0.0, min(high, strips[0, 1, i], strips[1, 1, i]) - both_low)
-    a, b = strips[0, column, i], strips[1, column, i]
+    a, b = strips[0, 2, i], strips[1, 2, i]
     return a * first + b * second - min(a, b) * both
 
 
 @numba.njit(cache=True, nogil=True)
-def _largest_of_many(strips: FloatArray, i: int, count: int, column: int, low: float, high: float) -> float:
+def _largest_of_many(strips: FloatArray, i: int, count: int, low: float, high: float) -> float:
     total, here = 0.0, low
     while here < high:
         # From here to the next place where any strip begins or ends the same strips cover the line.
         until, share = high, 0.0
         for k in range(count):
-            if strips[k, column, i] <= 0.0:
+            if strips[k, 2, i] <= 0.0:
                 continue
             if strips[k, 0, i] > here:
                 until = min(until, strips[k, 0, i])
             elif strips[k, 1, i] > here:
                 until = min(until, strips[k, 1, i])
-                share = max(share, strips[k, column, i])
+                share = max(share, strips[k, 2, i])
         total += share * (until - here)
+        here = until
+    return total
+
+
+@numba.njit(cache=True, nogil=True)
+def shown_share(
+    strips: FloatArray, faces: FloatArray, i: int, count: int, shown: int, low: float, high: float
+) -> float:
+    """Return the premium's share over low .. high at station i, the mean of what both faces show, summed along it. [m].
+
+    count, shown : of strips and faces there; see strips_of_layer. Each point takes the largest share that covers it on
+    a face, and none where something hides figure.
+    """
+    if shown == 0:
+        return 0.0
+    total, here = 0.0, low
+    while here < high:
+        until, upper, lower = high, 0.0, 0.0
+        for k in range(shown):
+            for face in range(2):
+                begin, end = faces[k, 2 * face, i], faces[k, 2 * face + 1, i]
+                if begin > here:
+                    until = min(until, begin)
+                elif end > here:
+                    until = min(until, end)
+                    if face == 0:
+                        upper = max(upper, faces[k, 4, i])
+                    else:
+                        lower = max(lower, faces[k, 4, i])
+        for k in range(count):
+            if strips[k, 3, i] <= 0.0:
+                continue
+            if strips[k, 0, i] > here:
+                until = min(until, strips[k, 0, i])
+            elif strips[k, 1, i] > here:
+                until = min(until, strips[k, 1, i])
+                upper = lower = 0.0
+        total += 0.5 * (upper + lower) * (until - here)
         here = until
     return total

@@ -245,6 +245,10 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
         low_m, high_m = min(low_m, float(heights_m.min())), max(high_m, float(heights_m.max()))
     normal = lay.log_to_bed[2, :3]  # of every slab, in the log frame
     feather = [0.0 if zone.normal is None else alignment(normal, zone.normal) for zone in stations.zones]
+    figured = np.array([zone.feather for zone in stations.zones], dtype=np.bool_)[stations.zone_of]
+    zone_feather = np.array(feather)[stations.zone_of]
+    station_of = np.repeat(at, zone_counts)
+    marks, shown = (np.bincount(station_of[which], minlength=len(at)) for which in (~figured, zone_feather > 0.0))
     return Inside(
         hearts=hearts,
         heart_counts=heart_counts,
@@ -253,13 +257,16 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
         ring_offsets=stations.ring_offsets,
         rings=rings,
         zone_share=np.array([zone.share for zone in stations.zones])[stations.zone_of],
-        zone_feather=np.array(feather)[stations.zone_of],
+        zone_feather=zone_feather,
+        zone_figured=figured,
+        zone_hides=np.array([zone.hides_figure for zone in stations.zones], dtype=np.bool_)[stations.zone_of],
         heart_share=heart.share,
         rise_m=rise_m,
         cos_tilt=cos(tilt),
         low_m=low_m,
         high_m=high_m,
-        most=len(hearts) + int(zone_counts.max(initial=0)),
+        most=len(hearts) + int(marks.max(initial=0)),
+        most_figured=int(shown.max(initial=0)),
         best_feather=max(feather, default=0.0),
     )
 

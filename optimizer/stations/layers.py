@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.stations.chords import Chords
-from optimizer.stations.inside import Inside, largest_share, strips_of_layer
+from optimizer.stations.inside import Inside, largest_share, shown_share, strips_of_layer
 from optimizer.stations.runs import Sold, piece_value, sold_as
 from optimizer.stations.simple_layers import flawed_simple_layer, sound_simple_layer
 from optimizer.stations.terms import Terms
@@ -24,7 +24,7 @@ class Room(NamedTuple):
     low, high, piece : intervals of an outline, station by station, and the piece that each belongs to. begins :
     (count + 1,) first interval of each station. parent, begin, end : of pieces: which one each was joined to, its first
     and its last station. widths : (pieces, count). lost, figured : (count,). sums : (5, count + 2).
-    strips : (most, 4, count). strip_counts : (count,).
+    strips : (most, 4, count). strip_counts : (count,). faces : (most_figured, 5, count). face_counts : (count,).
     """
 
     low: FloatArray
@@ -40,11 +40,16 @@ class Room(NamedTuple):
     sums: FloatArray
     strips: FloatArray
     strip_counts: IntArray
+    faces: FloatArray
+    face_counts: IntArray
 
 
 @numba.njit(cache=True, nogil=True)
-def room_for(count: int, slots: int, strips: int) -> Room:
-    """Make room for outlines of `count` stations whose faces have up to `slots` crossings each."""
+def room_for(count: int, slots: int, strips: int, figured: int) -> Room:
+    """Make room for outlines of `count` stations whose faces have up to `slots` crossings each.
+
+    strips, figured : how many hearts and marks, and how many feathers, a station has at most.
+    """
     intervals = count * slots  # two lists of slots / 2 intervals meet in fewer than slots
     return Room(
         np.zeros(intervals),
@@ -59,6 +64,8 @@ def room_for(count: int, slots: int, strips: int) -> Room:
         np.zeros(count),
         np.zeros((5, count + 2)),
         np.zeros((max(1, strips), 4, count)),
+        np.zeros(count, dtype=np.int64),
+        np.zeros((max(1, figured), 5, count)),
         np.zeros(count, dtype=np.int64),
     )
 
@@ -98,11 +105,13 @@ def general_layer(
     sums: FloatArray,
     strips: FloatArray,
     strip_counts: IntArray,
+    faces: FloatArray,
+    face_counts: IntArray,
 ) -> float:
     """Return what a layer of any outline brings; see layer_value, and Room for what it works in.
 
-    something : whether strips, strip_counts hold what lies between the faces. The arrays come one by one: to take
-    them out of a tuple costs more than most layers.
+    something : whether strips, strip_counts, faces, face_counts hold what lies in the layer. The arrays come one by
+    one: to take them out of a tuple costs more than most layers.
     """
     count = last - first
     n, pieces = 0, 0
@@ -152,10 +161,12 @@ def general_layer(
             for i in range(begin[k], end[k] + 1):
                 lost[i] = figured[i] = 0.0
                 for m in range(begins[i], begins[i + 1]):
-                    if strip_counts[i] and _root(parent, piece[m]) == k:
-                        lost[i] += largest_share(strips, i, strip_counts[i], 2, low[m], high[m])
+                    if (strip_counts[i] or face_counts[i]) and _root(parent, piece[m]) == k:
+                        lost[i] += largest_share(strips, i, strip_counts[i], low[m], high[m])
                         if feather:
-                            figured[i] += largest_share(strips, i, strip_counts[i], 3, low[m], high[m])
+                            figured[i] += shown_share(
+                                strips, faces, i, strip_counts[i], face_counts[i], low[m], high[m]
+                            )
         total += piece_value(sold, widths[k], something, lost, figured, begin[k], end[k], count, cell_m, sums)
     return total
 
@@ -195,18 +206,19 @@ def layer_of(
         if something:
             found = flawed_simple_layer(
                 sold, upper.y, upper_row, lower.y, lower_row, first, last, cell_m, inside, lower_m, upper_m,
-                room.strips, room.strip_counts, room.lost, room.figured,
+                room.strips, room.strip_counts, room.faces, room.face_counts, room.lost, room.figured,
             )  # fmt: skip
         else:
             found = sound_simple_layer(sold, upper.y, upper_row, lower.y, lower_row, first, last, cell_m)
         if found >= 0.0:
             return found
     if something:
-        strips_of_layer(inside, first, lower_m, upper_m, room.strips, room.strip_counts)
+        strips_of_layer(inside, first, lower_m, upper_m, room.strips, room.strip_counts, room.faces, room.face_counts)
     return general_layer(
         sold, upper.counts, upper.y, upper_row, lower.counts, lower.y, lower_row, first, last, cell_m,
         something, inside.best_feather > 0.0, room.low, room.high, room.piece, room.begins, room.parent,
         room.begin, room.end, room.widths, room.lost, room.figured, room.sums, room.strips, room.strip_counts,
+        room.faces, room.face_counts,
     )  # fmt: skip
 
 
@@ -234,7 +246,7 @@ def layer_value(
     both faces have one interval at most at every usable station. lower_m, upper_m : the faces' heights.
     enough : where the layer cannot bring more than this, anything that is not more may come back.
     """
-    something = inside.most > 0 and upper_m > inside.low_m and lower_m < inside.high_m
+    something = inside.most + inside.most_figured > 0 and upper_m > inside.low_m and lower_m < inside.high_m
     sold = sold_as(terms, entry)
     if something and inside.best_feather == 0.0 and enough > 0.0:
         # Sound wood brings the most: look there first whether flaws are worth counting.

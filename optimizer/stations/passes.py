@@ -142,7 +142,7 @@ def _best_flipped(terms: Terms, table: LayTable, down: FloatArray, flipped: Floa
 def room_of(table: LayTable) -> Room:
     """Make room for the layers of a lay."""
     slots = max(table.upper.chords.most, table.lower.chords.most, table.under.chords.most)
-    return room_for(table.last - table.first, slots, table.inside.most)
+    return room_for(table.last - table.first, slots, table.inside.most, table.inside.most_figured)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -280,7 +280,7 @@ def _passes(
     low, high, piece, begins = room.low, room.high, room.piece, room.begins
     parent, begin, end, widths = room.parent, room.begin, room.end, room.widths
     lost, figure, sums = room.lost, room.figured, room.sums
-    strips, strip_counts = room.strips, room.strip_counts
+    strips, strip_counts, faces, face_counts = room.strips, room.strip_counts, room.faces, room.face_counts
     promised, bounded, is_known = np.zeros(len(drops)), len(above) > 0, len(known) > 0
     for k in range(rows) if rising else range(rows - 1, -1, -1):
         # The row that a waste layer may now just reach.
@@ -341,17 +341,17 @@ def _passes(
                 if simple and counted:
                     found = flawed_simple_layer(
                         sold, top_y, top_row, bottom_y, bottom_row, first, last, cell_m, inside, lower_m, upper_m,
-                        strips, strip_counts, lost, figure,
+                        strips, strip_counts, faces, face_counts, lost, figure,
                     )  # fmt: skip
                 elif simple:
                     found = sound_simple_layer(sold, top_y, top_row, bottom_y, bottom_row, first, last, cell_m)
                 if found < 0.0:
                     if counted:
-                        strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts)
+                        strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts, faces, face_counts)
                     found = general_layer(
                         sold, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first, last, cell_m,
                         bool(counted), figured, low, high, piece, begins, parent, begin, end, widths, lost, figure,
-                        sums, strips, strip_counts,
+                        sums, strips, strip_counts, faces, face_counts,
                     )  # fmt: skip
                 found += after[j]
                 if found <= value[k]:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.stations.fast_loops import FAST
-from optimizer.stations.inside import Inside, largest_share, strips_of_layer
+from optimizer.stations.inside import Inside, largest_share, shown_share, strips_of_layer
 from optimizer.stations.runs import Sold, over_run, run_areas, slab_value
 from scans.log import FloatArray, IntArray
 
@@ -175,18 +175,20 @@ def flawed_simple_layer(
     upper_m: float,
     strips: FloatArray,
     strip_counts: IntArray,
+    faces: FloatArray,
+    face_counts: IntArray,
     lost: FloatArray,
     figured: FloatArray,
 ) -> float:
     """Return what a layer brings, flaws and figure counted; -1 where there may be several runs, or one to be crosscut.
 
-    lower_m, upper_m : the faces' heights. The last four arrays are worked in; see layers.Room.
+    lower_m, upper_m : the faces' heights. The last six arrays are worked in; see layers.Room.
     """
     run = _one_run(sold, upper_y, upper_row, lower_y, lower_row, first, last, cell_m)
     if run.begin < 0:
         return 0.0 if run.begin == -1 else -1.0
     begin, end, feather = run.begin, run.end + 1, inside.best_feather > 0.0
-    strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts)
+    strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts, faces, face_counts)
     _lost_on_run(
         upper_y,
         upper_row,
@@ -198,6 +200,8 @@ def flawed_simple_layer(
         inside.heart_counts,
         strips,
         strip_counts,
+        faces,
+        face_counts,
         feather,
         lost,
         figured,
@@ -219,6 +223,8 @@ def _lost_on_run(
     heart_counts: IntArray,
     strips: FloatArray,
     strip_counts: IntArray,
+    faces: FloatArray,
+    face_counts: IntArray,
     feather: bool,
     lost: FloatArray,
     figured: FloatArray,
@@ -238,10 +244,10 @@ def _lost_on_run(
     for k in range(count):
         if strip_counts[k] > 2 or strip_counts[k] > heart_counts[first + k] or len(hearts) == 0:
             low, high = _met(a_low, a_high, b_low, b_high, k)
-            lost[k] = largest_share(strips, k, strip_counts[k], 2, low, high)
+            lost[k] = largest_share(strips, k, strip_counts[k], low, high)
         if feather:
             low, high = _met(a_low, a_high, b_low, b_high, k)
-            figured[k] = largest_share(strips, k, strip_counts[k], 3, low, high)
+            figured[k] = shown_share(strips, faces, k, strip_counts[k], face_counts[k], low, high)
 
 
 @numba.njit(cache=True, nogil=True, fastmath=FAST)

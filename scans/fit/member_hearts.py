@@ -63,11 +63,4 @@ def _fork(members: Members, main: int, lines: list[FloatArray], matrix: FloatArr
     outside = members.values_m(along) > 0.0
     height = float(steps[np.argmax(outside)]) if outside.any() else reach
     stem = float(members.radius_m(0, np.array([members.lengths_m[0]]))[0])
-    return Fork(
-        crotch_m=meeting + height * middle,
-        normal=normal,
-        direction=middle,
-        diameter_m=2.0 * stem,
-        below_m=height + 2.0 * stem,
-        above_m=0.0,
-    )
+    return Fork.over_hearts(meeting, middle, height, normal, 2.0 * stem)

@@ -391,11 +391,7 @@ def _measured_fork(pieces: list[RoundWood], stem: RoundWood, fork: _Fork, matrix
     height = float(steps[np.argmax(values > 0.0)])
     diameter = 2.0 * stem.radius_at_m(stem.length_m)
     normal = np.cross(d1, d2)
-    return Fork(
-        crotch_m=_moved(fork.meeting_m + height * middle, matrix),
-        normal=matrix[:3, :3] @ (normal / np.linalg.norm(normal)),
-        direction=matrix[:3, :3] @ middle,
-        diameter_m=diameter,
-        below_m=height + diameter,
-        above_m=0.0,
+    turn = matrix[:3, :3]
+    return Fork.over_hearts(
+        _moved(fork.meeting_m, matrix), turn @ middle, height, turn @ (normal / np.linalg.norm(normal)), diameter
     )

@@ -245,14 +245,7 @@ def _fork_from(
     up = crotch - meeting
     up -= (up @ normal) * normal
     height = float(np.linalg.norm(up))
-    fork = Fork(
-        crotch_m=meeting + up,
-        normal=normal,
-        direction=up / height,
-        diameter_m=diameter,
-        below_m=height + diameter,
-        above_m=0.0,
-    )
+    fork = Fork.over_hearts(meeting, up / height, height, normal, diameter)
     return tuple(hearts), (fork,), ()
 
 

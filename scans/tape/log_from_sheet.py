@@ -492,13 +492,9 @@ def _fork(built: _Built, division: _Division, matrix: FloatArray) -> Fork:
     up = division.crotch_m - division.meeting_m
     height = float(np.linalg.norm(up))
     diameter = float(np.interp(division.at_m, parent.at_m, parent.ovals.diameter_m()))
-    return Fork(
-        crotch_m=_moved(division.crotch_m, matrix),
-        normal=matrix[:3, :3] @ division.normal,
-        direction=matrix[:3, :3] @ (up / height),
-        diameter_m=diameter,
-        below_m=height + diameter,
-        above_m=0.0,
+    turn = matrix[:3, :3]
+    return Fork.over_hearts(
+        _moved(division.meeting_m, matrix), turn @ (up / height), height, turn @ division.normal, diameter
     )
 
 

@@ -172,7 +172,8 @@ def plan(
     mill: MillOption = None,
     prices: PricesOption = None,
     marks: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="File of marks on the log: metal, knots, rot, cracks, pith.")
+        Path | None,
+        typer.Option(metavar="FILE", help="File of marks on the log: metal, knots, rot, cracks, bark pockets, pith."),
     ] = None,
     doubt: DoubtOption = "on",
     seconds: SecondsOption = None,

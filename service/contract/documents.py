@@ -15,6 +15,7 @@ from pydantic import (
 )
 
 from optimizer.documents.mill import Mill
+from optimizer.documents.plan import MarkKind
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
 from scans.messages import Note, kept_note, writable
@@ -109,7 +110,7 @@ class LogShown(Shown):
 class MarkPlaced(Typed):
     """A mark pointed out on the surface: where it is, in the log frame."""
 
-    kind: Literal["metal", "knot", "rot", "crack", "pith"] = Field(description="What is there.")
+    kind: MarkKind = Field(description="What is there.")
     x_m: float = Field(ge=-1, le=61, description="Log frame. [m]")
     y_m: float = Field(ge=-5, le=5, description="Log frame. [m]")
     z_m: float = Field(ge=-5, le=5, description="Log frame. [m]")

@@ -28,6 +28,8 @@ def units_per_m(*plans: Plan) -> float:
 def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measures) -> str:
     """Draw a slab from above, butt end left: what is sold, what falls off, heart, figure and marks within.
 
+    Figure is pale where the lower face shows it, and dark over that where the upper face does.
+
     start_m : bed x at the drawing's left edge. units_a_m : of the drawing, see `units_per_m`.
     """
     whole = polygon_of(slab.outline_m)
@@ -50,9 +52,12 @@ def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measure
     )
     drawing.polygon(placed(whole).simplify(0.3), "pale", 1.0, stroke_dasharray="4 3")
     drawing.polygon(placed(sold).simplify(0.3), "wood", 1.8)
-    for css, rings in (("figure", slab.figure_m), ("heart", slab.heart_m), ("flaw", slab.marked_m)):
+    for css, rings, opacity in (
+        ("figure", slab.figure_below_m, 0.3), ("figure", slab.figure_m, 0.75), ("heart", slab.heart_m, 0.75),
+        ("flaw", slab.marked_m, 0.75),
+    ):  # fmt: skip
         inside = areas_of(rings or ()) & sold
-        drawing.polygon(placed(inside).simplify(0.3), css, 0.8, fill_opacity=0.75)
+        drawing.polygon(placed(inside).simplify(0.3), css, 0.8, fill_opacity=opacity)
     labels: list[tuple[float, float, str]] = []
     for at_m, width_m in _widths(sold, slab):
         across = sold & LineString([(at_m, low - 1.0), (at_m, high + 1.0)])

@@ -37,9 +37,9 @@ from scipy.spatial import cKDTree
 
 from optimizer.bed.bodies import manifold_of
 from optimizer.bed.marks import rod_of
-from optimizer.bed.zones import CIRCLE_POINTS
+from optimizer.bed.zones import CIRCLE_POINTS, feather
 from optimizer.documents.plan import Mark, Plan
-from scans.log import FloatArray, IntArray, Log, Solid
+from scans.log import FloatArray, Fork, IntArray, Log, Solid
 from service.drawings.slab_solids import parts_of
 
 MAGIC = b"PSB1"
@@ -53,7 +53,10 @@ Mesh = tuple[FloatArray, IntArray]
 
 
 def solid_buffer(log: Log, marks: Sequence[Mark] = ()) -> bytes:
-    """Return a log's outer surface with its hearts, and marks as rods (but for the pith, which the hearts show)."""
+    """Return a log's outer surface with its hearts, the edges of its feathers, and marks as rods.
+
+    But for the pith, which the hearts show.
+    """
     vertices, faces = simplified(log.outer)
     part = {"id": "", "kind": "log", "level": None}
     head = {
@@ -61,6 +64,7 @@ def solid_buffer(log: Log, marks: Sequence[Mark] = ()) -> bytes:
         "levels": 0,
         "hearts": [np.round(line, 4).tolist() for line in log.hearts],
         "heart_radius_m": log.heart_radius_m,
+        "figure": [np.round(line, 4).tolist() for fork in log.forks for line in _edges(fork)],
         "rods": [_rod(log, mark) for mark in marks if mark.kind != "pith"],
         "guessed": log.face_seen is not None,
     }
@@ -86,6 +90,7 @@ def plan_buffer(log: Log, plan: Plan, kerf_m: float) -> bytes:
         "levels": len(heights),
         "hearts": [],
         "heart_radius_m": log.heart_radius_m,
+        "figure": [],
         "rods": [],
         "guessed": False,
     }
@@ -125,6 +130,16 @@ def _colours(log: Log, vertices: FloatArray) -> NDArray[np.uint8] | None:
     _, nearest = cKDTree(log.outer.vertices_m).query(vertices)
     known = np.where(log.colours.known[nearest], 255, 0).astype(np.uint8)
     return np.column_stack([log.colours.rgb[nearest], known])
+
+
+def _edges(fork: Fork) -> list[FloatArray]:
+    """Return the edges of a fork's feather: round both its ends, and along it between their corners. [m]."""
+    low, high = np.split(feather(fork).corners_m, 2)
+    across = (low - low.mean(axis=0)) @ np.cross(fork.direction, fork.normal)
+    off = (low - low.mean(axis=0)) @ fork.normal
+    ends = [np.concatenate([ring, ring[:1]]) for ring in (low, high)]
+    corners = {int(np.argmax(a * across / across.max() + b * off / off.max())) for a in (-1, 1) for b in (-1, 1)}
+    return [*ends, *(np.stack([low[k], high[k]]) for k in sorted(corners))]
 
 
 def _rod(log: Log, mark: Mark) -> dict[str, Any]:

@@ -56,6 +56,7 @@ PRICES = Asked(
         Field("deduct.knot", "Knots", "percent", hint="50"),
         Field("deduct.rot", "Rot", "percent", hint="100"),
         Field("deduct.crack", "Cracks", "percent", hint="100"),
+        Field("deduct.bark_pocket", "Bark pockets", "percent", hint="60"),
         Field(
             "figure.feather_per_board_foot",
             "Crotch figure: extra a board foot",
@@ -81,7 +82,14 @@ _SECTION = (
     ("wide_deg", "Widest points, degrees", "number", "clock"),
     ("girth_m", "Or only the girth", "long", "girth"),
 )
-MARK_KINDS = (("metal", "Metal"), ("knot", "Knot"), ("rot", "Rot"), ("crack", "Crack"), ("pith", "Pith, on an end"))
+MARK_KINDS = (
+    ("metal", "Metal"),
+    ("knot", "Knot"),
+    ("rot", "Rot"),
+    ("crack", "Crack"),
+    ("bark_pocket", "Bark pocket"),
+    ("pith", "Pith, on an end"),
+)
 
 SHEET = Asked(
     (

@@ -6,7 +6,7 @@ from typing import Any
 
 from optimizer.documents.plan import Mark
 
-_FLAWS = {"knot": "knots", "rot": "rot", "crack": "cracks"}
+_FLAWS = {"knot": "knots", "rot": "rot", "crack": "cracks", "bark_pocket": "bark pockets"}
 
 
 @dataclass(frozen=True)

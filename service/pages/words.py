@@ -70,7 +70,7 @@ feather = crotch figure (feather)
 limb = limb
     One of the branches that the trunk divides into at a crotch.
 mark = mark
-    A place on the log that you point out: metal, a knot, rot, a crack, or the pith on an end.
+    A place on the log that you point out: metal, a knot, rot, a crack, a bark pocket, or the pith on an end.
 keep-out = distance from metal
     The blade stays at least this far from metal that you marked.
 throat = widest cut

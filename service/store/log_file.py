@@ -20,7 +20,7 @@ from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt
 from scans.messages import kept_note
 from service.typed.log_reading import LogRead
 
-VERSION: Final = 3
+VERSION: Final = 4
 """A log that was kept in another form is read again from its own file."""
 _DOUBT = ("outer_ways", "outer_modes_m", "wood_ways", "wood_modes_m")
 _FORK = ("crotch_m", "normal", "direction")

@@ -34,6 +34,7 @@ from service.contract.ticks import Change, Tick, changed
 from service.store.database import Database
 from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
 from service.typed.log_reading import AboutLog
+from service.typed.mark_sheet import kind_said
 
 _MOST_MARKS = 500
 """On one log: more than anybody points out by hand (our own rule, no source)."""
@@ -176,7 +177,7 @@ class Store:
             if len(rows) >= _MOST_MARKS:
                 raise TooManyError(f"a log has at most {_MOST_MARKS} marks; remove some", 0)
             numbers = [int(row.document["id"].rpartition(" ")[2]) for row in rows if row.document["kind"] == mark.kind]
-            named = mark.model_copy(update={"id": f"{mark.kind} {max(numbers, default=0) + 1}"})
+            named = mark.model_copy(update={"id": f"{kind_said(mark.kind)} {max(numbers, default=0) + 1}"})
             row = MarkRow(id=new_id(), log_id=log_id, document=named.model_dump(), made_at=now())
             session.add(row)
             return row.id, named

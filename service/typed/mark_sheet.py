@@ -2,7 +2,7 @@
 
 ```toml
 [[mark]]
-kind = "metal"              # metal, knot, rot, crack, pith
+kind = "metal"              # metal, knot, rot, crack, bark_pocket, pith
 at = "3 ft"                 # along the log
 toward_deg = 300            # where on the girth, clockwise from upright seen from the butt
 radius = "1 in"
@@ -14,14 +14,13 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import cos, radians, sin
-from typing import Literal
 
 import numpy as np
 from pydantic import Field, model_validator
 
 from optimizer.bed.marks import FLAWS, MarkError, place_on_girth
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import Mark
+from optimizer.documents.plan import Mark, MarkKind
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
 from scans.log import FloatArray, Log, moved
@@ -36,7 +35,7 @@ tape differ by as much (our own rule, no source)."""
 class MarkTyped(Typed):
     """A place on the log to look out for: on its girth, or on an end."""
 
-    kind: Literal["metal", "knot", "rot", "crack", "pith"] = Field(description="What is there.")
+    kind: MarkKind = Field(description="What is there.")
     at_m: float = Field(ge=0, le=60, description="Along the log from the butt end; of pith, 0 or the log's length. [m]")
     toward_deg: float = Field(
         0.0, ge=-360, le=360, description="Where on the girth, from upright clockwise seen from the butt. [deg]"
@@ -102,7 +101,7 @@ def placed(log: Log, files: Sequence[MarksRead], *, taped: bool) -> tuple[Mark, 
                 raise InputError(f"{where}{error.text}", error.mend, field=error.field) from None
             marks.append(
                 Mark(
-                    id=f"{mark.kind} {numbers[mark.kind]}",
+                    id=f"{kind_said(mark.kind)} {numbers[mark.kind]}",
                     kind=mark.kind,
                     x_m=float(place[0]),
                     y_m=float(place[1]),
@@ -163,14 +162,21 @@ def _end_middle(log: Log, at_m: float) -> FloatArray:
     return np.array([round_it[0][0], (round_it[1][1] + round_it[3][1]) / 2, (round_it[0][2] + round_it[2][2]) / 2])
 
 
+def kind_said(kind: MarkKind) -> str:
+    """Return a kind of mark in words."""
+    return kind.replace("_", " ")
+
+
 def idle_marks(marks: Sequence[Mark], mill: Mill, prices: PriceBook) -> tuple[Note, ...]:
     """Return what to tell of marks that change nothing, as mill or price book says nothing for them."""
     kinds = {mark.kind for mark in marks}
     free = [kind for kind in FLAWS if kind in kinds and getattr(prices.deduct, kind) == 0.0]
+    if prices.figure.feather_per_board_foot > 0.0 and "bark_pocket" in free:
+        free.remove("bark_pocket")  # it takes off figure
     notes = [
         Note(
             "mark_costs_nothing",
-            f"The {kind} that you marked costs nothing: the price book takes nothing off for it. Give "
+            f"The {kind_said(kind)} that you marked costs nothing: the price book takes nothing off for it. Give "
             f"{named(f'deduct.{kind}')} in the price book.",
             bears_on_plan=True,
         )

@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 
-from optimizer.documents.plan import LogFound, Plan, Slab, Waste
+from optimizer.bed.sawn_layers import layers_between
+from optimizer.documents.plan import LogFound, Plan, PlanDocument, Slab, Waste
 from optimizer.report.loads import lift_kg
 from service.words.measures import Measures
-from service.words.slab_words import may_be_sold, numbered
+from service.words.slab_words import holds_figure, may_be_sold, numbered
 
 FLIP_WORDS = "half a turn onto its last sawn face; heights now from there"
 WEIGHT_WORDS = "Weight is the average for the species; plan your lifting on the second figure (25% more)."
@@ -95,6 +96,22 @@ def bark_words(plan: Plan, log: LogFound) -> str:
 def no_sale_words(plan: Plan) -> str:
     """Say why a piece is not sold; nothing where all are."""
     return NO_SALE_WORDS if plan.waste else ""
+
+
+def figure_words(plan: Plan, document: PlanDocument) -> str:
+    """Say which cut is the first to open crotch figure; nothing where no slab shows any."""
+    faces = {layer.number: layer for layer in layers_between(plan.passes, document.mill.kerf_m)}
+    opening = [
+        cut
+        for slab in plan.slabs
+        if holds_figure(slab)
+        for cut, shown in (
+            (faces[slab.layer].upper_pass, slab.figure_m),
+            (faces[slab.layer].lower_pass, slab.figure_below_m),
+        )
+        if shown and cut is not None
+    ]
+    return f"Cut {plan.passes[min(opening)].order} opens the crotch figure." if opening else ""
 
 
 def last_slabs_words(plan: Plan) -> str:

@@ -29,6 +29,11 @@ def holds(slab: Slab) -> list[str]:
     return [name for name, area in inside if (area or 0.0) >= LEAST_AREA_M2]
 
 
+def holds_figure(slab: Slab) -> bool:
+    """Tell whether a slab shows crotch figure worth a word."""
+    return (slab.figure_area_m2 or 0.0) >= LEAST_AREA_M2
+
+
 def numbers_said(plan: Plan) -> str:
     """Say which layers give no slab, where slabs follow them: a slab has its layer's number; nothing where none is.
 

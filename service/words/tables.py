@@ -12,6 +12,7 @@ from service.words.cut_words import (
     NOTHING,
     Line,
     Piece,
+    figure_words,
     first_face,
     last_slabs_words,
     left_on_bed,
@@ -305,7 +306,7 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
     lines += ["", *_cut_table(plan, document, measures)]
     told_below = (
         weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
-        inside_words(plan, document, measures),
+        inside_words(plan, document, measures), figure_words(plan, document),
     )  # fmt: skip
     for text in told_below:
         if text:

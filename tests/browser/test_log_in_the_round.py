@@ -26,8 +26,8 @@ PAGE = """<!doctype html><html lang="en"><head><title>Log</title><link rel="styl
 <div data-shows hidden><button value="seen">Seen</button><button value="colours">Colours</button></div>
 <p><span data-drawn="bark">bark</span>{entries}</p></figure></main></body></html>"""
 ENTRIES = (
-    "surface", "seen", "guessed", "colours", "colourless", "slab", "edge", "waste", "picked", "heart", "metal", "flaw",
-    "tapped",
+    "surface", "seen", "guessed", "colours", "colourless", "slab", "edge", "waste", "picked", "heart", "figure",
+    "metal", "flaw", "tapped",
 )  # fmt: skip
 STYLE = """figure { margin: 0; width: 400px; --solid-seen: #00f; --solid-guessed: #f00; --solid-background: #fff;
 --solid-heart: #0f0; --solid-slab: #ff0; --solid-waste: #888; --solid-picked: #f0f }"""
@@ -67,10 +67,12 @@ def site() -> Iterator[SmallSite]:
             "/plain.bin": solid_buffer(plain),
             "/nailed.bin": solid_buffer(plain, [nail]),
             "/coloured.bin": solid_buffer(in_two_colours()),
+            "/forked.bin": solid_buffer(shapes.forked()),
             "/log": page_of("/log.bin"),
             "/plain": page_of("/plain.bin"),
             "/nailed": page_of("/nailed.bin"),
             "/coloured": page_of("/coloured.bin"),
+            "/forked": page_of("/forked.bin"),
             "/marking": page_of("/log.bin", "data-marking"),
             "/plan": page_of("/log.bin", 'data-slabs="/slabs.bin"'),
         }
@@ -152,6 +154,8 @@ def test_the_legend_names_all_that_is_drawn_and_nothing_else(page):
     assert named(page) == {"surface"}
     mounted(page, "/nailed")
     assert named(page) == {"surface", "metal"}
+    mounted(page, "/forked")
+    assert named(page) == {"surface", "heart", "figure"}
     canvas = mounted(page, "/plan")
     assert named(page) == {"seen", "guessed", "heart"}
     page.locator("[data-apart]").fill("100")

@@ -93,10 +93,10 @@ class Audit:
         return [(best, best + most)]
 
     def shares(self, points, piece_line_matrix):
-        """The largest share lost at points (P, 3) of the bed, and whether each lies in the feather."""
+        """The largest share lost at points (P, 3) of the bed, whether each is in the feather, and in a bark pocket."""
         inverse = np.linalg.inv(piece_line_matrix)
         local = points @ inverse[:3, :3].T + inverse[:3, 3]
-        lost = np.zeros(len(points))
+        lost, hidden = np.zeros(len(points)), np.zeros(len(points), dtype=bool)
         log, deduct = self.document["log"], self.document["prices"]["deduct"]
         for line in log["hearts"]:
             for a, b in itertools.pairwise(np.array(line)):
@@ -110,6 +110,7 @@ class Audit:
             off = np.linalg.norm(local - start - along[:, None] * way, axis=1)
             close = (along >= 0) & (along <= mark["depth_m"]) & (off <= mark["radius_m"])
             lost[close] = np.maximum(lost[close], deduct.get(mark["kind"], 0.0))
+            hidden |= close & (mark["kind"] == "bark_pocket")
         figured = np.zeros(len(points), dtype=bool)
         for fork in log["forks"]:
             from_crotch = local - np.array(fork["crotch_m"])
@@ -122,7 +123,7 @@ class Audit:
                 & (off_plane <= 0.15 * fork["diameter_m"])
                 & (off_line <= 0.5 * fork["diameter_m"])
             )
-        return lost, figured
+        return lost, figured, hidden
 
     def inside(self, piece, span, lower_m, upper_m, plan, flipped):
         """Share of the price lost, and figured area, by trying points between the faces."""
@@ -131,11 +132,14 @@ class Audit:
         x, y = (a.ravel() for a in np.meshgrid(np.arange(x0, x1, 0.012) + 0.006, np.arange(y0, y1, 0.004) + 0.002))
         within = shapely.contains_xy(part, x, y)
         x, y = x[within], y[within]
-        lost, figured = np.zeros(len(x)), np.zeros(len(x), dtype=bool)
+        lost, hidden, faces = np.zeros(len(x)), np.zeros(len(x), dtype=bool), []
         for z in np.linspace(lower_m, upper_m, 13):
             here = self.shares(np.stack([x, y, np.full(len(x), z)], axis=1), self.matrix(plan, flipped))
-            lost, figured = np.maximum(lost, here[0]), figured | here[1]
-        return lost.mean(), figured.mean() * part.area
+            lost, hidden = np.maximum(lost, here[0]), hidden | here[2]
+            faces.append(here[1])
+        # A slab has the mean of what its two faces show, and none where bark is grown in.
+        shown = 0.5 * (faces[0] * 1.0 + faces[-1]) * ~hidden
+        return lost.mean(), shown.mean() * part.area
 
     def alignment(self, plan):
         normal = np.array(plan["log_to_bed"])[2, :3]

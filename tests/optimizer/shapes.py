@@ -93,7 +93,7 @@ def forked(spread_deg=22.0, stem_m=0.3, limb_m=0.2, stem_length_m=1.4, limb_leng
         normal=np.array([0.0, 0.0, 1.0]),
         direction=np.array([1.0, 0.0, 0.0]),
         diameter_m=2.0 * stem_m,
-        below_m=crotch[0] - fork[0] + 2.0 * stem_m,
+        below_m=crotch[0] - fork[0] + 0.25 * 2.0 * stem_m,
         above_m=0.0,
     )
     return turned(log_of(solid, hearts, forks=(one,)), roll_deg)

@@ -9,14 +9,14 @@
 // apart; a tap on one sends "picked" { id }, and the event "pick" { id } to the figure picks one. Without WebGL2 the
 // drawing stays. data-shows: where the scan told colours, a choice of what the surface shows. data-drawn: a legend's
 // entry, hidden while nothing of its kind is drawn: bark (of the drawing); surface, seen, guessed, colours, colourless;
-// slab, edge, waste, picked; heart, metal, flaw, tapped. Colours: --solid-KIND, and --solid-background.
+// slab, edge, waste, picked; heart, figure, metal, flaw, tapped. Colours: --solid-KIND, and --solid-background.
 
 import { boxOf, dot, plus, readSolid, tube } from "./solid_file.js";
 import { View } from "./solid_view.js";
 
-const LIGHT = { seen: "#8a5f38", guessed: "#f1ead9", heart: "#c4350d", metal: "#1d4ed8", flaw: "#3f3f46",
+const LIGHT = { seen: "#8a5f38", guessed: "#f1ead9", heart: "#c4350d", figure: "#7d5ba6", metal: "#1d4ed8", flaw: "#3f3f46",
   slab: "#e9c48d", waste: "#b9b4aa", picked: "#ffc928", colourless: "#9a9c9b", background: "#ffffff" };
-const DARK = { ...LIGHT, seen: "#c08a55", guessed: "#39424a", heart: "#ff5a2a", metal: "#7aa2ff", flaw: "#0b0b0d",
+const DARK = { ...LIGHT, seen: "#c08a55", guessed: "#39424a", heart: "#ff5a2a", figure: "#b58bff", metal: "#7aa2ff", flaw: "#0b0b0d",
   slab: "#d9b27b", waste: "#656a6d", background: "#17221d" };
 const dark = matchMedia("(prefers-color-scheme: dark)");
 const TAP_PX = 9;
@@ -117,6 +117,7 @@ class Figure {
     view.up = (apart ?? log).up;
     this.logBodies = log.parts.map((part) => ({ ...part, solid: true }));
     for (const line of log.hearts) this.logBodies.push({ ...tube(line, 0.45 * log.heart_radius_m), kind: "heart" });
+    for (const line of log.figure ?? []) this.logBodies.push({ ...tube(line, 0.25 * log.heart_radius_m), kind: "figure" });
     for (const rod of log.rods) {
       const from = plus(rod.from, plus(rod.from, rod.to, -1), 0.15);
       const kind = rod.kind === "metal" ? "metal" : "flaw";

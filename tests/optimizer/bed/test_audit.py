@@ -75,11 +75,12 @@ def test_marks_feather_and_a_flip():
         mark(log, "knot", 0.5, 200.0),
         mark(log, "rot", 1.2, 100.0, 0.06, 0.3),
         mark(log, "crack", 0.0, 0.0, 0.02, 0.4),
+        mark(log, "bark_pocket", 1.75, 90.0, 0.06, 0.3),
     )
     mill = books.mill(can_flip=True, metal_keep_out_m=0.02)
     prices = books.prices(
-        deduct=books.Deduct(heart=0.4, knot=0.5, rot=1.0, crack=0.8),
-        figure=books.FigurePremium(feather_per_board_foot=9.0),
+        deduct=books.Deduct(heart=0.4, knot=0.5, rot=1.0, crack=0.8, bark_pocket=0.3),
+        figure=books.FigurePremium(feather_per_board_foot=30.0),
     )
     document = document_of(log, mill, prices, lays=60, marks=marks)
 

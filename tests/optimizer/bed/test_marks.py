@@ -102,10 +102,10 @@ def test_each_point_takes_the_largest_share_and_never_a_sum():
     strips[:3, :3, 0] = [(0.0, 0.4, 0.4), (0.2, 0.6, 1.0), (0.5, 0.9, 0.5)]
 
     # 0 to 0.2 at 0.4, 0.2 to 0.6 at 1, 0.6 to 0.8 at 0.5.
-    assert largest_share(strips, 0, 3, 2, 0.0, 0.8) == pytest.approx(0.2 * 0.4 + 0.4 + 0.2 * 0.5)
-    assert largest_share(strips, 0, 2, 2, 0.0, 0.8) == pytest.approx(0.2 * 0.4 + 0.4)
-    assert largest_share(strips, 0, 1, 2, 0.1, 0.8) == pytest.approx(0.3 * 0.4)
-    assert largest_share(strips, 0, 0, 2, 0.1, 0.8) == 0.0
+    assert largest_share(strips, 0, 3, 0.0, 0.8) == pytest.approx(0.2 * 0.4 + 0.4 + 0.2 * 0.5)
+    assert largest_share(strips, 0, 2, 0.0, 0.8) == pytest.approx(0.2 * 0.4 + 0.4)
+    assert largest_share(strips, 0, 1, 0.1, 0.8) == pytest.approx(0.3 * 0.4)
+    assert largest_share(strips, 0, 0, 0.1, 0.8) == 0.0
 
 
 def test_no_pass_comes_near_metal():
@@ -177,8 +177,14 @@ def test_the_feather_raises_what_a_slab_in_the_fork_plane_brings():
         p.price_rows(lay, [upper, upper - entry.drop_steps], [entry]).slabs for p in (plain, figured)
     )
 
-    area = with_it.figured.area
+    area = with_it.figured_m2
     (fork,) = log.forks
     inside = with_it.piece.intersection(box(with_it.span_m[0], -9, with_it.span_m[1], 9))
-    assert area == pytest.approx(inside.intersection(in_plan(feather(fork).corners_m, -0.01, 0.01)).area, rel=1e-3)
+    # At a height off the fork plane the zone, round about its middle line, is as wide as a circle's chord.
+    faces = []
+    for face_m in (with_it.upper_face_m, with_it.lower_face_m):
+        half_m = np.sqrt((0.5 * fork.diameter_m) ** 2 - (face_m - lay.lift_m) ** 2)
+        strip = box(fork.crotch_m[0] - fork.below_m, -half_m, fork.crotch_m[0], half_m)
+        faces.append(inside.intersection(strip).area)
+    assert area == pytest.approx(0.5 * sum(faces), rel=1e-3)
     assert with_it.price == pytest.approx(without.price + 10.0 * area / 0.3048**2 * 2.0, rel=1e-6)

@@ -1,5 +1,7 @@
 """Layers of random outlines against a slow twin, written from the rules and not from the kernels."""
 
+import itertools
+
 import books
 import networkx as nx
 import numpy as np
@@ -51,6 +53,7 @@ def within(rng, stations, hearts, zones):
         y, z, half = rng.uniform(-0.4, 0.4), rng.uniform(0.0, 0.2), rng.uniform(0.02, 0.2)
         rings += [(y - half, z - half), (y + half, z - half), (y + half, z + half), (y - half, z + half)]
     total = int(squares.sum())
+    figured = rng.random(total) < 0.5
     return Inside(
         hearts=sections,
         heart_counts=counts.astype(np.int64),
@@ -58,39 +61,61 @@ def within(rng, stations, hearts, zones):
         zone_offsets=np.concatenate([[0], np.cumsum(squares)]).astype(np.int64),
         ring_offsets=4 * np.arange(total + 1, dtype=np.int64),
         rings=np.array(rings).reshape(-1, 2),
-        zone_share=rng.choice([0.0, 0.25, 1.0], total),
-        zone_feather=rng.choice([0.0, 0.6], total),
+        zone_share=np.where(figured, 0.0, rng.choice([0.0, 0.25, 1.0], total)),
+        zone_feather=np.where(figured, rng.choice([0.3, 0.6], total), 0.0),
+        zone_figured=figured,
+        zone_hides=~figured & (rng.random(total) < 0.4),
         heart_share=0.4,
         rise_m=np.zeros(stations),
         cos_tilt=1.0,
         low_m=-1.0,
         high_m=1.0,
         most=len(sections) + int(squares.max()),
+        most_figured=int(squares.max()),
         best_feather=0.6 if zones else 0.0,
     )
 
 
 def strips_at(inside, i):
-    """(from, to, share lost, share of the premium) between the faces at a station, by looking at many heights."""
-    found = []
+    """(from, to, share lost, whether it hides figure) between the faces at a station, by looking at many heights.
+
+    And (from, to, share of the premium) of the feathers on the upper and on the lower face.
+    """
+    found, faces = [], ([], [])
     heights = np.linspace(LOWER_M, UPPER_M, 4001)
     for c in range(int(inside.heart_counts[i])):
         y, z, slope, flat, top, _at = inside.hearts[c, :, i]
         v = heights[np.abs(heights - z) <= top] - z
         if len(v):
             half = flat * np.sqrt(np.maximum(0.0, top * top - v * v))
-            found.append((y + (slope * v - half).min(), y + (slope * v + half).max(), inside.heart_share, 0.0))
+            found.append((y + (slope * v - half).min(), y + (slope * v + half).max(), inside.heart_share, False))
     for q in range(inside.zone_offsets[i], inside.zone_offsets[i + 1]):
         ring = inside.rings[4 * q : 4 * q + 4]
-        if ring[:, 1].min() < UPPER_M and ring[:, 1].max() > LOWER_M:
-            found.append((ring[:, 0].min(), ring[:, 0].max(), inside.zone_share[q], inside.zone_feather[q]))
-    return found
+        across = ring[:, 0].min(), ring[:, 0].max()
+        if inside.zone_figured[q]:
+            for face, height in zip(faces, (UPPER_M, LOWER_M), strict=True):
+                if ring[:, 1].min() < height < ring[:, 1].max():
+                    face.append((*across, inside.zone_feather[q]))
+        elif ring[:, 1].min() < UPPER_M and ring[:, 1].max() > LOWER_M:
+            found.append((*across, inside.zone_share[q], bool(inside.zone_hides[q])))
+    return found, *faces
 
 
-def largest(strips, column, low, high):
+def shown(strips, face, low, high):
+    """How much of the premium one face shows along low .. high, but where something hides it."""
+    places = np.unique(np.clip([low, high, *(s[k] for s in (*strips, *face) for k in (0, 1))], low, high))
+    total = 0.0
+    for a, b in itertools.pairwise(places):
+        middle = 0.5 * (a + b)
+        if not any(s[3] and s[0] < middle < s[1] for s in strips):
+            total += (b - a) * max((s[2] for s in face if s[0] < middle < s[1]), default=0.0)
+    return total
+
+
+def largest(strips, low, high):
     places = np.unique(np.clip([low, high, *(s[0] for s in strips), *(s[1] for s in strips)], low, high))
     middles = 0.5 * (places[:-1] + places[1:])
-    shares = [max((s[column] for s in strips if s[0] < m < s[1]), default=0.0) for m in middles]
+    shares = [max((s[2] for s in strips if s[0] < m < s[1]), default=0.0) for m in middles]
     return float(np.dot(np.diff(places), shares))
 
 
@@ -118,8 +143,9 @@ def _piece(terms, entry, piece, stations, strips):
     width, lost, figured = np.zeros(stations + 2), np.zeros(stations + 2), np.zeros(stations + 2)
     for i, low, high in piece:
         width[i + 1] += high - low
-        lost[i + 1] += largest(strips[i], 2, low, high)
-        figured[i + 1] += largest(strips[i], 3, low, high)
+        between, upper, lower = strips[i]
+        lost[i + 1] += largest(between, low, high)
+        figured[i + 1] += 0.5 * (shown(between, upper, low, high) + shown(between, lower, low, high))
     # Places: the trims, half a cell beyond the outer stations, and the stations themselves.
     wide = width >= terms.min_width_m
     wide[[0, -1]] = False
@@ -181,7 +207,7 @@ def test_a_layer_brings_what_its_pieces_bring(seed, most, hearts, zones, long):
     rng = np.random.default_rng(seed)
     stations = int(rng.integers(8, 30))
     chords, inside, terms = faces(rng, stations, most, long), within(rng, stations, hearts, zones), some_terms()
-    room = room_for(stations, max(2, chords.most), inside.most)
+    room = room_for(stations, max(2, chords.most), inside.most, inside.most_figured)
     simple = bool((chords.counts <= 2).all())
 
     found = layer_value(
@@ -212,7 +238,7 @@ def test_slots_of_hearts_that_are_not_there_hold_nothing():
     inside = within(np.random.default_rng(3), 12, 2, 1)
     strips, counts = np.full((3, 4, 12), 0.07), np.zeros(12, dtype=np.int64)
 
-    strips_of_layer(inside, 0, LOWER_M, UPPER_M, strips, counts)
+    strips_of_layer(inside, 0, LOWER_M, UPPER_M, strips, counts, np.zeros((1, 5, 12)), np.zeros(12, dtype=np.int64))
 
     for i in range(12):
         for c in range(int(inside.heart_counts[i]), len(inside.hearts)):

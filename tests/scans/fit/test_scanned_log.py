@@ -63,6 +63,9 @@ def test_hearts_and_fork_are_the_truths(kind):
         crotch = matrix[:3, :3] @ scan.truth.forks[0].crotch_m + matrix[:3, 3]
         along = (log.forks[0].crotch_m - crotch)[0]
         assert abs(along) < 0.12
+        (fork,) = log.forks
+        met_m = np.linalg.norm(fork.crotch_m - log.hearts[0][-1])
+        assert fork.below_m == pytest.approx(met_m + 0.25 * fork.diameter_m, abs=1e-6)
 
 
 def test_a_slender_stem_with_a_steep_crook_is_followed_round_it():

@@ -354,7 +354,7 @@ def test_the_fork_is_where_its_sections_put_it(seed):
     assert fork.normal @ fork.direction == pytest.approx(0.0, abs=1e-9)
     # Limbs leave the stem at the hearts' meeting, below the crotch.
     meeting = truth.hearts[0][-1]
-    assert fork.below_m == pytest.approx(np.linalg.norm(fork.crotch_m - meeting) + fork.diameter_m)
+    assert fork.below_m == pytest.approx(np.linalg.norm(fork.crotch_m - meeting) + 0.25 * fork.diameter_m)
 
 
 @pytest.mark.parametrize("limbs", [0, 2, 3])

@@ -63,6 +63,8 @@ def test_a_fork_is_found_where_the_sheet_put_it():
     assert found.direction @ fork.direction > np.cos(np.radians(3.0))
     assert found.diameter_m == pytest.approx(fork.diameter_m, rel=0.1)
     assert found.below_m == pytest.approx(fork.below_m, abs=0.1)
+    met_m = np.linalg.norm(found.crotch_m - stems.hearts[0][-1])
+    assert found.below_m == pytest.approx(met_m + 0.25 * found.diameter_m, abs=1e-6)
     np.testing.assert_allclose(stems.hearts[0][-1], log.hearts[0][-1], atol=0.05)
     for heart in stems.hearts[1:]:
         assert (np.diff(heart[:, 0]) > 0).all()

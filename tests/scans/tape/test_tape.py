@@ -122,8 +122,8 @@ def test_the_bark_parts_where_the_sheet_says():
     np.testing.assert_allclose(np.abs(fork.normal), [0, 0, 1], atol=1e-6)
     np.testing.assert_allclose(fork.direction, [1, 0, 0], atol=1e-4)
     assert fork.diameter_m == pytest.approx(0.6, rel=1e-3)
-    # From one diameter below where the hearts meet, which for limbs alike is r / sin(25) below the crotch.
-    assert fork.below_m == pytest.approx(0.6 + 0.2 / np.sin(np.radians(25.0)), rel=1e-3)
+    # From a quarter diameter below where the hearts meet, which for limbs alike is r / sin(25) below the crotch.
+    assert fork.below_m == pytest.approx(0.25 * 0.6 + 0.2 / np.sin(np.radians(25.0)), rel=1e-3)
     assert fork.above_m == 0.0
     np.testing.assert_allclose(log.hearts[0][-1], [2.0 - 0.2 / np.sin(np.radians(25.0)), 0, 0], atol=1e-4)
     vertices, faces = log.outer.vertices_m, log.outer.faces

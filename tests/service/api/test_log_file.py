@@ -99,8 +99,8 @@ def of_version(number: int, read: LogRead) -> bytes:
 
 
 def test_a_file_of_another_version_is_refused(forked):
-    with pytest.raises(ValueError, match="version 2, not 3"):
-        unpack_log(of_version(2, forked))
+    with pytest.raises(ValueError, match="version 3, not 4"):
+        unpack_log(of_version(3, forked))
 
 
 def work_waiting(desk: Desk) -> None:

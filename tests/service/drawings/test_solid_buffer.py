@@ -87,6 +87,27 @@ def test_what_was_not_seen_is_told_where_it_lies():
     assert (seen[places[:, 2] < -0.15] == 0).all()
 
 
+def test_the_edges_of_a_feather_are_those_of_its_zone():
+    log = shapes.forked()
+    (fork,) = log.forks
+
+    head, _ = read(solid_buffer(log))
+
+    butt_end, top_end, *along = (np.array(line) for line in head["figure"])
+    assert (butt_end[0] == butt_end[-1]).all()
+    assert butt_end[:, 0] == pytest.approx(fork.crotch_m[0] - fork.below_m, abs=1e-4)
+    assert top_end[:, 0] == pytest.approx(fork.crotch_m[0], abs=1e-4)
+    # Four edges, at the corners of a disc of half the diameter that is cut off at 0.15 diameters to either side.
+    off_m = 0.15 * fork.diameter_m
+    wide_m = np.sqrt((0.5 * fork.diameter_m) ** 2 - off_m**2)
+    corners = sorted(tuple(np.round(np.abs(line[0, 1:]), 3)) for line in along)
+    assert len(along) == 4
+    assert np.abs(np.array(corners) - [wide_m, off_m]).max() < 0.005
+    assert {tuple(np.sign(line[0, 1:])) for line in along} == {(-1, -1), (-1, 1), (1, -1), (1, 1)}
+    assert [line[:, 0].tolist() for line in along] == [[butt_end[0, 0], top_end[0, 0]]] * 4
+    assert read(solid_buffer(shapes.cylinder()))[0]["figure"] == []
+
+
 def test_marks_are_rods_inwards_and_pith_is_none():
     log = shapes.cylinder(0.3)
     nail = Mark(id="nail", kind="metal", x_m=1.0, y_m=0.0, z_m=0.3, radius_m=0.01, depth_m=0.06)

@@ -38,16 +38,11 @@ def sample_mill() -> Mill:
     return parse_document(read_sample(MILL_FILE), Mill)
 
 
-def prices_of_feather() -> PriceBook:
-    prices = parse_document(read_sample(PRICES_FILE), PriceBook)
-    return prices.model_copy(update={"figure": prices.figure.model_copy(update={"feather_per_board_foot": 6.0})})
-
-
 @pytest.fixture(scope="session")
 def planned() -> Planned:
     sheet = read_sample(SHEET_FILE)
     read = read_log(FileRead(SHEET_FILE, sheet.data + _MARKS.encode(), sheet.sha256), AboutLog())
-    mill, prices = sample_mill(), prices_of_feather()
+    mill, prices = sample_mill(), parse_document(read_sample(PRICES_FILE), PriceBook)
     run = Run(id="0" * 32, made_at="2026-01-02T03:04:05+00:00", made_with="a test", clock=time.monotonic)
     settings = SearchSettings(lays=16, seed=0, workers=1)
     return Planned(read, plan_log(log_given(read, mill, prices), mill, prices, settings=settings, run=run))

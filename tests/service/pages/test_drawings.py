@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from kept_pages import Pages, Planned, keep_plan
 
 from optimizer.bed.bodies import flip_matrix
-from optimizer.documents.plan import Plan, PlanDocument, SupportPlaced
+from optimizer.documents.plan import Plan, PlanDocument, Slab, SupportPlaced
 from service.drawings.bed import end_on_bed, side_on_bed
 from service.drawings.log import butt_clock, log_picture
 from service.drawings.log_shape import clock_place, shape_found, shape_of, taped
@@ -131,6 +131,27 @@ def test_slabs_are_drawn_at_one_scale(planned: Planned) -> None:
         assert measures.slab_length(slab.length_m) in told
         kinds = {path.get("class") for path in root.iter(f"{SVG}path")}
         assert ("heart" in kinds) == (slab.heart_area_m2 > 1e-6)
+
+
+def test_crotch_figure_is_drawn_dark_on_the_upper_face_and_pale_on_the_lower(planned: Planned) -> None:
+    document, plan = planned.document, planned.document.plans[0]
+    measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
+    slab = plan.slabs[0]
+    low, high = slab.span_m
+
+    def ring(share: float) -> tuple[tuple[tuple[float, float], ...], ...]:
+        x0, x1 = low + 0.1 * (high - low), low + share * (high - low)
+        return (((x0, -0.02), (x1, -0.02), (x1, 0.02), (x0, 0.02)),)
+
+    both = slab.model_copy(update={"figure_m": ring(0.3), "figure_below_m": ring(0.5)})
+    lower_alone = slab.model_copy(update={"figure_m": (), "figure_below_m": ring(0.5)})
+
+    def opacities(one: Slab) -> list[str | None]:
+        root = drawn(slab_drawing(one, low, units_per_m(plan), measures))
+        return [path.get("fill-opacity") for path in root.iter(f"{SVG}path") if path.get("class") == "figure"]
+
+    assert opacities(both) == ["0.3", "0.8"]
+    assert opacities(lower_alone) == ["0.3"]
 
 
 def test_a_flip_is_drawn_and_told(client: Pages, log_id: str, planned: Planned) -> None:

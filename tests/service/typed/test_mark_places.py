@@ -196,6 +196,20 @@ def test_marks_that_change_nothing_are_told(deduct: dict[str, float], keep_out_m
     assert all(word in note.text for word, note in zip(told, notes, strict=True))
 
 
+def test_a_bark_pocket_is_named_in_words_and_is_not_idle_where_it_takes_off_figure() -> None:
+    log = shapes.forked()
+    typed = {"kind": "bark_pocket", "at_m": 1.5, "radius_m": 0.05, "depth_m": 0.2}
+    marks = placed(log, marks_of(typed, typed), taped=False)
+
+    plain, figured = (
+        idle_marks(marks, a_mill(), a_price_book(figure={"feather_per_board_foot": premium})) for premium in (0.0, 6.0)
+    )
+
+    assert [(mark.id, mark.kind) for mark in marks] == [(f"bark pocket {k}", "bark_pocket") for k in (1, 2)]
+    assert [note.text.startswith("The bark pocket that you marked costs nothing") for note in plain] == [True]
+    assert figured == ()
+
+
 def test_every_field_of_a_mark_is_described_in_the_sheets_schema() -> None:
     fields = LogSheetTyped.model_json_schema()["$defs"]["MarkTyped"]["properties"]
 

@@ -13,6 +13,7 @@ from optimizer.documents.prices import PriceBook
 from optimizer.planning import LogGiven, Run, price_way
 from optimizer.search.given import Given
 from optimizer.wood.woods import find_wood
+from service.words.cut_words import figure_words
 from service.words.tables import FLIP_LINE, Assumed, plan_text
 from service.words.units import Units
 from service.words.worth import worth_inside
@@ -202,3 +203,34 @@ def test_what_heart_marks_and_feather_changed_is_what_the_same_slabs_sell_for_wi
     assert worth.lost == pytest.approx(gross[0] - gross[1], rel=1e-6)
     assert worth.brought == pytest.approx(gross[2] - gross[1], rel=1e-6)
     assert min(worth.lost, worth.brought) > 1.0
+    # 3.5 in to either side of the fork plane: the first cut is too high, the second opens it.
+    assert figure_words(whole.plans[0], whole) == ""
+    assert figure_words(figured.plans[0], figured) == "Cut 2 opens the crotch figure."
+
+
+RINGS = (((0.5, -0.1), (0.8, -0.1), (0.8, 0.1), (0.5, 0.1)),)
+
+
+@pytest.mark.parametrize(
+    ("shown", "told"),
+    [
+        ([], ""),
+        # Layer 1 lies between cuts 1 and 2, layer 2 between 3 and 4, layer 3 under cut 4 on the bunks.
+        ([(1, "figure_m")], "Cut 1 opens the crotch figure."),
+        ([(1, "figure_below_m"), (2, "figure_m")], "Cut 2 opens the crotch figure."),
+        ([(3, "figure_m"), (2, "figure_below_m")], "Cut 4 opens the crotch figure."),
+        ([(3, "figure_below_m")], ""),
+    ],
+)
+def test_the_first_cut_that_opens_crotch_figure_is_told(shown: list[tuple[int, str]], told: str) -> None:
+    slabs = tuple(
+        a_slab(id=str(k), layer=k, flipped=k > 1, figure_area_m2=0.03, **{face: RINGS for at, face in shown if at == k})
+        for k in (1, 2, 3)
+    )
+    plan = a_flipped_plan(slabs=slabs)
+
+    words = words_of(plans=(plan,))
+
+    assert figure_words(plan, a_document(plans=(plan,))) == told
+    assert words.count("opens the crotch figure") == bool(told)
+    assert told in words
