@@ -119,6 +119,23 @@ def test_no_lay_is_worth_more_than_any_box_that_holds_it(name):
             assert bounder.most(box_around(scouted.lay, level, tilt_share, rng)) >= priced.net
 
 
+@pytest.mark.parametrize("roll_deg", [0.1, 4.1, 8.1, 180.1])
+def test_no_level_fork_is_worth_more_where_most_of_it_is_figure(roll_deg):
+    dear = books.FigurePremium(feather_per_board_foot=1000.0)
+    mill = books.mill(throat_m=3.0, clamps_hold=True)
+    problem = books.problem(forked_with_feather(), mill, books.prices(figure=dear, heart=0.0))
+    rolled = problem.supports.turned(roll_deg)
+    low, high = problem.tilt_range_deg(rolled)
+    scouted = scout(problem, problem.coarse, rolled, min(max(0.0, low), high))
+    priced = price_scouted(problem, scouted)
+    plain = sum(slab.board_feet for slab in priced.slabs) * 10.0
+    bounder, rng = Bounder(problem), np.random.default_rng(3)
+
+    assert priced.net > 5.0 * plain  # most of it is figure
+    for level, tilt_share in ((-2, 1e-6), (0, 0.2), (2, 0.8)):
+        assert bounder.most(box_around(scouted.lay, level, tilt_share, rng)) >= priced.net
+
+
 @pytest.mark.parametrize("name", ["narrow throat", "rough", "bark"])
 def test_every_pass_in_a_barred_row_reaches_farther_than_the_throat(name):
     problem, rng = cases()[name], np.random.default_rng(5)
