@@ -5,12 +5,16 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 
 from optimizer.bed.bodies import LogBodies
+from optimizer.bed.bolts import Bolt
+from optimizer.bed.buck_cuts import BuckCut
+from optimizer.bed.bucking import buck, kept_zones
+from optimizer.bed.cut_back import CutBack
 from optimizer.bed.lay import Lay, Rolled, Supports, supports_of
 from optimizer.bed.marks import flaw_zones, metal_rods
 from optimizer.bed.pricing import Priced, Pricer
 from optimizer.bed.sawn_layers import kept_out_m
-from optimizer.bed.stretch import cut_stretch
-from optimizer.bed.zones import Zone, clipped, feather
+from optimizer.bed.stretch import stretch_cuts
+from optimizer.bed.zones import Zone, feather
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark
 from optimizer.documents.prices import MenuEntry, PriceBook
@@ -32,7 +36,8 @@ left out (our own rules, no source)."""
 class Problem:
     """A log on a mill at given prices: what every lay is priced by.
 
-    whole : of a stretch, the log that it is crosscut from, which has the marks and the forks.
+    whole : of a bucked log, the log as it came, which has the marks and the forks. cuts : how it is bucked.
+    given_zones, given_metal : of a bolt that was cut off, what lies in it of the log's; None: as the marks say.
     """
 
     log: Log
@@ -42,16 +47,48 @@ class Problem:
     end_trim_m: tuple[float, float]
     marks: tuple[Mark, ...] = ()
     whole: "Problem | None" = None
+    cuts: tuple[BuckCut, ...] = ()
+    given_zones: tuple[Zone, ...] | None = None
+    given_metal: tuple[Zone, ...] | None = None
 
     def stretch(self, from_m: float, to_m: float) -> "Problem":
         """Return the same for the part of the log between two places along it, crosscut. [m]."""
-        return replace(self, log=cut_stretch(self.log, from_m, to_m), whole=self)
+        return self.bucked(stretch_cuts(self.log, from_m, to_m))
+
+    def bucked(self, cuts: Sequence[BuckCut], *, quick: bool = False) -> "Problem":
+        """Return the same for what stays of the log when it is bucked, in the same frame.
+
+        quick : cut it back without new faces, for scouting (see cut_back). Raises BuckError for a cut that cannot be.
+        """
+        log = CutBack.of(self.log, cuts).made_on(self.log) if quick else buck(self.log, cuts).log
+        return replace(
+            self,
+            log=log,
+            whole=self if self.whole is None else self.whole,
+            cuts=(*self.cuts, *cuts),
+            given_zones=None,
+            given_metal=None,
+        )
+
+    def of_bolt(self, bolt: Bolt) -> "Problem":
+        """Return the same for a bolt that was cut off, in its own frame."""
+        return replace(
+            self,
+            log=bolt.log,
+            marks=(),
+            whole=None,
+            cuts=(),
+            given_zones=bolt.zones(self.zones),
+            given_metal=bolt.zones(self.metal),
+        )
 
     @cached_property
     def zones(self) -> tuple[Zone, ...]:
         """Marks that cost, and the feather if it brings anything."""
+        if self.given_zones is not None:
+            return self.given_zones
         if self.whole is not None:
-            return self._here(self.whole.zones)
+            return kept_zones(self.whole.zones, self.whole.log, self.cuts)
         found = flaw_zones(self.log, self.marks, self.prices.deduct)
         if self.prices.figure.feather_per_board_foot > 0.0:
             found += tuple(feather(fork) for fork in self.log.forks)
@@ -60,14 +97,11 @@ class Problem:
     @cached_property
     def metal(self) -> tuple[Zone, ...]:
         """Rods of metal."""
+        if self.given_metal is not None:
+            return self.given_metal
         if self.whole is not None:
-            return self._here(self.whole.metal)
+            return kept_zones(self.whole.metal, self.whole.log, self.cuts)
         return metal_rods(self.log, self.marks)
-
-    def _here(self, zones: tuple[Zone, ...]) -> tuple[Zone, ...]:
-        """Return what of the whole log's zones lies in this stretch."""
-        from_m, to_m = (float(x) for x in self.log.outer.bounds_m[:, 0])
-        return tuple(part for zone in zones if (part := clipped(zone, from_m, to_m)) is not None)
 
     @cached_property
     def heart(self) -> HeartStrip:

@@ -17,6 +17,7 @@ class Pace(Typed):
     minutes_per_pass: float = Field(0.0, ge=0, le=600, description="Fixed minutes of each pass.")
     minutes_per_slab: float = Field(0.0, ge=0, le=600, description="Minutes to take off and put by a slab.")
     minutes_per_flip: float = Field(0.0, ge=0, le=600, description="Minutes to turn the half-sawn log over.")
+    minutes_per_buck_cut: float = Field(0.0, ge=0, le=600, description="Minutes of a crosscut with the chainsaw.")
     hourly_rate: float = Field(0.0, ge=0, description="What an hour at the mill costs, in the book's currency.")
 
 
