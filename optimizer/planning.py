@@ -10,7 +10,19 @@ from optimizer.bed.sawn_layers import kept_out_m
 from optimizer.bed.stretch import clear_of_metal, stretches_of
 from optimizer.bound.proof import prove
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import Bound, Doubt, Mark, NetAtRoll, Plan, PlanDocument, Source, WoodAssumed, Work
+from optimizer.documents.plan import (
+    Bound,
+    Doubt,
+    LevelWhy,
+    Mark,
+    NetAtRoll,
+    PlainWhy,
+    Plan,
+    PlanDocument,
+    Source,
+    WoodAssumed,
+    Work,
+)
 from optimizer.documents.prices import PriceBook, menu_for
 from optimizer.doubt.choice import CHOICE_LOGS, chosen_in_doubt
 from optimizer.doubt.possible_logs import PossibleLogs
@@ -23,20 +35,30 @@ from optimizer.doubt.report import (
     doubt_of_plan,
     drawn,
     in_order,
+    turn_is_no_matter,
     weighed,
     with_doubt,
 )
 from optimizer.doubt.seen import price_given_in_doubt
 from optimizer.doubt.worth import would_pay
-from optimizer.problem import Problem
+from optimizer.problem import Problem, support_rules
 from optimizer.report.cautions import cautions_for
 from optimizer.report.describe import describe
 from optimizer.report.log_found import log_found
 from optimizer.search.given import Given, price_given
 from optimizer.search.hearts_level import hearts_level
-from optimizer.search.lays import Found, Progress, StoppedBy, ranked, search_stretches
+from optimizer.search.lays import (
+    Found,
+    Progress,
+    StoppedBy,
+    as_it_lies,
+    is_as_it_lies,
+    ranked,
+    search_stretches,
+    stretch_of,
+)
 from optimizer.search.no_plan import NoPlanError, check_log_fits, explain_no_plan
-from optimizer.search.plain_way import plain_way, why_none
+from optimizer.search.plain_way import off_habit_deg, plain_way, why_none, why_stopped
 from optimizer.stations.terms import REACH_MARGIN_M
 from optimizer.wood.woods import Wood
 from scans.log import Log
@@ -52,6 +74,8 @@ LONGER_THAN_BED = (
     "The log is longer than the bed: each plan is for the length that it names, crosscut at both ends. Measure what "
     "is left as a log of its own."
 )
+
+ROLL_NO_MATTER = "Turning the log does not matter here: turned another way, it brings no more that can be told."
 
 ONE_STRETCH = (
     "Doubt was weighed on the stretch that is worth the most on the log as given; other stretches were compared on "
@@ -142,20 +166,25 @@ def plan_log(
         over = settings.seconds is not None and run.clock() - started > settings.seconds
         return "time" if over else None
 
+    warnings += bunks_assumed(mill)
+
     found = search_stretches(problems, settings.lays, workers=settings.workers, stop=stop, on_progress=on_progress)
-    by_stretch = {_stretch(problem): problem for problem in problems}
+    by_stretch = {stretch_of(problem): problem for problem in problems}
     chosen = by_stretch[found.plans[0].stretch_m] if found.plans else problems[0]
     plain = plain_way(chosen)
     best = found.plans
     if plain is not None and plain.slabs and _within_margin(plain.passes, mill):
         # The plain way is a plan like others: nothing shown above it may be worth less.
-        best = ranked([*found.plans, plain])
+        best = ranked([*found.plans, plain], chosen.checked)
     best = tuple(priced for priced in best if priced.net > 0.0)
     if not best:
         raise explain_no_plan(chosen)
     if plain is None:
         warnings = (*warnings, why_none(chosen, stop))
-    level = hearts_level(chosen)
+    level, level_why = hearts_level(chosen)
+    if level is not None:
+        # Ranked like any plan.
+        best = ranked([*best, level], chosen.checked)
     nets = [priced.net for priced in (*found.plans, plain, level) if priced is not None]
     proven = prove(problems, max(nets), gap=settings.gap, workers=settings.workers, stop=stop, on_progress=on_progress)
     doubtful = None
@@ -180,7 +209,9 @@ def plan_log(
         plans,
         kind="searched",
         plain_way=described(plain),
+        compared=_compared(chosen, plain),
         hearts_level=described(level),
+        hearts_level_why=None if level_why is None else LevelWhy(kind=level_why.kind, over_m=level_why.over_m),
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
         work=Work(
             lays=found.lays,
@@ -232,6 +263,8 @@ def _weigh(
         logs = drawn(possible, settings.seed, 0, CHOICE_LOGS, settings.workers)
         more = chosen_in_doubt(problem, here, logs, settings.workers, on_progress, lambda: stop() is None)
         plans += [priced for priced in more if priced.net > 0.0]
+    if stop() is None and not any(is_as_it_lies(problem, priced) for priced in plans):
+        plans += [priced for one in as_it_lies(problem) if (priced := problem.checked(one)) and priced.net > 0.0]
     fresh = drawn(possible, settings.seed, FIRST_REPORT, REPORT_LOGS, settings.workers)
     more_beside = [p for p in beside if p is not None and p.stretch_m == stretch_m]
     # Priced ways are equal only where they are one and the same: the plain way may be among the plans.
@@ -245,7 +278,7 @@ def _weigh(
         every,
         chances_best(shown),
         doubt.model_copy(update={"would_pay": would_pay(possible, ranked_all, fresh, settings.seed)}),
-        (ONE_STRETCH,) if len(by_stretch) > 1 else (),
+        (*((ONE_STRETCH,) if len(by_stretch) > 1 else ()), *((ROLL_NO_MATTER,) if turn_is_no_matter(every) else ())),
     )
 
 
@@ -290,12 +323,22 @@ def price_way(
         kind="own_way" if way.made is None else "rest",
         made=way.made or 0,
         plain_way=told_plain,
+        compared=_compared(problem, plain),
         hearts_level=None,
         value_by_roll=(),
         work=Work(lays=1, stopped_by="lays", seed=seed, seconds=run.clock() - started),
-        warnings=(*given.warnings, *notes),
+        warnings=(*given.warnings, *bunks_assumed(mill), *notes),
         doubt=None if onward is None else Doubt(samples=onward.samples, sources=()),
     )
+
+
+def bunks_assumed(mill: Mill) -> tuple[str, ...]:
+    """Return the note that it is assumed where bunks lie, if the mill does not say."""
+    rules = support_rules(mill)
+    spacing = f"bunks {short_length(rules.bunk_spacing_m)} apart" if mill.bunk_spacing_m is None else ""
+    first = f"the first bunk {short_length(rules.first_bunk_m)} from the butt end" if mill.first_bunk_m == 0.0 else ""
+    assumed = " and ".join(part for part in (spacing, first) if part)
+    return (f"The mill does not say where its bunks are: {assumed} assumed. Measure them.",) if assumed else ()
 
 
 def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Problem:
@@ -341,6 +384,21 @@ def _whole(given: LogGiven, mill: Mill, prices: PriceBook) -> Problem:
     return Problem(log, mill, prices, menu_for(prices, given.wood, mill), given.end_trim_m, given.marks)
 
 
+@dataclass(frozen=True)
+class Compared:
+    """How a plain way compares: why it stops at once, if it does, and how far its roll is from habit. [deg]."""
+
+    why: PlainWhy | None
+    off_deg: float
+
+
+def _compared(problem: Problem, plain: Priced | None) -> Compared:
+    if plain is None:
+        return Compared(None, 0.0)
+    kind = why_stopped(problem, plain)
+    return Compared(None if kind is None else PlainWhy(kind=kind), off_habit_deg(problem, plain))
+
+
 def _document(
     given: LogGiven,
     whole: Problem,
@@ -351,6 +409,8 @@ def _document(
     made: int = 0,
     plain_way: Plan | None,
     hearts_level: Plan | None,
+    hearts_level_why: LevelWhy | None = None,
+    compared: Compared,
     value_by_roll: tuple[NetAtRoll, ...],
     work: Work,
     warnings: tuple[str, ...],
@@ -392,6 +452,9 @@ def _document(
         plans=plans,
         plain_way=plain_way,
         hearts_level=hearts_level,
+        hearts_level_why=hearts_level_why,
+        plain_way_why=compared.why,
+        plain_way_off_deg=compared.off_deg,
         value_by_roll=value_by_roll,
         bound=bound,
         doubt=doubt,
@@ -408,11 +471,6 @@ def _stretched(whole: Problem) -> list[Problem]:
     metal_m = [kept_out_m(rod.corners_m[:, 0], whole.mill.metal_keep_out_m) for rod in whole.metal]
     stretches = clear_of_metal(stretches, whole.log.length_m, metal_m)
     return [whole.stretch(*stretch) for stretch in stretches]
-
-
-def _stretch(problem: Problem) -> tuple[float, float]:
-    from_m, to_m = problem.log.outer.bounds_m[:, 0]
-    return float(from_m), float(to_m)
 
 
 def _within_margin(passes: tuple[PricedPass, ...], mill: Mill) -> bool:

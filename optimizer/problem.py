@@ -1,15 +1,17 @@
 """What a log is planned by: the log, the mill, the prices, and all that is made of them once for every lay."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
+
+import numpy as np
 
 from optimizer.bed.bodies import LogBodies
 from optimizer.bed.bolts import Bolt
 from optimizer.bed.buck_cuts import BuckCut
 from optimizer.bed.bucking import buck, kept_zones
 from optimizer.bed.cut_back import CutBack
-from optimizer.bed.lay import Lay, Rolled, Supports, supports_of
+from optimizer.bed.lay import Lay
 from optimizer.bed.marks import flaw_zones, metal_rods
 from optimizer.bed.pricing import Priced, Pricer
 from optimizer.bed.sawn_layers import kept_out_m
@@ -18,8 +20,12 @@ from optimizer.bed.zones import Zone, feather
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark
 from optimizer.documents.prices import MenuEntry, PriceBook
+from optimizer.standing.choice import supported
+from optimizer.standing.rolled import Rolled, Supports
+from optimizer.standing.standing import Standing, standing_of
+from optimizer.standing.supports import SupportRules
 from optimizer.stations.chords import reach_on_mesh
-from optimizer.stations.lay_table import HeartStrip, LayTable, lay_table, lowest_row, row_count
+from optimizer.stations.lay_table import BoolArray, HeartStrip, LayTable, lay_table, lowest_row, row_count
 from optimizer.stations.passes import WASTE, Cuts
 from optimizer.stations.stations import Stations, stations_of
 from optimizer.stations.terms import Terms, terms_for
@@ -30,6 +36,28 @@ COARSE_THINNED_M = 0.0001
 FINE_SPACING_M = 0.005
 """How far apart stations lie for scouting and for the winners, and how far an outline may be off where points of it are
 left out (our own rules, no source)."""
+ASSUMED_FIRST_BUNK_M = 0.1524
+ASSUMED_BUNK_SPACING_M = 0.6096
+"""6 in and 2 ft, where the mill does not say (common practice, no source)."""
+
+
+def support_rules(mill: Mill) -> SupportRules:
+    """Return what a mill puts under a log; where its bunks lie is assumed where it does not say."""
+    return SupportRules(
+        first_bunk_m=mill.first_bunk_m or ASSUMED_FIRST_BUNK_M,
+        bunk_spacing_m=mill.bunk_spacing_m or ASSUMED_BUNK_SPACING_M,
+        max_shim_m=mill.max_shim_m,
+        max_prop_m=mill.max_prop_m,
+        clamps_hold=mill.clamps_hold,
+    )
+
+
+@dataclass(frozen=True)
+class SetUp:
+    """What it takes to set a log for a lay: how many shims and props, and the money for them, for a turn and a log."""
+
+    placed: int
+    cost: float
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,6 +78,7 @@ class Problem:
     cuts: tuple[BuckCut, ...] = ()
     given_zones: tuple[Zone, ...] | None = None
     given_metal: tuple[Zone, ...] | None = None
+    _standings: dict[tuple[float, ...], Standing] = field(default_factory=dict, init=False)
 
     def stretch(self, from_m: float, to_m: float) -> "Problem":
         """Return the same for the part of the log between two places along it, crosscut. [m]."""
@@ -81,6 +110,10 @@ class Problem:
             given_zones=bolt.zones(self.zones),
             given_metal=bolt.zones(self.metal),
         )
+
+    def on(self, **changes: float | None) -> "Problem":
+        """Return the same on a mill that is the same but for some fields."""
+        return replace(self, mill=self.mill.changed(**changes))
 
     @cached_property
     def zones(self) -> tuple[Zone, ...]:
@@ -115,7 +148,7 @@ class Problem:
     @cached_property
     def supports(self) -> Supports:
         """What the log can rest on."""
-        return supports_of(self.log)
+        return Supports(self.log, support_rules(self.mill))
 
     @cached_property
     def bodies(self) -> LogBodies:
@@ -143,11 +176,46 @@ class Problem:
         return stations_of(self.log, self.end_trim_m, FINE_SPACING_M, self.zones)
 
     def tilt_range_deg(self, rolled: Rolled) -> tuple[float, float] | None:
-        """Return the tilts that posts and shims allow at a roll; None where there is none. [deg]."""
+        """Return the tilts that posts, shims and props allow at a roll; None where there is none. [deg]."""
         posts_m = self.mill.between_posts_m
         if posts_m is not None and rolled.width_m > posts_m:
             return None
-        return rolled.tilt_range_deg(self.mill.max_shim_m)
+        return rolled.tilt_range_deg
+
+    def set_up(self, rolled: Rolled, tilt_deg: float) -> SetUp:
+        """Return what it takes to set the log so, supports counted at stations."""
+        placed = rolled.placed(tilt_deg) if self.mill.pace.minutes_per_support > 0.0 else 0
+        return self.set_up_with(rolled.roll_deg, placed)
+
+    def set_up_with(self, roll_deg: float, placed: int) -> SetUp:
+        """Return what it takes to set the log at a roll with so many shims and props."""
+        pace = self.mill.pace
+        minutes = pace.minutes_per_log + pace.minutes_per_support * placed
+        minutes += pace.minutes_per_roll if roll_deg % 360.0 != 0.0 else 0.0
+        return SetUp(placed, self.mill.money(minutes))
+
+    def standing(self, priced: Priced) -> Standing:
+        """Tell how the log stands through the passes of a plan, from the solid itself.
+
+        Where slabs stay on until the last pass, how it lies before the first is all that counts.
+        """
+        before = [p.row for p in priced.passes if not p.flipped]
+        after = [p.row for p in priced.passes if p.flipped]
+        if self.mill.slabs_stay_on and not after:
+            before = []
+        key = (priced.lay.roll_deg, priced.lay.tilt_deg, *before, np.inf, *after)
+        found = self._standings.get(key)
+        if found is None:
+            step_m = self.mill.height_step_m
+            found = standing_of(
+                self.bodies.outer,
+                priced.lay.log_to_bed,
+                [row * step_m for row in before],
+                self.supports.rules,
+                [row * step_m for row in after] if after else None,
+            )
+            self._standings[key] = found
+        return found
 
     def exact_reach_m(self, lay: Lay, height_m: float) -> FloatArray:
         """Return the reach of each row from the mesh itself. [m]."""
@@ -155,15 +223,26 @@ class Problem:
         rows, row_zero_m = row_count(height_m, self.terms), lowest_row(self.terms) * step_m
         return reach_on_mesh(outer.vertices_m, outer.faces, lay.log_to_bed, rows, row_zero_m, step_m)
 
-    def table(self, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False) -> LayTable:
+    def table(
+        self, stations: Stations, rolled: Rolled, tilt_deg: float, *, exact: bool = False, must_stand: bool = True
+    ) -> LayTable:
         """Meet every blade height of a lay with the wood; `exact` takes the reach from the mesh.
 
         Where all of the log fits through the throat it is taken at the stations all the same.
+        must_stand : whether a pass is possible only where the log stands before the first, and the rest after it.
         """
         lay, height_m = rolled.lay(tilt_deg), rolled.height_m(tilt_deg)
         exact = exact and rolled.width_m > self.terms.widest_reach_m
         reach_m = self.exact_reach_m(lay, height_m) if exact else None
-        return lay_table(stations, lay, height_m, self.terms, self.heart, reach_m, self.forbidden_m(lay))
+        table = lay_table(stations, lay, height_m, self.terms, self.heart, reach_m, self.forbidden_m(lay))
+        return table._replace(possible=table.possible & self._stands(rolled, tilt_deg, table)) if must_stand else table
+
+    def _stands(self, rolled: Rolled, tilt_deg: float, table: LayTable) -> BoolArray:
+        """Return (rows,) whether the log stands before the first pass, and what is left of it after one there."""
+        rows = table.lowest_row + np.arange(len(table.possible))
+        if self.mill.slabs_stay_on or not rolled.stands(tilt_deg):
+            return np.full(len(rows), rolled.stands(tilt_deg))
+        return rolled.stands_after(tilt_deg, np.asarray(self.mill.height_step_m * rows, dtype=np.float64))
 
     def price(self, lay: Lay, cuts: Cuts) -> Priced:
         """Price cuts on the mesh."""
@@ -183,10 +262,29 @@ class Problem:
         flipped_rows: Sequence[int] = (),
         flipped_entries: Sequence[MenuEntry | None] = (),
     ) -> Priced:
-        """Price passes on the mesh (see Pricer.price), with the shims that the lay asks for."""
+        """Price passes on the mesh (see Pricer.price), and what it takes to set the log so."""
         priced = self.pricer.price(lay, rows, entries, flipped_rows, flipped_entries)
-        butt, top = self.supports.turned(lay.roll_deg).gaps(lay.tilt_deg)
-        return replace(priced, gaps_m=(butt.height_m, top.height_m))
+        rolled = self.supports.turned(lay.roll_deg)
+        priced = replace(priced, gaps_m=rolled.gaps_m(lay.tilt_deg))
+        return self._set_up(priced, self.set_up(rolled, lay.tilt_deg))
+
+    def _set_up(self, priced: Priced, set_up: SetUp) -> Priced:
+        """Return the same with what it takes to set the log, in place of what was taken for that before."""
+        sawing_cost = priced.sawing_cost - priced.set_up_cost + set_up.cost
+        return replace(priced, sawing_cost=sawing_cost, set_up_cost=set_up.cost, placed=set_up.placed)
+
+    def checked(self, priced: Priced) -> Priced | None:
+        """Return a plan with its supports as the solid itself asks for them; None where it does not stand so."""
+        if priced.is_checked:
+            return priced
+        standing = self.standing(priced)
+        return self.as_it_stands(priced) if standing.is_allowed else None
+
+    def as_it_stands(self, priced: Priced) -> Priced:
+        """Return a plan with its supports as the solid itself asks for them, whether it stands or not."""
+        held = supported(self.standing(priced), 1.0)
+        placed = sum(one.support.kind != "bears" for one in (*held.first, *held.flipped))
+        return replace(self._set_up(priced, self.set_up_with(priced.lay.roll_deg, placed)), is_checked=True)
 
     def menu_entries(self, entries: Iterable[int]) -> tuple[MenuEntry | None, ...]:
         """Return what each layer is meant for; None for waste."""

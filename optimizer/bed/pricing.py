@@ -84,7 +84,9 @@ class Priced:
     entries : what each layer is meant for, in sawing order; None for waste.
     flip_face_m : the height of the last sawn face, that the log lies on after the flip; None without.
     bed_entry : what the piece on the bunks is meant for after a flip, the last layer; None for an offcut.
-    stretch_m : what lies on the bed, in log x. gaps_m : what shims must fill in the butt and the top third.
+    stretch_m : what lies on the bed, in log x. gaps_m : the lowest gap over the bunks of the butt and the top third.
+    placed : how many shims and props it takes; set_up_cost : what setting the log costs, part of the sawing cost.
+    is_checked : whether both are known from the solid itself.
     """
 
     lay: Lay
@@ -98,6 +100,9 @@ class Priced:
     drying_cost: float
     stretch_m: tuple[float, float]
     gaps_m: tuple[float, float] = (0.0, 0.0)
+    placed: int = 0
+    set_up_cost: float = 0.0
+    is_checked: bool = False
 
     @property
     def net(self) -> float:

@@ -18,6 +18,7 @@ from optimizer.bed.zones import FLATTEST_FIGURE_DEG, Zone
 from optimizer.bound.box import FACTOR_UNITS, Rates, faces_of, most_of_box
 from optimizer.bound.parts import Parts, parts_of
 from optimizer.bound.reach import Sections, Sides, barred_rows, sections_of, sides_at
+from optimizer.bound.tilts import tilts_that_reach
 from optimizer.bound.widths import Widths, doubled, widths_at
 from optimizer.problem import Problem
 from optimizer.search.lays import Progress, Stop, StoppedBy, never_stop
@@ -128,13 +129,14 @@ class Bounder:
     def _tilts_at(self, roll_deg: float, half_deg: float) -> tuple[float, float] | None:
         # Within half a range of rolls no point rises or sinks more than this, and a gap is between two of them.
         moved_m = 2.0 * self.outer_off_m * radians(half_deg) + ROUNDING
+        highest_m = self.problem.supports.rules.highest_m
         posts_m = self.problem.mill.between_posts_m
         found: list[tuple[float, float]] = []
         for turn_deg in (0.0, HALF_TURN_DEG):
             rolled = self.problem.supports.turned(roll_deg + turn_deg)
             if posts_m is not None and rolled.width_m - moved_m > posts_m:
                 continue
-            limits = rolled.tilt_range_deg(self.problem.mill.max_shim_m + moved_m)
+            limits = tilts_that_reach(rolled.outline_m, highest_m, moved_m)
             if limits is not None:
                 found.append(limits if turn_deg == 0.0 else (-limits[1], -limits[0]))
         if not found:

@@ -17,6 +17,9 @@ class Pace(Typed):
     minutes_per_pass: float = Field(0.0, ge=0, le=600, description="Fixed minutes of each pass.")
     minutes_per_slab: float = Field(0.0, ge=0, le=600, description="Minutes to take off and put by a slab.")
     minutes_per_flip: float = Field(0.0, ge=0, le=600, description="Minutes to turn the half-sawn log over.")
+    minutes_per_log: float = Field(0.0, ge=0, le=600, description="Minutes to bring a log onto the bed and off it.")
+    minutes_per_roll: float = Field(0.0, ge=0, le=600, description="Minutes to turn a log, if it is turned at all.")
+    minutes_per_support: float = Field(0.0, ge=0, le=600, description="Minutes to set a shim or a prop.")
     minutes_per_buck_cut: float = Field(0.0, ge=0, le=600, description="Minutes of a crosscut with the chainsaw.")
     hourly_rate: float = Field(0.0, ge=0, description="What an hour at the mill costs, in the book's currency.")
 
@@ -54,10 +57,14 @@ class Mill(Typed):
         None, gt=0, description="The most that the loader may lift; none: not known. [kg]"
     )
     max_shim_m: float = Field(0.0, ge=0, le=2, description="The highest shim that may stand. [m]")
-    first_bunk_m: float = Field(0.0, ge=0, le=10, description="From the butt end of the stretch to the first bunk. [m]")
-    bunk_spacing_m: float | None = Field(
-        None, gt=0, le=10, description="From bunk to bunk; none: shims stand under the gap itself. [m]"
+    max_prop_m: float = Field(0.3048, ge=0, le=2, description="The tallest blocks that may stand under a limb. [m]")
+    clamps_hold: bool = Field(
+        default=False, description="Whether clamps hold a log that would not stand on its supports alone."
     )
+    first_bunk_m: float = Field(
+        0.0, ge=0, le=10, description="From the butt end of the stretch to the first bunk; 0: 6 in is assumed. [m]"
+    )
+    bunk_spacing_m: float | None = Field(None, gt=0, le=10, description="From bunk to bunk; none: 2 ft is assumed. [m]")
     metal_keep_out_m: float = Field(0.0, ge=0, le=1, description="No blade nearer to metal than this. [m]")
     can_flip: bool = Field(default=False, description="Whether a half-sawn log can be turned over.")
     slabs_stay_on: bool = Field(

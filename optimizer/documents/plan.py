@@ -115,6 +115,42 @@ class LogFound(Document):
     cost: Exact = Field(0.0, description="What the log cost.")
 
 
+class SupportPlaced(Document):
+    """Where the log bears on a bunk, a shim or a prop; bed frame, after a flip the second one."""
+
+    flipped: bool = Field(default=False, description="Whether it holds what is left after the flip.")
+    x_m: Exact = Field(description="The bunk. [m]")
+    y_m: Exact = Field(description="Where the log touches it. [m]")
+    member: str = Field(description="What of the log it holds: stem, or limb_1, limb_2 and so on.")
+    kind: Literal["bears", "shim", "prop"] = Field(description="Whether it bears on the bunk, or what fills the gap.")
+    height_m: Exact = Field(description="The gap that it fills. [m]")
+    load_kg: float | None = Field(
+        None, description="What it carries before the first pass, or right after the flip; null where none balance."
+    )
+
+
+class Holding(Document):
+    """A stack of blocks, taller than any prop of the mill, with which a log would stand."""
+
+    x_m: Exact = Field(description="The bunk. [m]")
+    y_m: Exact = Field(description="Where it would touch the log. [m]")
+    height_m: Exact = Field(description="How tall it would have to be. [m]")
+
+
+class Overturning(Document):
+    """How a log that does not stand turns over; bed frame, after a flip the second one."""
+
+    flipped: bool = Field(description="Whether it does so after the flip.")
+    blade_height_m: float | None = Field(description="Once the pass at this height is made; null before the first. [m]")
+    outside_m: float | None = Field(
+        description="How far its mass centre lies outside what holds it; below 0 inside, but nearer the edge than the "
+        "margin. Null where nothing holds a part that a pass cuts off. [m]"
+    )
+    toward: tuple[float, float] | None = Field(description="Which way it falls, unit vector (x, y) on the bed.")
+    moment_n_m: float | None = Field(description="What turns it over. [N m]")
+    holding: Holding | None = Field(None, description="The lowest stack that would hold it; null where no single one.")
+
+
 class Shim(Document):
     """What lifts the log on a bunk."""
 
@@ -219,7 +255,16 @@ class Plan(Document):
     log_to_bed: Matrix4 = Field(description="From the log frame to the bed frame; rigid.")
     flipped_log_to_bed: Matrix4 | None = Field(None, description="The same after the flip.")
     rests_by_itself: bool | None = Field(None, description="Whether the log stays as it lies.")
-    shims: tuple[Shim, ...] = Field(description="What must lift it.")
+    gaps_m: tuple[Exact, Exact] | None = Field(
+        None, description="The lowest gap over the bunks of the butt third and of the top third. [m]"
+    )
+    supports: tuple[SupportPlaced, ...] = Field((), description="The fewest that hold it, from the butt end.")
+    stands_by_m: float | None = Field(
+        None,
+        description="The least, over all passes, of how far a mass centre lies inside what holds it; below 0 outside. "
+        "Null where nothing holds a part that a pass cuts off. [m]",
+    )
+    overturning: Overturning | None = Field(None, description="How it turns over; null where it stands.")
     hearts: tuple[HeartHeight, ...] = Field(description="How high the hearts lie at the ends.")
     stretch_m: tuple[Exact, Exact] = Field(description="The length on the bed, in log x. [m]")
     first_face: FirstFace = Field(description="What the first pass opens.")
@@ -243,6 +288,27 @@ class Plan(Document):
     board_feet_p10: float | None = Field(None, description="One in ten gives less.")
     board_feet_p90: float | None = Field(None, description="One in ten gives more.")
     recovery: Exact = Field(description="Area x green thickness of all slabs over the log's wood.")
+
+    @property
+    def shims(self) -> tuple[Shim, ...]:
+        """What must lift the log as it lies: shims, and props under limbs."""
+        return tuple(
+            Shim(x_m=support.x_m, height_m=support.height_m)
+            for support in self.supports
+            if support.kind != "bears" and not support.flipped
+        )
+
+    @model_validator(mode="before")
+    @classmethod
+    def _shims_of_before(cls, data: Any) -> Any:
+        """Read a plan that was kept before plans knew their supports."""
+        if isinstance(data, dict) and "supports" not in data and data.get("shims"):
+            supports = [
+                {"x_m": shim["x_m"], "y_m": 0.0, "member": "stem", "kind": "shim", "height_m": shim["height_m"]}
+                for shim in data["shims"]
+            ]
+            return {**data, "supports": supports}
+        return data
 
 
 class NetAtRoll(Document):
@@ -302,6 +368,23 @@ class Doubt(Document):
     would_pay: tuple[WouldPay, ...] = Field((), description="The greatest gain first.")
 
 
+class LevelWhy(Document):
+    """What keeps a log from being sawn with its hearts level."""
+
+    kind: Literal["shim", "prop", "throat", "posts", "stands"] = Field(
+        description="A higher shim or prop than the mill's, the throat, the posts, or that it does not stand."
+    )
+    over_m: float | None = Field(description="By how much; null: by all. [m]")
+
+
+class PlainWhy(Document):
+    """Why the plain way stops at once: nothing is gained against it."""
+
+    kind: Literal["stands", "throat", "throat_depth", "metal", "lowest_blade", "wood"] = Field(
+        description="What stops its second pass, or its first slab."
+    )
+
+
 class WoodAssumed(Document):
     """The wood as it was assumed, whole, so that a plan can be recomputed."""
 
@@ -336,6 +419,15 @@ class PlanDocument(Document):
     plans: tuple[Plan, ...] = Field(description="Ranked, five at most.")
     plain_way: Plan | None = Field(description="What a sawyer would do without a plan; null where it is impossible.")
     hearts_level: Plan | None = Field(None, description="The way to the best feather.")
+    hearts_level_why: LevelWhy | None = Field(
+        None, description="What is in the way of hearts level; null where it is possible, pays nothing, or is no fork."
+    )
+    plain_way_why: PlainWhy | None = Field(
+        None, description="Why the plain way is no comparison; null where it is one, or where there is none."
+    )
+    plain_way_off_deg: float = Field(
+        0.0, description="How far the plain way's roll is from what habit would take, which is not possible. [deg]"
+    )
     value_by_roll: tuple[NetAtRoll, ...] = Field(description="What each roll tried is worth.")
     bound: Bound | None = Field(None, description="How good the best is, proven; null for a way that was given.")
     doubt: Doubt | None = Field(None, description="How far off the numbers may be; null where it was not weighed.")

@@ -10,13 +10,13 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from optimizer.bed.lay import Rolled
 from optimizer.bed.pricing import Priced
 from optimizer.doubt.possible_logs import PossibleLog
 from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.problem import Problem
 from optimizer.search.climb import Steps, climb
 from optimizer.search.lays import DISTINCT_ROLL_DEG, Found, Progress, Scouted, price_scouted, roll_distance_deg
+from optimizer.standing.rolled import Rolled
 
 CHOICE_LOGS = 40
 FEW, SOME = 6, 12
@@ -45,11 +45,12 @@ def chosen_in_doubt(
     """
 
     def tried(lay: tuple[Rolled, float], few: int, stride: int, *, exact: bool = False) -> Scouted | None:
-        if not goes_on():
+        if not goes_on() or not lay[0].stands(lay[1]):
             return None
         values = lay_values(problem, *lay, logs[:few], exact=exact, stride=stride)
         cuts = best_average_cuts(values, problem.terms)
-        return Scouted(lay[0], lay[0].lay(lay[1]), cuts) if cuts.rows else None
+        cost = problem.set_up(*lay).cost
+        return Scouted(lay[0], lay[0].lay(lay[1]), cuts, cost) if cuts.rows else None
 
     def climbed(start: Scouted) -> list[Scouted]:
         # What it is worth on a few logs alone is no measure for what is tried on more.
@@ -90,7 +91,8 @@ def chosen_in_doubt(
             last += [one] if one is not None else []
             _tell(on_progress, "working out heights", k, len(finalists))
         last.sort(key=lambda t: -t.net)
-        return [p for p in pool.map(lambda t: price_scouted(problem, t), last) if p is not None]
+        priced = [p for p in pool.map(lambda t: price_scouted(problem, t), last) if p is not None]
+        return [p for p in pool.map(problem.checked, priced) if p is not None]
 
 
 def _tell(on_progress: Callable[[Progress], None] | None, stage: str, done: int, total: int) -> None:

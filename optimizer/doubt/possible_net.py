@@ -75,7 +75,7 @@ class Heights:
             plan.lay.tilt_deg,
             np.array([*before, *after]),
             *_columns(columns),
-            problem.mill.money(problem.mill.pace.minutes_per_flip) if after else 0.0,
+            plan.set_up_cost + (problem.mill.money(problem.mill.pace.minutes_per_flip) if after else 0.0),
             made,
         )
 

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 
@@ -11,7 +12,7 @@ from optimizer.documents.plan import Doubt, DoubtSource, FirstFace, Plan
 from optimizer.doubt.possible_logs import PossibleLog, PossibleLogs
 from optimizer.doubt.possible_net import Heights, Outcomes, outcomes
 from optimizer.problem import Problem
-from optimizer.search.lays import MOST_PLANS, TIE, differ
+from optimizer.search.lays import DISTINCT_ROLL_DEG, MOST_PLANS, TIE, differ, roll_distance_deg, trouble
 
 REPORT_LOGS = 200
 SHARE_LOGS = 24
@@ -19,6 +20,7 @@ FIRST_REPORT, FIRST_SHARE = 1000, 5000
 """Numbers of the first possible logs of the report and of the shares; those of the choice begin at 0."""
 LOW, HIGH = 0.1, 0.9
 LEAST_SHARE = 0.005
+TIE_ERRORS = 2.0
 
 DOUBT_WIDENED = 1.0
 """By what the spread of all that is not known of the log is multiplied, so that the range from P10 to P90 holds the
@@ -39,17 +41,39 @@ class Weighed:
         return float(self.outcomes.net.mean())
 
 
+def is_tie(best: Weighed, other: Weighed) -> bool:
+    """Tell whether chance may have parted two plans: by less than twice the standard error of their mean difference.
+
+    Both are tried on the same possible logs, so that what these have in common cancels.
+    """
+    off = best.outcomes.net - other.outcomes.net
+    error = float(off.std(ddof=1)) / sqrt(len(off)) if len(off) > 1 else 0.0
+    return abs(float(off.mean())) <= max(TIE, TIE_ERRORS * error)
+
+
 def in_order(outcomes_of: Sequence[Weighed]) -> list[Weighed]:
-    """Rank plans by what they bring in the mean, and keep those that differ as a sawyer sees it, five at most."""
+    """Rank plans by what they bring in the mean, and keep those that differ as a sawyer sees it, five at most.
+
+    Of those that chance may have parted from the best one, the least trouble comes first.
+    """
     order = sorted(outcomes_of, key=lambda w: -w.expected)
     kept: list[Weighed] = []
     while order and len(kept) < MOST_PLANS:
-        tied = [w for w in order if order[0].expected - w.expected <= TIE]
-        best = min(tied, key=lambda w: (len(w.priced.passes), abs(w.priced.lay.tilt_deg)))
+        tied = [w for w in order if is_tie(order[0], w)]
+        best = min(tied, key=lambda w: trouble(w.priced))
         order.remove(best)
         if all(differ(best.priced, other.priced) for other in kept):
             kept.append(best)
     return kept
+
+
+def turn_is_no_matter(every: Sequence[Weighed]) -> bool:
+    """Tell whether the log is best left as it lies, though turned it would bring as much, as far as can be told."""
+    shown = in_order(every)
+    if not shown or shown[0].priced.lay.roll_deg % 360.0 != 0.0:
+        return False
+    turned = [w for w in every if roll_distance_deg(w.priced.lay.roll_deg, 0.0) >= DISTINCT_ROLL_DEG]
+    return any(is_tie(shown[0], w) for w in turned)
 
 
 def weighed(problem: Problem, plans: Sequence[Priced], logs: Sequence[PossibleLog], workers: int) -> list[Weighed]:

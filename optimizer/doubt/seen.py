@@ -7,14 +7,14 @@ these weights. What the face tells of how the log was rolled counts too, since e
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from optimizer.bed.pricing import Priced
 from optimizer.doubt.possible_logs import PossibleLog, PossibleLogs
 from optimizer.doubt.possible_net import Heights, Outcomes, outcomes
-from optimizer.doubt.report import DOUBT_WIDENED, Weighed, drawn
+from optimizer.doubt.report import DOUBT_WIDENED, FIRST_REPORT, REPORT_LOGS, Weighed, drawn
 from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.problem import Problem
 from optimizer.search.given import FaceSeen, Given, GivenError, price_given
@@ -24,12 +24,10 @@ from scans.units import INCH_M
 WIDTH_READ_M, LENGTH_READ_M = 0.5 * INCH_M, 2.0 * INCH_M
 """What the width and the length of a face are read to, standard deviation (common practice, no source)."""
 
-SEEN_LOGS = 80
 PLANNED_LOGS = 24
 STRIDE = 2
 PLAUSIBLE = 9.2
 """Squared errors of a face's two sizes, summed, that chance leaves under this 99 times in 100."""
-FIRST_SEEN = 20_000
 FEWEST_LIKELY = 10.0
 """Where fewer logs than this stay likely, the face is trusted less, until so many do."""
 
@@ -58,13 +56,14 @@ def price_given_in_doubt(
     for face in given.seen:
         if not 1 <= face.order <= made:
             raise GivenError(f"seen must be of a pass that is made, 1 to {made}, got {face.order}")
-    logs = drawn(PossibleLogs(problem, DOUBT_WIDENED), seed, FIRST_SEEN, SEEN_LOGS, workers)
+    # The same logs as a plan's own report is made on, so that one and the same way has one and the same figures.
+    logs = drawn(PossibleLogs(problem, DOUBT_WIDENED), seed, FIRST_REPORT, REPORT_LOGS, workers)
     weights, likely, trusted = face_weights(problem, Heights.of(problem, exact), given.seen, logs)
     if given.seen:
         notes = (*notes, _likely_text(likely, trusted))
     if given.made is not None:
         exact = _planned_on(problem, exact, given.made, logs, picked(weights, PLANNED_LOGS), workers)
-    likely_rows = picked(weights, 4 * SEEN_LOGS)
+    likely_rows = picked(weights, (4 if given.seen else 1) * len(logs))
     sawn = given.made or 0
 
     def on_likely(priced: Priced) -> Weighed:
@@ -130,7 +129,7 @@ def _planned_on(
         rest.flipped_rows,
         problem.menu_entries(rest.flipped_entries),
     )
-    return replace(priced, gaps_m=exact.gaps_m)
+    return problem.as_it_stands(priced)
 
 
 def _likely_text(likely: float, trusted: bool) -> str:
@@ -139,4 +138,4 @@ def _likely_text(likely: float, trusted: bool) -> str:
             "No log that this one may turn out to be shows such a face: the plan follows those that come nearest. "
             "Measure the face and the log again before you go on."
         )
-    return f"The face found fits about {likely:.0f} of {SEEN_LOGS} logs that this one may be: the plan follows those."
+    return f"The face found fits about {likely:.0f} of {REPORT_LOGS} logs that this one may be: the plan follows those."

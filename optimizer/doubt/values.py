@@ -19,9 +19,9 @@ from functools import reduce
 import numba
 import numpy as np
 
-from optimizer.bed.lay import Rolled
 from optimizer.doubt.possible_logs import PossibleLog
 from optimizer.problem import Problem
+from optimizer.standing.rolled import Rolled
 from optimizer.stations.lay_table import LayTable, lay_table
 from optimizer.stations.passes import Cuts, Known, best_cuts, layer_between, room_of
 from optimizer.stations.terms import Terms, terms_for
@@ -64,7 +64,8 @@ def lay_values(
     as given is taken from its mesh. stride : only every so many rows are worked out; those between lie on straight
     lines. workers : how many logs are worked out at a time. made_row : the last pass made, which went through.
     """
-    table = problem.table(problem.coarse, rolled, tilt_deg, exact=exact)
+    must_stand = made_row is None or rolled.stands(tilt_deg)
+    table = problem.table(problem.coarse, rolled, tilt_deg, exact=exact, must_stand=must_stand)
     terms = possible_terms(problem)
     rows, entries = len(table.possible), len(terms.price)
     height_m = rolled.height_m(tilt_deg) + HEADROOM_M

@@ -1,6 +1,7 @@
 """From priced cuts to the plan document: volumes, masses, outlines, heights."""
 
 from dataclasses import dataclass, field
+from math import isfinite
 from string import ascii_lowercase
 from typing import Literal
 
@@ -20,14 +21,15 @@ from optimizer.bed.bodies import (
     polygons_of,
     rings_of,
 )
-from optimizer.bed.lay import GAP_TOLERANCE_M, Gap, Lay
+from optimizer.bed.lay import Lay
 from optimizer.bed.layer_masses import LayerMass, SurfaceNeighbours, layer_mass
 from optimizer.bed.outlines import width_profile
 from optimizer.bed.pricing import Priced, PricedPass, PricedSlab
 from optimizer.bed.sawn_layers import Layer, layers_between
-from optimizer.documents.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Shim, Slab, Waste
+from optimizer.documents.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Slab, Waste
 from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
+from optimizer.report.describe_standing import overturning_of, supports_of
 from optimizer.wood.woods import Wood
 from scans.log import FloatArray, moved
 
@@ -49,6 +51,9 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
     passes, face_m = priced.passes, priced.flip_face_m
     parts = _Parts(density, (*priced.entries, priced.bed_entry))
     standing = _Standing(bed, lay.to_bed(problem.log.wood.vertices_m), problem.bodies.neighbours)
+    stands = problem.standing(priced)
+    outer_m3 = problem.log.outer.volume_m3
+    whole_density = wood.log_mass_kg(problem.log.wood.volume_m3, outer_m3) / outer_m3
     layers = layers_between(passes, kerf_m)
     if face_m is not None and priced.bed_entry is None:
         layers.pop()  # what lies on the bunks is an offcut
@@ -67,7 +72,10 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         tilt_deg=lay.tilt_deg,
         log_to_bed=_matrix(lay.log_to_bed),
         flipped_log_to_bed=None if face_m is None else _matrix(flip_matrix(face_m) @ lay.log_to_bed),
-        shims=_shims(problem, lay),
+        gaps_m=priced.gaps_m,
+        supports=supports_of(problem.log, lay, face_m, stands, whole_density),
+        stands_by_m=stands.stands_by_m if isfinite(stands.stands_by_m) else None,
+        overturning=overturning_of(stands, whole_density),
         hearts=_heart_heights(problem, lay),
         stretch_m=priced.stretch_m,
         first_face=_first_face(bed, passes[0].blade_height_m),
@@ -242,26 +250,6 @@ def _source(bodies: list[manifold3d.Manifold], slab: PricedSlab, upper_m: float)
             return k
     # Only a hair decides: take the body nearest below the face.
     return int(np.argmax([body.volume() for body in bodies]))
-
-
-def _shims(problem: Problem, lay: Lay) -> tuple[Shim, ...]:
-    rolled = problem.supports.turned(lay.roll_deg)
-    return tuple(
-        Shim(x_m=_bunk_next_to(problem, lay, gap), height_m=gap.height_m)
-        for gap in rolled.gaps(lay.tilt_deg)
-        if gap.height_m > GAP_TOLERANCE_M
-    )
-
-
-def _bunk_next_to(problem: Problem, lay: Lay, gap: Gap) -> float:
-    x_m = float(lay.to_bed(np.array(gap.point_m))[0])
-    spacing_m = problem.mill.bunk_spacing_m
-    if spacing_m is None:
-        return x_m
-    ends_m = lay.to_bed(problem.supports.whole)[:, 0]
-    first_m = float(ends_m.min()) + problem.mill.first_bunk_m
-    last = max(0, int((float(ends_m.max()) - first_m) / spacing_m))
-    return first_m + spacing_m * min(max(round((x_m - first_m) / spacing_m), 0), last)
 
 
 def _heart_heights(problem: Problem, lay: Lay) -> tuple[HeartHeight, ...]:

@@ -6,8 +6,9 @@ import manifold3d
 import numpy as np
 
 from optimizer.bed.bodies import LogBodies, polygons_of, rings_of
-from optimizer.bed.lay import Supports, widest_m
+from optimizer.bed.lay import widest_m
 from optimizer.documents.plan import CrossSection, ForkFound, LogFound, LogRules, Mark, Source
+from optimizer.standing.rolled import Supports
 from optimizer.wood.log_rules import scale_log
 from optimizer.wood.woods import Wood
 from scans.log import FloatArray, Log

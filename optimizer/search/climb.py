@@ -4,8 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol, TypeVar
 
-from optimizer.bed.lay import Lay, Rolled
+from optimizer.bed.lay import Lay
 from optimizer.problem import Problem
+from optimizer.standing.rolled import Rolled
 
 LEAST_TILT_STEP_DEG = 1e-4
 """Shims are not set finer (our own rule, no source)."""

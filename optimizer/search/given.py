@@ -3,19 +3,22 @@
 from dataclasses import dataclass
 from itertools import pairwise
 
+import numpy as np
 from scipy.optimize import brentq
 
-from optimizer.bed.lay import STEEPEST_TILT_DEG, Rolled
+from optimizer.bed.lay import STEEPEST_TILT_DEG
 from optimizer.bed.pricing import Priced
 from optimizer.bed.sawn_layers import cut_meets
 from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
 from optimizer.search.no_plan import NoPlanError
+from optimizer.standing.rolled import Rolled
 from optimizer.stations.passes import best_cuts
 from scans.messages import exact_length, long_length, short_length
 
 SHIM_TOLERANCE_M = 0.003
 """Shims that differ from the gaps by less than this are as given: about 1/8 in."""
+TILT_STRIDE_DEG = 1.0
 HEIGHT_TOLERANCE_M = 0.0002
 MOST_SHIM_M = 2.0
 """Nobody puts a log so high; it is a slip."""
@@ -77,45 +80,59 @@ class Given:
 
 
 def tilt_of_shims_deg(rolled: Rolled, shim_butt_m: float, shim_top_m: float) -> float:
-    """Return the tilt at which the gaps of the butt and the top third differ as the shims do. [deg]."""
+    """Return the tilt at which the lowest gaps of the butt and the top third differ as the shims do. [deg].
+
+    Where there are several, the nearest to the resting tilt.
+    """
 
     def off(tilt_deg: float) -> float:
-        butt, top = rolled.gaps(tilt_deg)
-        return (butt.height_m - top.height_m) - (shim_butt_m - shim_top_m)
+        butt_m, top_m = rolled.gaps_m(tilt_deg)
+        return (butt_m - top_m) - (shim_butt_m - shim_top_m)
 
-    if off(-STEEPEST_TILT_DEG) <= 0.0 or off(STEEPEST_TILT_DEG) >= 0.0:
-        raise GivenError("the shims differ by more than any lay of this log can; give smaller ones")
+    before_deg = rolled.resting_tilt_deg
     if shim_butt_m == shim_top_m:
-        return rolled.resting_tilt_deg
-    return float(brentq(off, -STEEPEST_TILT_DEG, STEEPEST_TILT_DEG, xtol=1e-10))
+        return before_deg
+    # The more the top end is raised, the smaller the gap at the butt.
+    stride_deg = TILT_STRIDE_DEG if shim_top_m > shim_butt_m else -TILT_STRIDE_DEG
+    while abs(before_deg) < STEEPEST_TILT_DEG:
+        tilt_deg = before_deg + stride_deg
+        after_m = off(tilt_deg)
+        if not np.isfinite(after_m):
+            break
+        if after_m * stride_deg <= 0.0:
+            return float(brentq(off, before_deg, tilt_deg, xtol=1e-10))
+        before_deg = tilt_deg
+    raise GivenError("the shims differ by more than any lay of this log can; give smaller ones")
 
 
 def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]]:
     """Price a chosen way, or plan on from the passes made; return it with what the user should know.
 
+    It is priced even where the log does not stand so (Problem.standing tells), but the rest is planned so that it does.
     Raises NoPlanError where the mill cannot take the lay or make a pass that is still to come.
     """
     notes: list[str] = []
     rolled = problem.supports.turned(given.roll_deg % 360.0)
     tilt_deg = tilt_of_shims_deg(rolled, given.shim_butt_m, given.shim_top_m)
     _check_lay(problem, rolled, tilt_deg)
-    for name, shim_m, gap in zip(
-        ("butt", "top"), (given.shim_butt_m, given.shim_top_m), rolled.gaps(tilt_deg), strict=True
+    for name, shim_m, gap_m in zip(
+        ("butt", "top"), (given.shim_butt_m, given.shim_top_m), rolled.gaps_m(tilt_deg), strict=True
     ):
-        if abs(shim_m - gap.height_m) > SHIM_TOLERANCE_M:
+        if abs(shim_m - gap_m) > SHIM_TOLERANCE_M:
             notes.append(
-                f"With these shims the gap under the {name} third is {short_length(gap.height_m)}, "
+                f"With these shims the gap under the {name} third is {short_length(gap_m)}, "
                 f"not {short_length(shim_m)}: the shims will not fit as given."
             )
     rows = _rows(problem, given, notes)
     lay = rolled.lay(tilt_deg)
     if given.made is None:
         _check_passes(problem, rolled, tilt_deg, rows)
-        return problem.price_rows(lay, rows, _best_uses(problem, rolled, tilt_deg, rows)), tuple(notes)
+        priced = problem.price_rows(lay, rows, _best_uses(problem, rolled, tilt_deg, rows))
+        return problem.as_it_stands(priced), tuple(notes)
     made = rows[: given.made]
     if len(rows) > len(made):
         notes.append(_planned_anew(given.made, len(rows) - len(made)))
-    table = problem.table(problem.fine, rolled, tilt_deg, exact=True)
+    table = problem.table(problem.fine, rolled, tilt_deg, exact=True, must_stand=rolled.stands(tilt_deg))
     here = made[-1] - table.lowest_row
     if not 0 <= here < len(table.possible):
         raise NoPlanError(
@@ -130,7 +147,7 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
         rest.flipped_rows,
         problem.menu_entries(rest.flipped_entries),
     )
-    return priced, tuple(notes)
+    return problem.as_it_stands(priced), tuple(notes)
 
 
 def _planned_anew(made: int, left: int) -> str:
@@ -146,12 +163,11 @@ def _check_lay(problem: Problem, rolled: Rolled, tilt_deg: float) -> None:
             f"rolled so, the log is {short_length(rolled.width_m)} wide, {short_length(rolled.width_m - posts_m)} over "
             "between_posts; roll it another way"
         )
-    highest_m = max(gap.height_m for gap in rolled.gaps(tilt_deg))
-    if highest_m > problem.mill.max_shim_m + 1e-6:
+    gap_m, highest_m = max(rolled.gaps_m(tilt_deg)), problem.supports.rules.highest_m
+    if gap_m > highest_m + SHIM_TOLERANCE_M:
         raise NoPlanError(
-            f"the lay needs a shim of {short_length(highest_m)}, "
-            f"{short_length(highest_m - problem.mill.max_shim_m)} over "
-            "max_shim; give smaller shims, or another roll"
+            f"the lay needs a prop of {short_length(gap_m)}, {short_length(gap_m - highest_m)} over "
+            "max_prop; give smaller shims, or another roll"
         )
 
 

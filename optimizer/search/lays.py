@@ -1,4 +1,4 @@
-"""The search for the best lay: the whole turn, the tilts within the shims, then the best few refined.
+"""The search for the best lay: the whole turn, the tilts that its supports allow, then the best few refined.
 
 For one lay the passes are found exactly; over the lays the value jumps and has hundreds of peaks, so the
 whole turn is tried with several tilts, the best few are refined by pattern search, and the winners are
@@ -11,16 +11,18 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Literal
 
-from optimizer.bed.lay import GAP_TOLERANCE_M, Lay, Rolled
+from optimizer.bed.lay import GAP_TOLERANCE_M, Lay
 from optimizer.bed.pricing import Priced
 from optimizer.problem import Problem
 from optimizer.search.climb import Steps, climb
-from optimizer.stations.passes import WASTE, Cuts, best_cuts
+from optimizer.search.level import level_lays
+from optimizer.standing.rolled import Rolled
+from optimizer.stations.passes import NOTHING, WASTE, Cuts, best_cuts
 from optimizer.stations.stations import Stations
 from scans.units import INCH_M
 
 TILTS = (0.0, -1.0, 1.0, -0.5, 0.5)
-"""Tilts tried at each roll: the resting one, and shares of the way to the highest shim at either end."""
+"""Tilts tried at each roll: the resting one, and shares of the way to the highest support at either end."""
 COARSE_SHARE = 0.55
 STARTS = 8
 TILT_STEP = 0.25
@@ -60,16 +62,17 @@ class Progress:
 
 @dataclass(frozen=True)
 class Scouted:
-    """A lay and its best passes by the search's own measure."""
+    """A lay and its best passes by the search's own measure; set_up_cost : what it costs to set the log so."""
 
     rolled: Rolled
     lay: Lay
     cuts: Cuts
+    set_up_cost: float = 0.0
 
     @property
     def net(self) -> float:
-        """What the search makes of it."""
-        return self.cuts.net
+        """What the search makes of it; 0 where nothing is sawn."""
+        return self.cuts.net - self.set_up_cost if self.cuts.rows else 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -138,7 +141,24 @@ def search(
         finals = _price_finalists(problem, _finalists(problem, scouted, count), tally, pool)
         priced = [priced for _, priced in finals]
         priced += _polish(problem, finals, max(1, POLISHED * count // FINALISTS), tally, pool)
-    return Found(ranked(priced), net_by_roll, tally.lays, tally.stopped_by)
+        if tally.goes_on():
+            priced += as_it_lies(problem)
+    return Found(ranked(priced, problem.checked), net_by_roll, tally.lays, tally.stopped_by)
+
+
+def is_as_it_lies(problem: Problem, priced: Priced) -> bool:
+    """Tell whether a plan leaves the log as it lies: neither turned nor tilted."""
+    tilt_deg = problem.supports.turned(0.0).resting_tilt_deg
+    return roll_distance_deg(priced.lay.roll_deg, 0.0) == 0.0 and abs(priced.lay.tilt_deg - tilt_deg) < 1e-9
+
+
+def as_it_lies(problem: Problem) -> list[Priced]:
+    """Return the best passes with the log neither turned nor tilted: always weighed, as it is the least trouble."""
+    rolled = problem.supports.turned(0.0)
+    if problem.tilt_range_deg(rolled) is None:
+        return []
+    priced = price_scouted(problem, scout(problem, problem.fine, rolled, rolled.resting_tilt_deg, exact=True))
+    return [] if priced is None else [priced]
 
 
 def search_stretches(
@@ -160,9 +180,13 @@ def search_stretches(
         for k in order[:BEST_STRETCHES]
     ]
     every = [*scouted, *closer]
+    by_stretch = {stretch_of(problem): problem for problem in problems}
     best = max(closer, key=lambda found: max((p.net for p in found.plans), default=0.0))
     return Found(
-        plans=ranked([priced for found in every for priced in found.plans]),
+        plans=ranked(
+            [priced for found in every for priced in found.plans],
+            lambda priced: by_stretch[priced.stretch_m].checked(priced),
+        ),
         net_by_roll=best.net_by_roll,
         lays=sum(found.lays for found in every),
         stopped_by=next((found.stopped_by for found in every if found.stopped_by != "lays"), "lays"),
@@ -177,17 +201,25 @@ def scout(
     *,
     exact: bool = False,
     floor: float = 0.0,
+    can_flip: bool = True,
 ) -> Scouted:
     """Find the best passes of one lay at given stations; `exact` takes the reach from the mesh (see Problem.table).
 
-    floor : a lay that cannot be worth more than this comes back without passes.
+    floor : a lay that cannot be worth more than this comes back without passes, as does one that does not stand.
+    can_flip : False keeps the log from being turned over, whatever the mill can do.
     """
+    lay = rolled.lay(tilt_deg)
+    if not rolled.stands(tilt_deg):
+        return Scouted(rolled, lay, NOTHING)
+    cost, terms = problem.set_up(rolled, tilt_deg).cost, problem.terms
     table = problem.table(stations, rolled, tilt_deg, exact=exact)
-    return Scouted(rolled, rolled.lay(tilt_deg), best_cuts(table, problem.terms, floor))
+    terms = terms._replace(can_flip=terms.can_flip and can_flip)
+    cuts = best_cuts(table, terms, floor + cost)
+    return Scouted(rolled, lay, cuts, cost) if cuts.net > cost else Scouted(rolled, lay, NOTHING)
 
 
 def _grid(problem: Problem, lays: int) -> tuple[float, ...]:
-    tilts = len(TILTS) if problem.mill.max_shim_m > 0.0 else 1
+    tilts = len(TILTS) if max(problem.mill.max_shim_m, problem.mill.max_prop_m) > 0.0 else 1
     count = max(8, min(180, int(lays * COARSE_SHARE / tilts)))
     # A whole number of rolls to the quarter turn, so that turning a log by one turns its plans.
     count = 4 * max(2, round(count / 4))
@@ -204,6 +236,10 @@ def _scout_grid(
         limits = problem.tilt_range_deg(rolled)
         if limits is not None:
             jobs += [(rolled, tilt_deg) for tilt_deg in _tilts(rolled, limits)]
+    for rolled, tilt_deg in level_lays(problem):
+        limits = problem.tilt_range_deg(rolled)
+        if limits is not None and limits[0] <= tilt_deg <= limits[1]:
+            jobs.append((rolled, tilt_deg))
     # The resting tilts of the whole turn come first, so that a search that is ended early has seen all rolls; the
     # other tilts of a roll count only where they are worth more than its resting one.
     resting = [job for job in jobs if job[1] == job[0].resting_tilt_deg]
@@ -211,7 +247,8 @@ def _scout_grid(
     floors: dict[float, float] = {}
 
     def one(job: tuple[Rolled, float]) -> Scouted | None:
-        if not tally.goes_on():
+        # What does not stand is no lay.
+        if not tally.goes_on() or not job[0].stands(job[1]):
             return None
         return scout(problem, stations, *job, floor=floors.get(job[0].roll_deg, 0.0))
 
@@ -239,7 +276,7 @@ def _tilts(rolled: Rolled, limits: tuple[float, float]) -> list[float]:
 def _by_roll(rolls: tuple[float, ...], coarse: list[Scouted | None]) -> tuple[tuple[float, float | None], ...]:
     best: dict[float, float | None] = dict.fromkeys(rolls)
     for scouted in coarse:
-        if scouted is not None:
+        if scouted is not None and scouted.lay.roll_deg in best:
             before = best[scouted.lay.roll_deg]
             best[scouted.lay.roll_deg] = scouted.net if before is None else max(before, scouted.net)
     return tuple(best.items())
@@ -312,8 +349,8 @@ def _finalists(problem: Problem, scouted: list[Scouted], count: int) -> list[Sco
 def _lays_differ(problem: Problem, a: Scouted, b: Scouted) -> bool:
     if roll_distance_deg(a.lay.roll_deg, b.lay.roll_deg) >= DISTINCT_ROLL_DEG:
         return True
-    gaps = zip(a.rolled.gaps(a.lay.tilt_deg), b.rolled.gaps(b.lay.tilt_deg), strict=True)
-    if any(abs(p.height_m - q.height_m) >= DISTINCT_SHIM_M for p, q in gaps):
+    gaps = zip(a.rolled.gaps_m(a.lay.tilt_deg), b.rolled.gaps_m(b.lay.tilt_deg), strict=True)
+    if any(abs(p - q) >= DISTINCT_SHIM_M for p, q in gaps):
         return True
     step_m = problem.mill.height_step_m
     if abs(a.cuts.rows[0] - b.cuts.rows[0]) * step_m >= DISTINCT_FACE_M - GAP_TOLERANCE_M:
@@ -342,10 +379,17 @@ def _price_finalists(
 
 
 def price_scouted(problem: Problem, scouted: Scouted) -> Priced | None:
-    """Price a lay's best passes on the mesh; None where there are none, or none that pays."""
+    """Price a lay's best passes on the mesh; None where there are none, or none that pays.
+
+    A flip after which what is left would not stand is dropped.
+    """
     if not scouted.cuts.rows:
         return None
     priced = problem.price(scouted.lay, scouted.cuts)
+    if priced.flip_face_m is not None and not problem.standing(priced).is_allowed:
+        tilt_deg = scouted.lay.tilt_deg
+        unflipped = scout(problem, problem.fine, scouted.rolled, tilt_deg, exact=True, can_flip=False)
+        return price_scouted(problem, unflipped)
     return priced if priced.slabs else None
 
 
@@ -374,25 +418,40 @@ def _polish(
     return found
 
 
-def ranked(priced: Sequence[Priced]) -> tuple[Priced, ...]:
-    """Rank plans by net and keep those that differ as a sawyer sees it, five at most.
+def stretch_of(problem: Problem) -> tuple[float, float]:
+    """Return what lies on the bed, in log x. [m]."""
+    from_m, to_m = problem.log.outer.bounds_m[:, 0]
+    return float(from_m), float(to_m)
 
-    Ties within half a cent: fewer passes, less tilt, smaller turn, higher first face.
+
+def ranked(priced: Sequence[Priced], checked: Callable[[Priced], Priced | None]) -> tuple[Priced, ...]:
+    """Rank plans by net and keep those that stand and differ as a sawyer sees it, five at most.
+
+    checked : returns a plan with its supports as the solid itself asks for them; None where it does not stand. Asked
+    only of plans that come to the top, as it takes a while. Ties within half a cent: the least trouble.
     """
-    order = sorted(priced, key=lambda p: -p.net)
+    order = list(priced)
     kept: list[Priced] = []
     while order and len(kept) < MOST_PLANS:
-        tied = [p for p in order if order[0].net - p.net <= TIE]
-        best = min(tied, key=_tie_key)
-        order.remove(best)
-        if all(differ(best, other) for other in kept):
+        order = [plan for plan in order if all(differ(plan, other) for other in kept)]
+        top = max((plan.net for plan in order), default=0.0)
+        tied = [plan for plan in order if top - plan.net <= TIE]
+        unchecked = [plan for plan in tied if not plan.is_checked]
+        if unchecked:
+            found = [checked(plan) for plan in unchecked]
+            order = [plan for plan in order if plan not in unchecked] + [plan for plan in found if plan is not None]
+        elif tied:
+            best = min(tied, key=trouble)
+            order.remove(best)
             kept.append(best)
     return tuple(kept)
 
 
-def _tie_key(plan: Priced) -> tuple[int, float, float, float]:
+def trouble(plan: Priced) -> tuple[float, ...]:
+    """Return how much trouble a plan asks for, the weightiest first: a turn, how far, supports, passes."""
     turn_deg = roll_distance_deg(plan.lay.roll_deg, 0.0)
-    return len(plan.passes), abs(plan.lay.tilt_deg), turn_deg, -plan.passes[0].blade_height_m
+    shimmed_m = sum(plan.gaps_m)
+    return turn_deg > 0.0, turn_deg, plan.placed, len(plan.passes), shimmed_m, -plan.passes[0].blade_height_m
 
 
 def differ(a: Priced, b: Priced) -> bool:

@@ -1,6 +1,7 @@
 """Why there is no plan: which limit, by how much, and what would help."""
 
 from dataclasses import replace
+from math import isfinite
 
 import numpy as np
 
@@ -51,10 +52,16 @@ def check_log_fits(problem: Problem, mass_kg: float) -> None:
         )
     if all(problem.tilt_range_deg(rolled) is None for rolled in rolls):
         fitting = [rolled for rolled in rolls if posts_m is None or rolled.width_m <= posts_m]
-        needed_m = min(max(gap.height_m for gap in rolled.gaps(rolled.resting_tilt_deg)) for rolled in fitting)
+        needed_m = min(max(rolled.gaps_m(rolled.resting_tilt_deg)) for rolled in fitting)
+        highest_m = problem.supports.rules.highest_m
+        if not isfinite(needed_m):
+            raise NoPlanError(
+                f"the log is too short for the bunks: no bunk lies under both its ends, "
+                f"{short_length(problem.supports.rules.bunk_spacing_m)} apart; set the bunks closer (bunk_spacing)"
+            )
         raise NoPlanError(
-            f"the log lies too hollow for the shims: it needs {short_length(needed_m)} at its best roll that passes, "
-            f"{short_length(needed_m - mill.max_shim_m)} over max_shim; allow higher shims, or crosscut it at the bend"
+            f"the log lies too hollow for the blocks: it needs {short_length(needed_m)} at its best roll that passes, "
+            f"{short_length(needed_m - highest_m)} over max_prop; allow taller blocks, or crosscut it at the bend"
         )
 
 
@@ -66,6 +73,7 @@ def explain_no_plan(problem: Problem) -> NoPlanError:
         ("throat", {"throat_m": 10.0}, "a wider throat, or halving the log lengthwise first"),
         ("throat_depth", {"throat_depth_m": None}, "more room above the blade, or trimming what stands up"),
         ("lowest_blade", {"lowest_blade_m": 0.0}, "a lower blade, or lifting the log on higher bunks"),
+        ("clamps_hold", {"clamps_hold": True}, "clamps that hold a log that would not stand by itself"),
     ]
     for name, change, help_text in relaxed:
         found = _best_without(problem, change)
@@ -129,10 +137,10 @@ def _best_without(problem: Problem, mill_change: dict[str, float | None], **limi
     if limits_change:
         limits = prices.limits.model_copy(update=limits_change)
         prices = prices.model_copy(update={"limits": limits})
-    eased = replace(problem, mill=problem.mill.changed(**mill_change), prices=prices)
+    eased = replace(problem.on(**mill_change), prices=prices)
     best = 0.0
     for roll_deg in np.arange(0.0, 360.0, 4.0 * ROLL_STEP_DEG):
-        rolled = problem.supports.turned(float(roll_deg))
-        if problem.tilt_range_deg(rolled) is not None:
+        rolled = eased.supports.turned(float(roll_deg))
+        if eased.tilt_range_deg(rolled) is not None:
             best = max(best, scout(eased, problem.coarse, rolled, rolled.resting_tilt_deg).net)
     return best

@@ -1,18 +1,21 @@
-"""The plain way: what a sawyer would do without a plan, priced like any other.
+"""The plain way: what a good sawyer does by habit, priced like any other.
 
-Roll 0 (or the nearest possible), the resting tilt, the first pass at the highest step whose face has a run
-of minimum width and length, then drops of the one thickness with the highest net.
+A stem as it lies (roll 0), a fork with its limbs as flat as it stands (its plane level), or the nearest roll that is
+possible; the resting tilt, the first pass at the highest step whose face has a run of minimum width and length, then
+drops of the one thickness with the highest net.
 """
 
 from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 
-from optimizer.bed.lay import Lay, Rolled
+from optimizer.bed.lay import Lay
 from optimizer.bed.pricing import Priced
 from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
-from optimizer.search.lays import Stop, never_stop
+from optimizer.search.lays import Stop, never_stop, roll_distance_deg
+from optimizer.standing.rolled import Rolled
 from optimizer.stations.chords import longest_by_row
 from optimizer.stations.lay_table import LayTable
 from scans.messages import exact_length
@@ -20,19 +23,63 @@ from scans.messages import exact_length
 ROLL_STEP_DEG = 1.0
 
 
+PlainStop = Literal["stands", "throat", "throat_depth", "metal", "lowest_blade", "wood"]
+
+
+def plain_rolls_deg(problem: Problem) -> tuple[float, ...]:
+    """Return the rolls that habit takes: 0 for a stem; both that put a fork's plane level, the smaller turn first."""
+    if not problem.log.forks:
+        return (0.0,)
+    fork = min(problem.log.forks, key=lambda fork: float(fork.crotch_m[0]))
+    level_deg = float(np.degrees(np.arctan2(fork.normal[1], fork.normal[2]))) % 180.0
+    return tuple(sorted((level_deg, level_deg + 180.0), key=lambda roll_deg: roll_distance_deg(roll_deg, 0.0)))
+
+
 def plain_way(problem: Problem, stop: Stop = never_stop) -> Priced | None:
     """Return the plain way; None where no roll allows it, and where `stop` says so first."""
     steps = int(180 / ROLL_STEP_DEG)
-    # Nearest first; of two as near, the one clockwise.
+    meant = plain_rolls_deg(problem)
+    # Nearest first; of two as near, the one clockwise, and of what habit takes the smaller turn.
     for offset in sorted(range(-steps + 1, steps + 1), key=lambda k: (abs(k), -k)):
-        if stop() is not None:
-            return None
-        rolled = problem.supports.turned(offset * ROLL_STEP_DEG % 360.0)
-        if problem.tilt_range_deg(rolled) is not None:
-            found = _at_roll(problem, rolled)
-            if found is not None:
-                return found
+        for roll_deg in meant:
+            if stop() is not None:
+                return None
+            rolled = problem.supports.turned((roll_deg + offset * ROLL_STEP_DEG) % 360.0)
+            if problem.tilt_range_deg(rolled) is not None and rolled.stands(rolled.resting_tilt_deg):
+                found = _at_roll(problem, rolled)
+                if found is not None:
+                    return found
     return None
+
+
+def off_habit_deg(problem: Problem, plain: Priced) -> float:
+    """Return how far a plain way's roll is from the one that habit would take; 0 where that is possible. [deg]."""
+    return min(roll_distance_deg(plain.lay.roll_deg, roll_deg) for roll_deg in plain_rolls_deg(problem))
+
+
+def why_stopped(problem: Problem, plain: Priced) -> PlainStop | None:
+    """Return what stops a plain way before its first slab; None where it gives one."""
+    if plain.slabs:
+        return None
+    rolled = problem.supports.turned(plain.lay.roll_deg)
+    tilt_deg, last = plain.lay.tilt_deg, plain.passes[-1].row
+    eased: tuple[tuple[PlainStop, Problem], ...] = (
+        ("wood", problem),
+        ("metal", _without_metal(problem)),
+        ("throat", problem.on(throat_m=_WIDE_M)),
+        ("throat_depth", problem.on(throat_depth_m=None)),
+        ("stands", problem.on(clamps_hold=True)),
+        ("lowest_blade", problem.on(lowest_blade_m=0.0)),
+    )
+    for kind, other in eased:
+        table = other.table(other.coarse, other.supports.turned(rolled.roll_deg), tilt_deg, exact=True)
+        if any(_passes_on(table, last - entry.drop_steps) for entry in _fitting(other)):
+            return kind
+    return "wood"
+
+
+def _passes_on(table: LayTable, row: int) -> bool:
+    return row >= table.lowest_row and bool(table.possible[row - table.lowest_row])
 
 
 def why_none(problem: Problem, stop: Stop = never_stop) -> str:
@@ -45,9 +92,10 @@ def why_none(problem: Problem, stop: Stop = never_stop) -> str:
         return _no_way(f"every thickness that you price is more, with its kerf, than the throat depth, {depth}")
     eased = (
         ("marked metal is in the way of a first pass", _without_metal(problem)),
-        ("a first pass is too wide for the throat", _on(problem, throat_m=_WIDE_M)),
-        ("too much wood stands above a first pass", _on(problem, throat_depth_m=None)),
-        ("a first pass would be below the lowest blade", _on(problem, lowest_blade_m=0.0)),
+        ("a first pass is too wide for the throat", problem.on(throat_m=_WIDE_M)),
+        ("too much wood stands above a first pass", problem.on(throat_depth_m=None)),
+        ("a first pass would be below the lowest blade", problem.on(lowest_blade_m=0.0)),
+        ("the log does not stand", problem.on(clamps_hold=True)),
     )
     # Each is tried in turn, as a try may take seconds.
     why = next((why for why, other in eased if plain_way(other, stop) is not None), "")
@@ -70,10 +118,6 @@ def _without_metal(problem: Problem) -> Problem:
     return replace(problem, marks=left, whole=whole)
 
 
-def _on(problem: Problem, **changes: float | None) -> Problem:
-    return replace(problem, mill=problem.mill.changed(**changes))
-
-
 def _fitting(problem: Problem) -> list[MenuEntry]:
     """Return the thicknesses that a layer may have: none is thicker than the wood that fits above the blade."""
     terms = problem.terms
@@ -88,7 +132,11 @@ def _at_roll(problem: Problem, rolled: Rolled) -> Priced | None:
     if first is None:
         return None
     ways = [_drops_of(problem, lay, table, first, entry) for entry in _fitting(problem)]
-    return max(ways, key=lambda way: way.net, default=None)
+    for way in sorted(ways, key=lambda way: -way.net):
+        checked = problem.checked(way)
+        if checked is not None:
+            return checked
+    return None
 
 
 def _first_row(problem: Problem, lay: Lay, table: LayTable) -> int | None:
@@ -110,7 +158,7 @@ def _drops_of(problem: Problem, lay: Lay, table: LayTable, first: int, entry: Me
     rows = [first]
     while True:
         row = rows[-1] - entry.drop_steps
-        if row < table.lowest_row or not table.possible[row - table.lowest_row]:
+        if not _passes_on(table, row):
             break
         rows.append(row)
     whole = problem.price_rows(lay, rows, [entry] * (len(rows) - 1))

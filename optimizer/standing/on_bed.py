@@ -11,8 +11,9 @@ from manifold3d import Manifold
 from shapely import Point
 
 from optimizer.bed.bodies import flip_matrix, mass_centre, polygons_of
+from optimizer.bed.layer_masses import layer_mass, neighbours_of
 from optimizer.standing.supports import Support, SupportRules, supports_under, upended
-from scans.log import FloatArray
+from scans.log import FloatArray, Solid
 
 SAME_PLACE_M = 0.001
 """A support lies under a body whose section is so near to the support's point."""
@@ -88,10 +89,22 @@ def on_bed(
 def _states(
     standing: Manifold, bunks_m: FloatArray, supports: Sequence[Support], heights_m: Sequence[float]
 ) -> tuple[State, ...]:
-    states = [State(None, _bodies(standing, bunks_m, supports))]
-    for height_m in sorted(heights_m, reverse=True):
-        standing = standing.trim_by_plane((0.0, -1.0, 0.0), -float(height_m))
-        states.append(State(float(height_m), _bodies(standing, bunks_m, supports)))
+    # To cut a body of a hundred thousand faces takes a hundred times as long as to weigh what lies under a height.
+    mesh = standing.to_mesh64()
+    points_m = np.asarray(mesh.vert_properties)[:, [2, 0, 1]]
+    faces = np.asarray(mesh.tri_verts).astype(np.int64)
+    surface = neighbours_of(Solid(points_m, faces))
+    states = []
+    for height_m in (None, *sorted(heights_m, reverse=True)):
+        top_m = np.inf if height_m is None else float(height_m)
+        under = layer_mass(points_m, surface, -np.inf, top_m)
+        if under.parts == 1 and under.volume_m3 > 0.0:
+            on = tuple(k for k, support in enumerate(supports) if support.height_m <= top_m)
+            bodies: tuple[Body, ...] = (Body(under.volume_m3, under.centre_m, on),)
+        else:
+            left = standing if height_m is None else standing.trim_by_plane((0.0, -1.0, 0.0), -top_m)
+            bodies = _bodies(left, bunks_m, supports)
+        states.append(State(None if height_m is None else top_m, bodies))
     return tuple(states)
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import brentq
 
-from optimizer.bed.bodies import manifold_of
+from optimizer.bed.bodies import manifold_of, mass_centre
 from optimizer.bed.lay import STEEPEST_TILT_DEG
 from optimizer.standing.parts import Lows, Parts, Touches, lows_of, parts_of, touches_of
 from optimizer.standing.supports import SupportRules, thirds_m
@@ -54,6 +54,10 @@ class LayStanding:
         """
         return self._at(self.spare_m, blade_heights_m)
 
+    def insides_m(self, blade_heights_m: Sequence[float] | FloatArray) -> FloatArray:
+        """Return how far mass centres lie inside the hulls of their supports once a pass is made, (H,). [m]."""
+        return self._at(self.inside_m, blade_heights_m)
+
     def stands(self, blade_heights_m: Sequence[float] | FloatArray = ()) -> bool:
         """Whether it stands before the first pass and after passes at these heights."""
         return bool(self.spare_m[-1] >= 0.0 and (self.spares_m(blade_heights_m) >= 0.0).all())
@@ -69,7 +73,7 @@ class LayStanding:
 
 @dataclass(frozen=True, eq=False)
 class StandingTable:
-    """A bolt ready to be asked how it stands at any roll and tilt.
+    """A bolt ready to be asked how it stands at any roll and tilt. centre_m : its mass centre, log frame.
 
     Gaps and mass centres are good to a few millimetres; a height is judged by the rows around it.
     """
@@ -77,6 +81,7 @@ class StandingTable:
     parts: Parts
     rules: SupportRules
     row_m: float
+    centre_m: tuple[float, float, float]
 
     @classmethod
     def of(
@@ -91,7 +96,7 @@ class StandingTable:
         outer = manifold_of(log.outer)
         if stretch_m is not None:
             outer = outer.trim_by_plane((1.0, 0.0, 0.0), stretch_m[0]).trim_by_plane((-1.0, 0.0, 0.0), -stretch_m[1])
-        return cls(parts_of(outer, spacing_m), rules, row_m)
+        return cls(parts_of(outer, spacing_m), rules, row_m, mass_centre(outer))
 
     def at(self, roll_rad: float) -> "RollStanding":
         """Return the bolt at a roll."""
@@ -183,9 +188,15 @@ class RollStanding:
     @cached_property
     def tilt_range_rad(self) -> tuple[float, float] | None:
         """The least and greatest tilt at which both thirds have a support; None where none is."""
-        highest_m, rest = self.table.rules.highest_m, self.resting_tilt_rad
-        if max(self.third_gaps_m(rest)) > highest_m:
+        return self.tilts_within_rad(0.0)
+
+    def tilts_within_rad(self, spare_m: float) -> tuple[float, float] | None:
+        """Return the same with so much to spare between the lowest gaps and the highest support, but for the rest."""
+        rest = self.resting_tilt_rad
+        highest_m, resting_m = self.table.rules.highest_m, max(self.third_gaps_m(rest))
+        if resting_m > highest_m:
             return None
+        highest_m = max(resting_m, highest_m - spare_m)
         limits = []
         for end, steep in ((0, -_STEEPEST), (1, _STEEPEST)):
 
