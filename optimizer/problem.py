@@ -7,10 +7,9 @@ from functools import cached_property
 import numpy as np
 
 from optimizer.bed.bodies import LogBodies
-from optimizer.bed.bolts import Bolt
+from optimizer.bed.bolts import Bolt, BoltWorth
 from optimizer.bed.buck_cuts import BuckCut
 from optimizer.bed.bucking import buck, kept_zones
-from optimizer.bed.cut_back import CutBack
 from optimizer.bed.lay import Lay
 from optimizer.bed.marks import flaw_zones, metal_rods
 from optimizer.bed.pricing import Priced, Pricer
@@ -65,6 +64,7 @@ class Problem:
     """A log on a mill at given prices: what every lay is priced by.
 
     whole : of a bucked log, the log as it came, which has the marks and the forks. cuts : how it is bucked.
+    bolts : what was cut off, and what it brings.
     given_zones, given_metal : of a bolt that was cut off, what lies in it of the log's; None: as the marks say.
     """
 
@@ -78,18 +78,24 @@ class Problem:
     cuts: tuple[BuckCut, ...] = ()
     given_zones: tuple[Zone, ...] | None = None
     given_metal: tuple[Zone, ...] | None = None
+    bolts: tuple[BoltWorth, ...] = ()
     _standings: dict[tuple[float, ...], Standing] = field(default_factory=dict, init=False)
 
     def stretch(self, from_m: float, to_m: float) -> "Problem":
         """Return the same for the part of the log between two places along it, crosscut. [m]."""
         return self.bucked(stretch_cuts(self.log, from_m, to_m))
 
-    def bucked(self, cuts: Sequence[BuckCut], *, quick: bool = False) -> "Problem":
+    def bucked(self, cuts: Sequence[BuckCut]) -> "Problem":
         """Return the same for what stays of the log when it is bucked, in the same frame.
 
-        quick : cut it back without new faces, for scouting (see cut_back). Raises BuckError for a cut that cannot be.
+        Raises BuckError for a cut that cannot be.
         """
-        log = CutBack.of(self.log, cuts).made_on(self.log) if quick else buck(self.log, cuts).log
+        return self.bucked_to(buck(self.log, cuts).log, cuts)
+
+    def bucked_to(self, log: Log, cuts: Sequence[BuckCut]) -> "Problem":
+        """Return the same for what cuts leave of the log; log : that, in the same frame."""
+        if not cuts:
+            return replace(self, log=log)
         return replace(
             self,
             log=log,
@@ -99,6 +105,11 @@ class Problem:
             given_metal=None,
         )
 
+    @property
+    def buck_cost(self) -> float:
+        """What the cuts cost."""
+        return self.mill.money(self.mill.pace.minutes_per_buck_cut * len(self.cuts))
+
     def of_bolt(self, bolt: Bolt) -> "Problem":
         """Return the same for a bolt that was cut off, in its own frame."""
         return replace(
@@ -107,6 +118,7 @@ class Problem:
             marks=(),
             whole=None,
             cuts=(),
+            bolts=(),
             given_zones=bolt.zones(self.zones),
             given_metal=bolt.zones(self.metal),
         )
@@ -265,7 +277,13 @@ class Problem:
         """Price passes on the mesh (see Pricer.price), and what it takes to set the log so."""
         priced = self.pricer.price(lay, rows, entries, flipped_rows, flipped_entries)
         rolled = self.supports.turned(lay.roll_deg)
-        priced = replace(priced, gaps_m=rolled.gaps_m(lay.tilt_deg))
+        priced = replace(
+            priced,
+            gaps_m=rolled.gaps_m(lay.tilt_deg),
+            buck_cuts=self.cuts,
+            bolts=self.bolts,
+            sawing_cost=priced.sawing_cost + self.buck_cost,
+        )
         return self._set_up(priced, self.set_up(rolled, lay.tilt_deg))
 
     def _set_up(self, priced: Priced, set_up: SetUp) -> Priced:

@@ -46,6 +46,22 @@ class Bolt:
         return tuple(found)
 
 
+@dataclass(frozen=True)
+class BoltWorth:
+    """What a bolt brings.
+
+    member : what it is of. net : of sawing it as a log of its own; None: it gives no slab that pays, and is firewood.
+    worth : that net, or what it brings as firewood.
+    """
+
+    member: str
+    length_m: float
+    mass_kg: float
+    net: float | None
+    worth: float
+    id: str = ""
+
+
 def bolts_of(log: Log, cut: BuckCut, solids: Sequence[tuple[Solid, Solid]]) -> list[Bolt]:
     """Return the bolts that a cut takes off a log, from their outer surfaces and wood in the log's frame."""
     lines = lost_hearts(log.hearts, cut)

@@ -57,7 +57,7 @@ def kept_zones(zones: Sequence[Zone], log: Log, cuts: Sequence[BuckCut]) -> tupl
         parts = []
         for zone in kept:
             # A cut through one limb leaves alone what stands beside it on another.
-            other = cut.limb is not None and not _nearest_to(zone.corners_m.mean(axis=0), cut.limb, log.hearts)
+            other = not is_of_member(zone.corners_m.mean(axis=0), cut, log.hearts)
             part = zone if other else clipped_behind(zone, np.array(cut.point_m), np.array(cut.normal))
             parts += [] if part is None else [part]
         kept = parts
@@ -76,8 +76,8 @@ class _Bodies:
 
     def log_of(self, like: Log) -> Log:
         """Return a log with these bodies, and with the rest of another."""
-        outer = _solid(self.outer)
-        wood = outer if self.wood is self.outer else _solid(self.wood)
+        outer = solid_of(self.outer)
+        wood = outer if self.wood is self.outer else solid_of(self.wood)
         return replace(like, outer=outer, wood=wood, face_seen=None, doubt=None, colours=None)
 
 
@@ -117,9 +117,12 @@ def _is_of_limb(piece: Manifold, cut: BuckCut, hearts: tuple[FloatArray, ...]) -
     return bool(all(np.linalg.norm(line - centre, axis=1).min() > to_own for line in others))
 
 
-def _nearest_to(point_m: FloatArray, limb: int, hearts: tuple[FloatArray, ...]) -> bool:
+def is_of_member(point_m: FloatArray, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> bool:
+    """Tell whether a point (3,) is of what a cut goes through; of a limb, whether its heart is the nearest."""
+    if cut.limb is None:
+        return True
     away = [float(np.linalg.norm(resampled(line, HEART_STEP_M) - point_m, axis=1).min()) for line in hearts]
-    return int(np.argmin(away)) == limb
+    return int(np.argmin(away)) == cut.limb
 
 
 def _holds_any(piece: Manifold, points_m: FloatArray) -> bool:
@@ -159,11 +162,12 @@ def _nearest(piece: Manifold, mains: list[Manifold]) -> int:
 
 def _solids(outers: list[Manifold], woods: list[Manifold]) -> list[tuple[Solid, Solid]]:
     if woods is outers:
-        return [(solid, solid) for solid in map(_solid, outers)]
-    return [(_solid(outer), _solid(wood)) for outer, wood in zip(outers, woods, strict=True)]
+        return [(solid, solid) for solid in map(solid_of, outers)]
+    return [(solid_of(outer), solid_of(wood)) for outer, wood in zip(outers, woods, strict=True)]
 
 
-def _solid(body: Manifold) -> Solid:
+def solid_of(body: Manifold) -> Solid:
+    """Return a manifold as a solid."""
     mesh = body.to_mesh64()
     vertices = np.asarray(mesh.vert_properties)[:, :3].copy()
     return Solid(vertices, np.asarray(mesh.tri_verts).astype(np.int64))

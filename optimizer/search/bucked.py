@@ -1,0 +1,280 @@
+"""Where to buck a log: limbs cut back, the butt cut off, a long stem halved, each scouted with few lays.
+
+Every cut is looked at coarsely first; limbs together by turns, one at a time from the best; the best to the inch. What
+is worth searching well is handed back: what it brings in truth only a search of its own tells.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from typing import Literal
+
+import numpy as np
+
+from optimizer.bed.bodies import manifold_of
+from optimizer.bed.bolts import BoltWorth
+from optimizer.bed.buck_cuts import BuckCut, BuckError, butt_cut, limb_cut, limb_leaves_m, limb_length_m, stem_cut
+from optimizer.bed.bucking import buck, is_of_member, solid_of
+from optimizer.bed.cut_back import CutBack
+from optimizer.problem import Problem
+from optimizer.search.bolt_worth import SPACING_M, Weigh, numbered, worth_of
+from optimizer.search.lays import Found, roll_distance_deg, scout
+from optimizer.stations.stations import stations_of
+from scans.log import Log, Solid
+from scans.units import FOOT_M, INCH_M
+
+Buck = Literal["best", "limbs", "no"]
+
+COARSE_M = FOOT_M
+STEPS_M = (6.0 * INCH_M, 3.0 * INCH_M, INCH_M)
+"""How far apart places are first looked at, and then beside the best."""
+PAST_CROTCH_M = INCH_M
+LEAST_CUT_M = 4.0 * INCH_M
+"""Nobody cuts off less."""
+ROLL_STEP_DEG = 30.0
+BEST_ROLLS, ROLLS_APART_DEG = 4, 8.0
+STEM_PLACES = 5
+UNDER_FORK = (0.0, 0.75)
+"""Where to cut a stem off its fork, in stem diameters below where the bark parts."""
+MOST_BUCKED = 2
+WORTH_A_SEARCH = 0.99
+"""A bucked log is searched well where scouting finds so much of what it finds for the log as it came."""
+SIMPLER_M, EDGE_M = 0.003, 0.1
+"""Scouting is done on a surface with fewer faces: none astray by more, no edge longer (our own rules, no source)."""
+
+Told = Callable[[int, int], None]
+
+
+@dataclass(eq=False)
+class Scouting:
+    """Values ways to buck one log, each once.
+
+    rolls_deg : that each is tried at, at its resting tilt.
+    """
+
+    problem: Problem
+    rolls_deg: tuple[float, ...]
+    weigh: Weigh
+    goes_on: Callable[[], bool] = lambda: True
+    told: Told = lambda _done, _total: None
+    expected: int = 30
+    _known: dict[tuple[tuple[str, float], ...], float] = field(default_factory=dict)
+    _bolts: dict[tuple[tuple[str, float], ...], float] = field(default_factory=dict)
+
+    @cached_property
+    def _simple(self) -> Problem:
+        return replace(self.problem, log=simpler(self.problem.log))
+
+    def value(self, cuts: Sequence[BuckCut]) -> float:
+        """Return about what the log is worth bucked so, its bolts and cuts counted; -inf where it cannot be."""
+        key = _key(cuts)
+        if key not in self._known:
+            if not self.goes_on():
+                return -np.inf
+            self._known[key] = self._valued(cuts)
+            self.told(min(len(self._known), self.expected), self.expected)
+        return self._known[key]
+
+    def _valued(self, cuts: Sequence[BuckCut]) -> float:
+        if any(_through_metal(self.problem, cut) for cut in cuts):
+            return -np.inf
+        whole = self._simple
+        try:
+            ready = CutBack.of(whole.log, cuts)
+        except BuckError:
+            return -np.inf
+        kept = whole.bucked_to(ready.made_on(whole.log), cuts)
+        best, bed_m = 0.0, kept.mill.bed_length_m
+        if kept.log.length_m - sum(kept.end_trim_m) < kept.prices.limits.min_length_m:
+            return -np.inf
+        if bed_m is not None and kept.log.length_m > bed_m + 1e-9:
+            return -np.inf
+        stations = stations_of(kept.log, kept.end_trim_m, SPACING_M, kept.zones, like=whole.coarse)
+        for roll_deg in self.rolls_deg:
+            rolled = kept.supports.turned(roll_deg)
+            if kept.tilt_range_deg(rolled) is not None:
+                best = max(best, scout(kept, stations, rolled, rolled.resting_tilt_deg, floor=best).net)
+        return best - kept.buck_cost + self._of_bolts(ready, cuts)
+
+    def _of_bolts(self, ready: CutBack, cuts: Sequence[BuckCut]) -> float:
+        if not all(cut.limb is not None for cut in cuts):
+            return self._sum(ready)
+        # What comes off a limb is the same wherever else the log is cut.
+        total = 0.0
+        for cut in cuts:
+            key = _key((cut,))
+            if key not in self._bolts:
+                self._bolts[key] = self._sum(CutBack.of(self._simple.log, (cut,)))
+            total += self._bolts[key]
+        return total
+
+    def _sum(self, ready: CutBack) -> float:
+        bolts = ready.bolts_of(self._simple.log)
+        return sum(worth.worth for bolt in bolts for worth in worth_of(self._simple, bolt, self.weigh))
+
+
+def simpler(log: Log) -> Log:
+    """Return a log with fewer faces, for scouting; what is known of each of them left out."""
+
+    def of(solid: Solid) -> Solid:
+        return solid_of(manifold_of(solid).simplify(SIMPLER_M).refine_to_length(EDGE_M))
+
+    outer = of(log.outer)
+    wood = outer if log.wood is log.outer else of(log.wood)
+    return replace(log, outer=outer, wood=wood, face_seen=None, doubt=None, colours=None)
+
+
+def ways_to_buck(scouting: Scouting, buck_by: Buck) -> list[tuple[BuckCut, ...]]:
+    """Return the ways to buck a log that are worth a search of their own, best first; none where none is."""
+    if buck_by == "no":
+        return []
+    log = scouting.problem.log
+    as_it_came = scouting.value(())
+    found: dict[tuple[BuckCut, ...], float] = {}
+    cuts = _limbs_by_turns(scouting, found)
+    if buck_by == "best":
+        for cut in _stem_and_butt(log, scouting.problem):
+            _note(scouting, found, (*cuts, cut) if cut.member == "butt" else (cut,))
+        for one in [way for way in found if way and way[-1].limb is None][:1]:
+            best = max((way for way in found if way[-1].limb is None), key=lambda way: found[way], default=one)
+            if found[best] > WORTH_A_SEARCH * as_it_came:
+                _refined(scouting, found, best, len(best) - 1)
+    least = WORTH_A_SEARCH * max(as_it_came, 0.0)
+    order = sorted((way for way in found if way and found[way] > max(least, 0.0)), key=lambda way: -found[way])
+    kept: list[tuple[BuckCut, ...]] = []
+    for way in order:
+        if all(_differ(way, other) for other in kept):
+            kept.append(way)
+        if len(kept) == MOST_BUCKED:
+            break
+    return kept
+
+
+def bucked_problem(problem: Problem, cuts: Sequence[BuckCut], weigh: Weigh) -> Problem:
+    """Return the problem of a bucked log, its bolts priced."""
+    bucked = buck(problem.log, cuts)
+    worths = [worth for bolt in bucked.bolts for worth in worth_of(problem, bolt, weigh, priced=True)]
+    return replace(problem.bucked_to(bucked.log, cuts), bolts=numbered(worths))
+
+
+def rolls_to_scout(found: Found) -> tuple[float, ...]:
+    """Return the best few rolls of a search, apart from one another, and a coarse turn. [deg]."""
+    order = sorted(((net, roll) for roll, net in found.net_by_roll if net is not None), key=lambda pair: -pair[0])
+    kept = [plan.lay.roll_deg for plan in found.plans[:1]]
+    for _, roll_deg in order:
+        if len(kept) == BEST_ROLLS:
+            break
+        if all(roll_distance_deg(roll_deg, other) >= ROLLS_APART_DEG for other in kept):
+            kept.append(roll_deg)
+    turn = [float(r) for r in np.arange(0.0, 360.0, ROLL_STEP_DEG)]
+    return (*kept, *(r for r in turn if all(roll_distance_deg(r, other) > 1.0 for other in kept)))
+
+
+def _limbs_by_turns(scouting: Scouting, found: dict[tuple[BuckCut, ...], float]) -> tuple[BuckCut, ...]:
+    """Note ways to cut limbs back, and return the best of them: one limb at a time, from the best single cut."""
+    log = scouting.problem.log
+    places = {limb: _places_m(log, limb) for limb in range(1, len(log.hearts))}
+    best: dict[int, float] = {}
+    best_value = scouting.value(())
+
+    def way(at: dict[int, float]) -> tuple[BuckCut, ...]:
+        return tuple(limb_cut(log, limb, at_m) for limb, at_m in sorted(at.items()))
+
+    def tried(limb: int, candidates: Sequence[float | None]) -> bool:
+        nonlocal best, best_value
+        helped = False
+        for at_m in candidates:
+            others = {k: v for k, v in best.items() if k != limb}
+            at = others if at_m is None else {**others, limb: at_m}
+            value = _note(scouting, found, way(at))
+            if value > best_value:
+                best, best_value, helped = at, value, True
+        return helped
+
+    singles: dict[int, float] = {}
+    for limb, places_m in places.items():
+        values = [(_note(scouting, found, way({limb: at_m})), at_m) for at_m in places_m]
+        if values:
+            top, at_m = max(values)
+            singles[limb] = at_m
+            if top > best_value:
+                best, best_value = {limb: at_m}, top
+    if len(singles) > 1:
+        both = _note(scouting, found, way(singles))
+        if both > best_value:
+            best, best_value = dict(singles), both
+    start = best or singles  # where no cut helps by itself, both together may
+    if start:
+        first = min(start)
+        for limb in (k for k in places if k != first):
+            tried(limb, places[limb])
+    for step_m in STEPS_M:
+        for limb in sorted(best):
+            ends = places[limb][0], limb_length_m(log, limb) - LEAST_CUT_M
+            beside = [best[limb] + off for off in (-step_m, step_m) if ends[0] <= best[limb] + off <= ends[1]]
+            tried(limb, beside)
+    return way(best)
+
+
+def _refined(scouting: Scouting, found: dict[tuple[BuckCut, ...], float], way: tuple[BuckCut, ...], which: int) -> None:
+    log, best = scouting.problem.log, way
+    make = butt_cut if way[which].member == "butt" else stem_cut
+    for step_m in STEPS_M:
+        for off_m in (-step_m, step_m):
+            at_m = best[which].at_m + off_m
+            if LEAST_CUT_M < at_m < log.length_m - LEAST_CUT_M:
+                beside = (*best[:which], make(log, at_m), *best[which + 1 :])
+                if _note(scouting, found, beside) > found[best]:
+                    best = beside
+
+
+def _places_m(log: Log, limb: int) -> list[float]:
+    from_m, to_m = limb_leaves_m(log, limb) + PAST_CROTCH_M, limb_length_m(log, limb) - LEAST_CUT_M
+    return [float(at_m) for at_m in np.arange(from_m, to_m, COARSE_M)]
+
+
+def _stem_and_butt(log: Log, problem: Problem) -> list[BuckCut]:
+    """Return cuts square to the axis: a butt cut off, a stem cut off its fork, a long stem in two."""
+    least_m = problem.prices.limits.min_length_m + sum(problem.end_trim_m)
+    if log.forks:
+        fork = min(log.forks, key=lambda fork: float(fork.crotch_m[0]))
+        start_m = float(log.outer.bounds_m[0, 0])
+        under = [float(fork.crotch_m[0]) - start_m - below * fork.diameter_m for below in UNDER_FORK]
+        stems = [stem_cut(log, at_m) for at_m in under if least_m <= at_m < log.length_m - LEAST_CUT_M]
+        return [*stems, *(butt_cut(log, k * COARSE_M) for k in (1, 2))]
+    if log.length_m < 2.0 * least_m:
+        return []
+    places = np.linspace(least_m, log.length_m - least_m, STEM_PLACES + 2)[1:-1]
+    return [make(log, float(at_m)) for at_m in places for make in (stem_cut, butt_cut)]
+
+
+def _note(scouting: Scouting, found: dict[tuple[BuckCut, ...], float], cuts: tuple[BuckCut, ...]) -> float:
+    value = scouting.value(cuts)
+    if cuts:
+        found[cuts] = value
+    return value
+
+
+def _key(cuts: Sequence[BuckCut]) -> tuple[tuple[str, float], ...]:
+    return tuple((cut.member, round(cut.at_m, 4)) for cut in cuts)
+
+
+def _differ(a: tuple[BuckCut, ...], b: tuple[BuckCut, ...]) -> bool:
+    places = {cut.member: cut.at_m for cut in a}, {cut.member: cut.at_m for cut in b}
+    if set(places[0]) != set(places[1]):
+        return True
+    return any(abs(at_m - places[1][member]) >= COARSE_M for member, at_m in places[0].items())
+
+
+def _through_metal(problem: Problem, cut: BuckCut) -> bool:
+    """Tell whether a cut would run into marked metal, its keep-out included."""
+    keep_out_m = problem.mill.metal_keep_out_m
+    for rod in problem.metal:
+        beyond_m = cut.beyond_m(rod.corners_m)
+        through = beyond_m.min() < keep_out_m and beyond_m.max() > -keep_out_m
+        if through and is_of_member(rod.corners_m.mean(axis=0), cut, problem.log.hearts):
+            return True
+    return False
+
+
+__all__ = ["BoltWorth", "Buck", "Scouting", "bucked_problem", "rolls_to_scout", "ways_to_buck"]
