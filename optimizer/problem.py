@@ -106,6 +106,11 @@ class Problem:
         )
 
     @property
+    def bolts_worth(self) -> float:
+        """What all that was cut off brings."""
+        return sum(bolt.worth for bolt in self.bolts)
+
+    @property
     def buck_cost(self) -> float:
         """What the cuts cost."""
         return self.mill.money(self.mill.pace.minutes_per_buck_cut * len(self.cuts))

@@ -12,7 +12,6 @@ from typing import Literal
 import numpy as np
 
 from optimizer.bed.bodies import manifold_of
-from optimizer.bed.bolts import BoltWorth
 from optimizer.bed.buck_cuts import BuckCut, BuckError, butt_cut, limb_cut, limb_leaves_m, limb_length_m, stem_cut
 from optimizer.bed.bucking import buck, is_of_member, solid_of
 from optimizer.bed.cut_back import CutBack
@@ -84,10 +83,12 @@ class Scouting:
         except BuckError:
             return -np.inf
         kept = whole.bucked_to(ready.made_on(whole.log), cuts)
-        best, bed_m = 0.0, kept.mill.bed_length_m
+        best, bed_m, most_kg = 0.0, kept.mill.bed_length_m, kept.mill.max_log_mass_kg
         if kept.log.length_m - sum(kept.end_trim_m) < kept.prices.limits.min_length_m:
             return -np.inf
         if bed_m is not None and kept.log.length_m > bed_m + 1e-9:
+            return -np.inf
+        if most_kg is not None and self.weigh(kept.log) > most_kg:
             return -np.inf
         stations = stations_of(kept.log, kept.end_trim_m, SPACING_M, kept.zones, like=whole.coarse)
         for roll_deg in self.rolls_deg:
@@ -135,10 +136,10 @@ def ways_to_buck(scouting: Scouting, buck_by: Buck) -> list[tuple[BuckCut, ...]]
     if buck_by == "best":
         for cut in _stem_and_butt(log, scouting.problem):
             _note(scouting, found, (*cuts, cut) if cut.member == "butt" else (cut,))
-        for one in [way for way in found if way and way[-1].limb is None][:1]:
-            best = max((way for way in found if way[-1].limb is None), key=lambda way: found[way], default=one)
-            if found[best] > WORTH_A_SEARCH * as_it_came:
-                _refined(scouting, found, best, len(best) - 1)
+        others = [way for way in found if way[-1].limb is None]
+        best = max(others, key=lambda way: found[way], default=())
+        if best and found[best] > WORTH_A_SEARCH * as_it_came:
+            _refined(scouting, found, best)
     least = WORTH_A_SEARCH * max(as_it_came, 0.0)
     order = sorted((way for way in found if way and found[way] > max(least, 0.0)), key=lambda way: -found[way])
     kept: list[tuple[BuckCut, ...]] = []
@@ -148,6 +149,14 @@ def ways_to_buck(scouting: Scouting, buck_by: Buck) -> list[tuple[BuckCut, ...]]
         if len(kept) == MOST_BUCKED:
             break
     return kept
+
+
+def may_be_bucked(problem: Problem, buck_by: Buck) -> bool:
+    """Tell whether there is anything to look at: limbs whose hearts are known, a stem long enough for two."""
+    if buck_by == "no":
+        return False
+    limbs = any(_places_m(problem.log, limb) for limb in range(1, len(problem.log.hearts)))
+    return limbs or (buck_by == "best" and bool(_stem_and_butt(problem.log, problem)))
 
 
 def bucked_problem(problem: Problem, cuts: Sequence[BuckCut], weigh: Weigh) -> Problem:
@@ -216,14 +225,15 @@ def _limbs_by_turns(scouting: Scouting, found: dict[tuple[BuckCut, ...], float])
     return way(best)
 
 
-def _refined(scouting: Scouting, found: dict[tuple[BuckCut, ...], float], way: tuple[BuckCut, ...], which: int) -> None:
+def _refined(scouting: Scouting, found: dict[tuple[BuckCut, ...], float], way: tuple[BuckCut, ...]) -> None:
+    """Note ways with the last cut, of butt or stem, moved to the best inch."""
     log, best = scouting.problem.log, way
-    make = butt_cut if way[which].member == "butt" else stem_cut
+    make = butt_cut if way[-1].member == "butt" else stem_cut
     for step_m in STEPS_M:
         for off_m in (-step_m, step_m):
-            at_m = best[which].at_m + off_m
+            at_m = best[-1].at_m + off_m
             if LEAST_CUT_M < at_m < log.length_m - LEAST_CUT_M:
-                beside = (*best[:which], make(log, at_m), *best[which + 1 :])
+                beside = (*best[:-1], make(log, at_m))
                 if _note(scouting, found, beside) > found[best]:
                     best = beside
 
@@ -275,6 +285,3 @@ def _through_metal(problem: Problem, cut: BuckCut) -> bool:
         if through and is_of_member(rod.corners_m.mean(axis=0), cut, problem.log.hearts):
             return True
     return False
-
-
-__all__ = ["BoltWorth", "Buck", "Scouting", "bucked_problem", "rolls_to_scout", "ways_to_buck"]
