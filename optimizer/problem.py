@@ -138,7 +138,7 @@ class Problem:
         if self.given_zones is not None:
             return self.given_zones
         if self.whole is not None:
-            return kept_zones(self.whole.zones, self.whole.log, self.cuts)
+            return kept_zones(self.whole.zones, self.whole.log.hearts, self.cuts)
         found = flaw_zones(self.log, self.marks, self.prices.deduct)
         if self.prices.figure.feather_per_board_foot > 0.0:
             found += tuple(feather(fork) for fork in self.log.forks)
@@ -150,7 +150,7 @@ class Problem:
         if self.given_metal is not None:
             return self.given_metal
         if self.whole is not None:
-            return kept_zones(self.whole.metal, self.whole.log, self.cuts)
+            return kept_zones(self.whole.metal, self.whole.log.hearts, self.cuts)
         return metal_rods(self.log, self.marks)
 
     @cached_property

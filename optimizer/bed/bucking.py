@@ -50,14 +50,14 @@ def buck(log: Log, cuts: Sequence[BuckCut]) -> Bucked:
     return Bucked(bodies.log_of(rest), tuple(bolts))
 
 
-def kept_zones(zones: Sequence[Zone], log: Log, cuts: Sequence[BuckCut]) -> tuple[Zone, ...]:
-    """Return what of a log's zones stays on it. log : before the cuts."""
+def kept_zones(zones: Sequence[Zone], hearts: Sequence[FloatArray], cuts: Sequence[BuckCut]) -> tuple[Zone, ...]:
+    """Return what of a log's zones stays on it. hearts : before the cuts."""
     kept = list(zones)
     for cut in cuts:
         parts = []
         for zone in kept:
             # A cut through one limb leaves alone what stands beside it on another.
-            other = not is_of_member(zone.corners_m.mean(axis=0), cut, log.hearts)
+            other = not is_of_member(zone.corners_m.mean(axis=0), cut, hearts)
             part = zone if other else clipped_behind(zone, np.array(cut.point_m), np.array(cut.normal))
             parts += [] if part is None else [part]
         kept = parts
@@ -117,7 +117,7 @@ def _is_of_limb(piece: Manifold, cut: BuckCut, hearts: tuple[FloatArray, ...]) -
     return bool(all(np.linalg.norm(line - centre, axis=1).min() > to_own for line in others))
 
 
-def is_of_member(point_m: FloatArray, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> bool:
+def is_of_member(point_m: FloatArray, cut: BuckCut, hearts: Sequence[FloatArray]) -> bool:
     """Tell whether a point (3,) is of what a cut goes through; of a limb, whether its heart is the nearest."""
     if cut.limb is None:
         return True

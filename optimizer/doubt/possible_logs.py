@@ -224,7 +224,7 @@ class PossibleLogs:
         log = whole
         if self.problem.whole is not None:
             log = self._cut_back.made_on(whole)
-            zones = kept_zones(zones, whole, self.problem.cuts)
+            zones = kept_zones(zones, whole.hearts, self.problem.cuts)
         stations = stations_of(log, self.problem.end_trim_m, SPACING_M, zones, like=self.problem.coarse)
         return log, stations, _supports(stations.outer.offsets, stations.outer.segments, stations.x_m)
 

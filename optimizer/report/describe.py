@@ -80,17 +80,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         hearts=_heart_heights(problem, lay),
         stretch_m=priced.stretch_m,
         buck_cuts=tuple(_cut_made(problem, cut) for cut in priced.buck_cuts),
-        bolts=tuple(
-            BoltFound(
-                id=bolt.id,
-                member=bolt.member,
-                length_m=bolt.length_m,
-                mass_kg=bolt.mass_kg,
-                net=bolt.net,
-                worth=bolt.worth,
-            )
-            for bolt in priced.bolts
-        ),
+        bolts=tuple(BoltFound(**vars(bolt)) for bolt in priced.bolts),
         first_face=_first_face(bed, passes[0].blade_height_m),
         passes=tuple(
             Pass(

@@ -452,17 +452,8 @@ def ranked(priced: Sequence[Priced], checked: Callable[[Priced], Priced | None])
 def trouble(plan: Priced) -> tuple[float, ...]:
     """Return how much trouble a plan asks for, the weightiest first: buck cuts, a turn, how far, supports, passes."""
     turn_deg = roll_distance_deg(plan.lay.roll_deg, 0.0)
-    shimmed_m, turned = sum(plan.gaps_m), turn_deg > 0.0
-    after = plan.placed, len(plan.passes), shimmed_m, -plan.passes[0].blade_height_m
-    return (
-        len(plan.buck_cuts),
-        turn_deg > 0.0,
-        turn_deg,
-        plan.placed,
-        len(plan.passes),
-        shimmed_m,
-        -plan.passes[0].blade_height_m,
-    )
+    asked = len(plan.buck_cuts), turn_deg > 0.0, turn_deg, plan.placed, len(plan.passes), sum(plan.gaps_m)
+    return *asked, -plan.passes[0].blade_height_m
 
 
 def differ(a: Priced, b: Priced) -> bool:

@@ -72,6 +72,12 @@ DoubtOption = Annotated[
     str,
     typer.Option(metavar="on|off", help="Whether to weigh how far the log may be off, and how far off it may be set."),
 ]
+BuckOption = Annotated[
+    str,
+    typer.Option(
+        metavar="best|limbs|no", help="Which buck cuts to look at before the log goes on the bed: all, limbs, or none."
+    ),
+]
 SecondsOption = Annotated[float | None, typer.Option(help="Stop after so many seconds.")]
 SeedOption = Annotated[
     int, typer.Option(min=0, max=2**31, help="Of the random numbers; the same seed gives the same plans.")
@@ -116,6 +122,7 @@ def demo(
     json: JsonOption = None,
     show_all: AllOption = False,
     doubt: DoubtOption = "on",
+    buck: BuckOption = "best",
     lays: LaysOption = None,
     workers: WorkersOption = None,
 ) -> None:
@@ -123,7 +130,7 @@ def demo(
     commands = _commands()
     commands.demo(
         commands.Shown(units, json, show_all),
-        commands.Effort(lays=lays, workers=workers, doubt=commands.weighs_doubt(doubt)),
+        commands.Effort(lays=lays, workers=workers, doubt=commands.weighs_doubt(doubt), buck=commands.bucks(buck)),
     )
 
 
@@ -149,6 +156,7 @@ def plan(
         Path | None, typer.Option(metavar="FILE", help="Marks on the log: metal, knots, rot, cracks, pith.")
     ] = None,
     doubt: DoubtOption = "on",
+    buck: BuckOption = "best",
     seconds: SecondsOption = None,
     gap: Annotated[
         str | None,
@@ -168,7 +176,7 @@ def plan(
         log,
         commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
         commands.Shown(units, json, show_all),
-        commands.Effort(lays, seconds, gap, seed, workers, commands.weighs_doubt(doubt)),
+        commands.Effort(lays, seconds, gap, seed, workers, commands.weighs_doubt(doubt), commands.bucks(buck)),
         mill=mill,
         prices=prices,
         marks=marks,

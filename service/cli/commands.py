@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
-from typing import Any
+from typing import Any, cast, get_args
 
 import typer
 from rich.console import Console
@@ -22,6 +22,7 @@ from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
 from optimizer.documents.prices import PriceBook, PriceError
 from optimizer.planning import NoPlanError, Progress, Run, SearchSettings
+from optimizer.search.bucked import Buck
 from optimizer.search.given import GivenError
 from optimizer.wood.woods import UnknownSpeciesError
 from scans.errors import ScanError
@@ -100,6 +101,7 @@ class Effort:
     seed: int = 0
     workers: int | None = None
     doubt: bool = True
+    buck: Buck = "best"
 
     def settings(self) -> SearchSettings:
         """Return the settings of the search. Raises InputError."""
@@ -110,6 +112,7 @@ class Effort:
             "gap": gap_of_text(self.gap),
             "seed": self.seed,
             "doubt": self.doubt,
+            "buck": self.buck,
         }
         if self.lays is not None:
             given["lays"] = self.lays
@@ -135,6 +138,14 @@ def weighs_doubt(typed: str) -> bool:
     if typed not in {"on", "off"}:
         raise InputError(f"--doubt must be on or off, got {quoted(typed)}")
     return typed == "on"
+
+
+def bucks(typed: str) -> Buck:
+    """Return which buck cuts are to be looked at. Raises InputError."""
+    for known in get_args(Buck):
+        if typed == known:
+            return cast("Buck", known)
+    raise InputError(f"--buck must be best, limbs or no, got {quoted(typed)}")
 
 
 def exit_code(error: Exception) -> int | None:

@@ -211,6 +211,12 @@ Doubt = Annotated[
 ]
 
 
+Buck = Annotated[
+    Literal["best", "limbs", "no"],
+    Field(description="Which buck cuts to look at before the log goes on the bed: all, those of limbs alone, none."),
+]
+
+
 class PlanRequest(Assumed):
     """How to plan a log."""
 
@@ -220,6 +226,7 @@ class PlanRequest(Assumed):
         None, gt=0, lt=1, description="Go on proving until the gap is so small, as a share of the bound."
     )
     doubt: Doubt = "on"
+    buck: Buck = "best"
     seed: int = Field(0, ge=0, le=2**31, description="Of the random numbers; the same seed gives the same plans.")
 
 

@@ -58,6 +58,7 @@ def search_settings(request: PlanRequest, cores: int) -> SearchSettings:
         seed=request.seed,
         workers=cores,
         doubt=request.doubt == "on",
+        buck=request.buck,
     )
 
 
