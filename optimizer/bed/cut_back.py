@@ -83,20 +83,37 @@ class CutBack:
 
 
 def _draw_back(vertices: FloatArray, cut: BuckCut, piece: _Piece) -> None:
-    beyond_m = np.zeros(len(vertices))
-    beyond_m[piece.near] = cut.beyond_m(vertices[piece.near])
-    beyond = beyond_m > 0.0
-    if not beyond.any():
-        return
-    of_face = beyond[piece.faces]
-    straddling = piece.faces[of_face.any(axis=1) & ~of_face.all(axis=1)]
-    rim = np.unique(straddling[beyond[straddling]])
+    off_m = _off_m(vertices, cut, piece)
+    rim, on_cut_m = _rim(vertices, off_m, piece.faces, 1.0)
     if not len(rim):
         return
-    vertices[rim] -= beyond_m[rim, None] * np.array(cut.normal)
-    deep = beyond.copy()
+    deep = off_m > 0.0
     deep[rim] = False
-    vertices[deep] = vertices[rim].mean(axis=0)
+    vertices[deep] = on_cut_m.mean(axis=0)
+    vertices[rim] = on_cut_m
+
+
+def _off_m(vertices: FloatArray, cut: BuckCut, piece: _Piece) -> FloatArray:
+    """Return how far beyond a cut each vertex lies; minus infinity for those that are not near the piece. [m]."""
+    off_m = np.full(len(vertices), -np.inf)
+    off_m[piece.near] = cut.beyond_m(vertices[piece.near])
+    return off_m
+
+
+def _rim(vertices: FloatArray, off_m: FloatArray, faces: IntArray, side: float) -> tuple[IntArray, FloatArray]:
+    """Return the vertices next to a cut on one side (1 beyond, -1 before), and where their edges meet it, in mean."""
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    edges = np.concatenate([edges, edges[:, ::-1]])
+    here, there = edges[:, 0], edges[:, 1]
+    met = (off_m[here] > 0.0) if side > 0.0 else (off_m[here] <= 0.0)
+    met &= (off_m[there] <= 0.0) if side > 0.0 else (off_m[there] > 0.0)
+    here, there = here[met], there[met]
+    share = off_m[here] / (off_m[here] - off_m[there])
+    points = vertices[here] + share[:, None] * (vertices[there] - vertices[here])
+    rim, of = np.unique(here, return_inverse=True)
+    count = np.bincount(of)
+    mean = np.stack([np.bincount(of, points[:, k]) / count for k in range(3)], axis=1)
+    return rim, mean
 
 
 def _mains(pieces: tuple[_Piece, ...]) -> list[_Piece]:
@@ -116,21 +133,16 @@ def _paired(outers: list[Solid], woods: list[Solid]) -> list[tuple[Solid, Solid]
 def _cut_off(solid: Solid, cut: BuckCut, piece: _Piece) -> Solid:
     """Return what lies beyond a cut, closed by a fan where it was cut."""
     vertices = solid.vertices_m
-    beyond_m = np.zeros(len(vertices))
-    beyond_m[piece.near] = cut.beyond_m(vertices[piece.near])
-    beyond = beyond_m > 0.0
-    of_face = beyond[piece.faces]
-    straddling = of_face.any(axis=1) & ~of_face.all(axis=1)
-    rim = np.unique(piece.faces[straddling][~of_face[straddling]])
-    moved_m = vertices.copy()
-    moved_m[rim] -= cut.beyond_m(vertices[rim])[:, None] * np.array(cut.normal)
+    off_m = _off_m(vertices, cut, piece)
+    beyond = off_m > 0.0
+    rim, on_cut_m = _rim(vertices, off_m, piece.faces, -1.0)
     used = np.concatenate([np.flatnonzero(beyond), rim])
     number = np.full(len(vertices), len(used))  # all that is not cut off is the middle of the fan
     number[used] = np.arange(len(used))
     faces = number[solid.faces]
     middle = faces == len(used)
     faces = faces[middle.sum(axis=1) < 2]
-    corners = np.concatenate([moved_m[used], moved_m[rim].mean(axis=0)[None]])
+    corners = np.concatenate([vertices[beyond], on_cut_m, on_cut_m.mean(axis=0)[None]])
     return Solid(corners, faces)
 
 
@@ -166,15 +178,14 @@ def _parts(solid: Solid, chosen: np.ndarray) -> list[IntArray]:
 
 
 def _widened(solid: Solid, part: IntArray, beyond_m: FloatArray) -> IntArray:
-    """Return the vertices of a part and what hangs together with it a little before the cut."""
-    wider = beyond_m > -MARGIN_M
-    other_beyond = beyond_m > 0.0
-    other_beyond[part] = False
-    wider &= ~other_beyond
-    for candidate in _parts(solid, wider):
-        if np.isin(part[0], candidate):
-            return candidate
-    return part
+    """Return the vertices of a part, what hangs together with it a little before the cut, and what these touch."""
+    other = beyond_m > 0.0
+    other[part] = False
+    wider = next(found for found in _parts(solid, (beyond_m > -MARGIN_M) & ~other) if np.isin(part[0], found))
+    inside = np.zeros(len(beyond_m), dtype=bool)
+    inside[wider] = True
+    inside[solid.faces[inside[solid.faces].any(axis=1)]] = True
+    return np.flatnonzero(inside & ~other)
 
 
 def _is_of_limb(vertices: FloatArray, part: IntArray, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> bool:

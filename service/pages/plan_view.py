@@ -8,7 +8,7 @@ from math import floor
 
 from optimizer.documents.plan import Caution, Plan, PlanDocument, Shim, Slab, Waste
 from optimizer.report.cautions import LEVELS, lift_kg
-from optimizer.report.metal_cautions import CROSSCUT_M
+from optimizer.report.cuts_made import CROSSCUT_M
 from optimizer.report.plain_way_stop import passes_before_metal
 from service.contract.refusals import NotFoundError
 from service.contract.ways import LEVEL, PLAIN, ways_by_key

@@ -7,7 +7,7 @@ from math import floor
 
 from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Shim, Slab
 from optimizer.report.cautions import LEVELS, PLAN_LINE, cautions_of, lift_kg
-from optimizer.report.metal_cautions import CROSSCUT_M
+from optimizer.report.cuts_made import CROSSCUT_M
 from optimizer.report.plain_way_stop import passes_before_metal
 from scans.units import FOOT_M, INCH_M, feet_text
 from service.words.doubt_text import chance_text, doubt_lines, face_range, likely_lines, likely_range, worth

@@ -3,7 +3,6 @@
 from dataclasses import replace
 
 import books
-import manifold3d
 import numpy as np
 import pytest
 import shapes
@@ -27,6 +26,14 @@ from scans.log import Solid, moved
 @pytest.fixture(scope="module", params=[0.0, 35.0])
 def fork(request):
     return shapes.forked(roll_deg=request.param)
+
+
+@pytest.fixture(scope="module")
+def fine_fork(fork):
+    """The same with edges as short as a scan's."""
+    mesh = shapes.manifold(fork.outer).refine_to_length(0.03).to_mesh64()
+    solid = Solid(np.asarray(mesh.vert_properties)[:, :3].copy(), np.asarray(mesh.tri_verts).astype(np.int64))
+    return replace(fork, outer=solid, wood=solid)
 
 
 def barked(log, ratio=0.9):
@@ -142,8 +149,8 @@ def test_a_limb_cut_is_told_by_tape_from_the_butt_and_from_where_the_hearts_meet
 
 
 @pytest.mark.parametrize("way", ways(shapes.forked()))
-def test_cut_back_without_new_faces_it_is_the_same_log(fork, way):
-    for log in (fork, barked(fork)):
+def test_cut_back_without_new_faces_it_is_the_same_log(fine_fork, way):
+    for log in (fine_fork, barked(fine_fork)):
         cuts = ways(log)[way]
         exact, ready = buck(log, cuts), CutBack.of(log, cuts)
         quick = ready.made_on(log)
@@ -153,7 +160,8 @@ def test_cut_back_without_new_faces_it_is_the_same_log(fork, way):
             there, here = getattr(exact.log, name), getattr(quick, name)
             assert here.faces is getattr(log, name).faces
             assert here.volume_m3 == pytest.approx(there.volume_m3, abs=2e-4)
-            assert here.bounds_m == pytest.approx(there.bounds_m, abs=2e-3)
+            # The sharp end of an oblique cut is blunter, by half an edge of the mesh at the most.
+            assert here.bounds_m == pytest.approx(there.bounds_m, abs=0.015)
         bolts = ready.bolts_of(log)
         assert [b.member for b in bolts] == [b.member for b in exact.bolts]
         for ours, theirs in zip(bolts, exact.bolts, strict=True):
@@ -162,7 +170,8 @@ def test_cut_back_without_new_faces_it_is_the_same_log(fork, way):
             assert ours.log_to_bolt == pytest.approx(theirs.log_to_bolt, abs=0.02)
 
 
-def test_the_same_cut_is_made_on_a_log_that_is_a_little_larger(fork):
+def test_the_same_cut_is_made_on_a_log_that_is_a_little_larger(fine_fork):
+    fork = fine_fork
     cut = limb_cut(fork, 1, limb_leaves_m(fork, 1) + 0.4)
     ready = CutBack.of(fork, [cut])
     larger = fork.outer.bent(1.01 * fork.outer.vertices_m)
@@ -174,8 +183,17 @@ def test_the_same_cut_is_made_on_a_log_that_is_a_little_larger(fork):
     assert ready.made_on(other).outer.volume_m3 == pytest.approx(by_hand.volume() - lost.volume(), abs=2e-4)
 
 
+def test_a_log_with_long_edges_is_cut_back_as_well():
+    log = shapes.cylinder(0.3, 3.0)
+    ready = CutBack.of(log, [stem_cut(log, 2.0)])
+    (bolt,) = ready.bolts_of(log)
+
+    assert ready.made_on(log).outer.volume_m3 == pytest.approx(log.outer.volume_m3 * 2.0 / 3.0, rel=1e-3)
+    assert bolt.log.outer.volume_m3 == pytest.approx(log.outer.volume_m3 / 3.0, rel=1e-3)
+
+
 def _towards(piece, point_m):
-    mesh: manifold3d.Mesh64 = piece.to_mesh64()
+    mesh = piece.to_mesh64()
     middle = np.asarray(mesh.vert_properties)[:, :3].mean(axis=0)
     return -float(np.linalg.norm(middle - point_m))
 
