@@ -167,8 +167,9 @@ def _pieces(solid: Solid, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> tuple
 
 
 def _parts(solid: Solid, chosen: np.ndarray) -> list[IntArray]:
-    faces = solid.faces[chosen[solid.faces].all(axis=1)]
-    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]]])
+    faces = solid.faces
+    edges = np.concatenate([faces[:, [0, 1]], faces[:, [1, 2]], faces[:, [2, 0]]])
+    edges = edges[chosen[edges].all(axis=1)]
     count = len(chosen)
     graph = coo_matrix((np.ones(len(edges), dtype=bool), (edges[:, 0], edges[:, 1])), shape=(count, count))
     labels = connected_components(graph, directed=False)[1]
