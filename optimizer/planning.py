@@ -78,6 +78,8 @@ LONGER_THAN_BED = (
     "was looked at only roughly: plan it as a log of its own."
 )
 
+LEAST_OFF_DEG = 0.5
+"""A smaller turn than this is none that anybody sees (our own rule, no source)."""
 ROLL_NO_MATTER = "Turning the log does not matter here: turned another way, it brings no more that can be told."
 
 ONE_STRETCH = (
@@ -215,6 +217,8 @@ def plan_log(
         raise explain_no_plan(chosen)
     if plain is None:
         warnings = (*warnings, why_none(habit, stop))
+    compared = _compared(habit, plain)
+    warnings += _off_habit(habit, compared)
     level, level_why = hearts_level(habit)
     if level is None and habit is not chosen:
         bucked_level, _ = hearts_level(chosen)
@@ -247,7 +251,7 @@ def plan_log(
         plans,
         kind="searched",
         plain_way=described(plain),
-        compared=_compared(habit, plain),
+        compared=compared,
         hearts_level=described(level),
         hearts_level_why=None if level_why is None else LevelWhy(kind=level_why.kind, over_m=level_why.over_m),
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
@@ -389,6 +393,8 @@ def price_way(
     priced, notes = price_given(problem, way) if onward is None else (onward.priced, onward.notes)
     if plain is None:
         notes = (*notes, why_none(problem))
+    compared = _compared(problem, plain)
+    notes = (*notes, *_off_habit(problem, compared))
     log_wood_m3 = whole.log.wood.volume_m3
     plan = describe(problem, given.wood, priced, 1, log_wood_m3)
     told_plain = None if plain is None else describe(problem, given.wood, plain, 0, log_wood_m3)
@@ -403,7 +409,7 @@ def price_way(
         kind="own_way" if way.made is None else "rest",
         made=way.made or 0,
         plain_way=told_plain,
-        compared=_compared(problem, plain),
+        compared=compared,
         hearts_level=None,
         value_by_roll=(),
         work=Work(lays=1, stopped_by="lays", seed=seed, seconds=run.clock() - started),
@@ -477,6 +483,14 @@ def _compared(problem: Problem, plain: Priced | None) -> Compared:
         return Compared(None, 0.0)
     kind = why_stopped(problem, plain)
     return Compared(None if kind is None else PlainWhy(kind=kind), off_habit_deg(problem, plain))
+
+
+def _off_habit(problem: Problem, compared: Compared) -> tuple[str, ...]:
+    """Return the note that the plain way is not what habit would take."""
+    if compared.off_deg < LEAST_OFF_DEG:
+        return ()
+    habit = "with its limbs level" if problem.log.forks else "as it lies"
+    return (f"The mill cannot take the log {habit}: the plain way is turned {compared.off_deg:.0f} deg from that.",)
 
 
 def _document(

@@ -13,6 +13,7 @@ from optimizer.doubt.possible_logs import PossibleLog, PossibleLogs
 from optimizer.doubt.possible_net import Heights, Outcomes, outcomes
 from optimizer.problem import Problem
 from optimizer.search.lays import DISTINCT_ROLL_DEG, MOST_PLANS, TIE, differ, roll_distance_deg, trouble
+from scans.log import FloatArray
 
 REPORT_LOGS = 200
 SHARE_LOGS = 24
@@ -46,7 +47,10 @@ def is_tie(best: Weighed, other: Weighed) -> bool:
 
     Both are tried on the same possible logs, so that what these have in common cancels.
     """
-    off = best.outcomes.net - other.outcomes.net
+    return _may_be_chance(best.outcomes.net - other.outcomes.net)
+
+
+def _may_be_chance(off: FloatArray) -> bool:
     error = float(off.std(ddof=1)) / sqrt(len(off)) if len(off) > 1 else 0.0
     return abs(float(off.mean())) <= max(TIE, TIE_ERRORS * error)
 
@@ -68,12 +72,19 @@ def in_order(outcomes_of: Sequence[Weighed]) -> list[Weighed]:
 
 
 def turn_is_no_matter(every: Sequence[Weighed]) -> bool:
-    """Tell whether the log is best left as it lies, though turned it would bring as much, as far as can be told."""
+    """Tell whether the log is best left as it lies, though turned it would bring as much, as far as can be told.
+
+    What it costs to set the log is left out: nobody turns a log for nothing.
+    """
     shown = in_order(every)
     if not shown or shown[0].priced.lay.roll_deg % 360.0 != 0.0:
         return False
+
+    def brings(w: Weighed) -> FloatArray:
+        return w.outcomes.net + w.priced.set_up_cost
+
     turned = [w for w in every if roll_distance_deg(w.priced.lay.roll_deg, 0.0) >= DISTINCT_ROLL_DEG]
-    return any(is_tie(shown[0], w) for w in turned)
+    return any(_may_be_chance(brings(shown[0]) - brings(w)) for w in turned)
 
 
 def weighed(problem: Problem, plans: Sequence[Priced], logs: Sequence[PossibleLog], workers: int) -> list[Weighed]:

@@ -189,6 +189,25 @@ def _tilted_log(case: _Case) -> Verdict:
     return "warning", f"tilt up to {tilt_deg:.1f} deg, shims up to {short_length(case.highest_shim_m)}"
 
 
+def _log_overturns(case: _Case) -> Verdict:
+    falls = [(plan, plan.overturning) for plan in case.plans if plan.overturning is not None]
+    if not falls:
+        return None
+    plan, over = max(falls, key=lambda fall: np.inf if fall[1].outside_m is None else fall[1].outside_m)
+    when = "before the first pass" if over.blade_height_m is None else "once a pass is made"
+    when = f"{when} after the flip" if over.flipped else when
+    far = "nothing holds a part of it" if over.outside_m is None else _outside_text(over.outside_m)
+    block = over.holding
+    held = "" if block is None else f"; blocks {short_length(block.height_m)} tall would hold it"
+    return "warning" if case.mill.clamps_hold else "stop", f"{when}{of_plan(plan, named=case.named)} {far}{held}"
+
+
+def _outside_text(outside_m: float) -> str:
+    if outside_m > 0.0:
+        return f"its weight acts {short_length(outside_m)} outside what holds it"
+    return f"its weight acts only {short_length(-outside_m)} inside the edge of what holds it"
+
+
 def _flip(case: _Case) -> Verdict:
     return ("warning", "passes follow a flip") if case.flips else None
 
@@ -399,6 +418,11 @@ _RULES: tuple[_Rule, ...] = (
         "dust_allergy",
         _dust_allergy,
         "Sap and dust of this wood can redden the skin and tighten the breath; stop then, and see a doctor.",
+    ),
+    _Rule(
+        "log_overturns",
+        _log_overturns,
+        "The log does not stand so: it turns over on its supports. Set more blocks, or lay it another way.",
     ),
     _Rule("loader_limit", _loader_limit, "Too heavy for the loader. Roll or winch it, or get a stronger machine."),
     _Rule("lift_person", _lift_person, "Too heavy for one person: use gear or more people."),

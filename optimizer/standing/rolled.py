@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from optimizer.bed.lay import Lay, hull_points
 from optimizer.standing.hull import hull_of_spans, inside_by_m
 from optimizer.standing.parts import Touches
-from optimizer.standing.supports import BEARS_M, MARGIN_M, MARGIN_SHARE, SupportRules
+from optimizer.standing.supports import BEARS_M, MARGIN_M, MARGIN_SHARE, SupportRules, thirds_m
 from optimizer.standing.table import LayStanding, RollStanding, StandingTable
 from scans.log import FloatArray, Log
 
@@ -129,17 +129,19 @@ class Rolled:
         gaps_m = touches.gap_m.tolist()
         bears = [k for k, gap_m in enumerate(gaps_m) if gap_m <= BEARS_M]
         others = [k for k, gap_m in enumerate(gaps_m) if BEARS_M < gap_m <= rules.highest_m]
+        butt_m, top_m = thirds_m(*self.standing.ends_m(tilt))
+        x_m = bunks_m[touches.bunk].tolist()
         centre_m = self.lay(tilt_deg).to_bed(np.array(self.standing.table.centre_m))[:2]
         for count in range(min(_MOST_PLACED, len(others)) + 1):
             for chosen in combinations(others, count):
-                if _holds(touches, bunks_m, bears + list(chosen), centre_m):
+                all_m = [x_m[k] for k in (*bears, *chosen)]
+                at_both = bool(all_m) and min(all_m) <= butt_m and max(all_m) >= top_m
+                if at_both and _holds(touches, bunks_m, bears + list(chosen), centre_m):
                     return count
         return min(_MOST_PLACED, len(others))
 
 
 def _holds(touches: Touches, bunks_m: FloatArray, chosen: list[int], centre_m: FloatArray) -> bool:
-    if not chosen:
-        return False
     low_m, high_m = np.full(len(bunks_m), np.inf), np.full(len(bunks_m), -np.inf)
     reach_m = 0.0
     for k in chosen:

@@ -10,6 +10,7 @@ from optimizer.documents.plan import Caution, Plan, PlanDocument, Shim, Slab, Wa
 from optimizer.report.cautions import LEVELS, lift_kg
 from optimizer.report.cuts_made import CROSSCUT_M
 from optimizer.report.plain_way_stop import passes_before_metal
+from optimizer.standing.supports import BEARS_M
 from service.contract.refusals import NotFoundError
 from service.contract.ways import LEVEL, PLAIN, ways_by_key
 from service.typed.way import own_way_name
@@ -129,7 +130,9 @@ def _shim_said(document: PlanDocument, plan: Plan, shim: Shim, measures: Measure
 
 
 def shim_at(plan: Plan, end: str) -> float:
-    """Return how high the shim under an end is. [m]."""
+    """Return how high the shim under an end is: the lowest gap over its bunks. [m]."""
+    if plan.gaps_m is not None:
+        return plan.gaps_m[0 if end == "butt" else 1]
     middle = sum(plan.stretch_m) / 2.0
     return max((shim.height_m for shim in plan.shims if (shim.x_m < middle) is (end == "butt")), default=0.0)
 
@@ -137,7 +140,8 @@ def shim_at(plan: Plan, end: str) -> float:
 def shims_short(plan: Plan, measures: Measures) -> str:
     """Return the shims in a few words."""
     ends = [(end, shim_at(plan, end)) for end in ("butt", "top")]
-    return ", ".join(f"{measures.short(height_m)} under the {end}" for end, height_m in ends if height_m > 0) or "none"
+    placed = [f"{measures.short(height_m)} under the {end}" for end, height_m in ends if height_m > BEARS_M]
+    return ", ".join(placed) or "none"
 
 
 def roll_said(plan: Plan) -> str:

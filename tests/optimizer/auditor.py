@@ -9,6 +9,7 @@ import itertools
 import manifold3d
 import numpy as np
 import shapely
+import trimesh
 
 LINE_SPACING_M = 0.002
 SQUARE_FEET_PER_M2 = 1.0 / 0.3048**2
@@ -194,6 +195,8 @@ class Audit:
         pace = self.document["mill"]["pace"]
         minutes = pace["minutes_per_slab"] * len(plan["slabs"])
         minutes += pace["minutes_per_flip"] if plan["flipped_log_to_bed"] else 0.0
+        minutes += pace["minutes_per_log"] + (pace["minutes_per_roll"] if plan["roll_deg"] else 0.0)
+        minutes += pace["minutes_per_support"] * sum(s["kind"] != "bears" for s in plan["supports"])
         for p in plan["passes"]:
             wood = self.body(self.log.wood, plan, flipped=p["flipped"])
             outer = self.body(self.log.outer, plan, flipped=p["flipped"])
@@ -219,18 +222,11 @@ def check_lay(log, document, plan):
     about_y = np.array([[np.cos(tilt), 0, -np.sin(tilt)], [0, 1, 0], [np.sin(tilt), 0, np.cos(tilt)]])
     assert np.allclose(rotation, about_y @ about_x, atol=1e-9)
     low, high = plan["stretch_m"]
-    third = (high - low) / 3.0
     body = manifold3d.Manifold(manifold3d.Mesh64(log.outer.vertices_m.copy(), log.outer.faces.astype(np.uint64)))
     body = body.trim_by_plane((1, 0, 0), low).trim_by_plane((-1, 0, 0), -high)
     box = body.transform(matrix[:3]).bounding_box()
     assert abs(box[2]) < 1e-9
-    parts = [body.trim_by_plane((-1, 0, 0), -(low + third)), body.trim_by_plane((1, 0, 0), high - third)]
-    gaps = [part.transform(matrix[:3]).bounding_box()[2] for part in parts]
-    heights = [*sorted((s["height_m"] for s in plan["shims"]), reverse=True), 0.0, 0.0]
-    for found, shim in zip(sorted(gaps, reverse=True), heights, strict=False):
-        assert abs(found - shim) < 1e-6
     mill = document["mill"]
-    assert max(heights) <= mill["max_shim_m"] + 1e-9
     for p in plan["passes"]:
         steps = p["blade_height_m"] / mill["height_step_m"]
         assert abs(steps - round(steps)) < 1e-6
@@ -240,6 +236,85 @@ def check_lay(log, document, plan):
         assert box[5] - plan["passes"][0]["blade_height_m"] <= mill["throat_depth_m"] + 1e-9
     if mill["between_posts_m"]:
         assert box[4] - box[1] <= mill["between_posts_m"]
+
+
+def check_stands(log, document, plan):
+    """What the plan names holds the log before the first pass, after each and after the flip; loads make the weight.
+
+    From the mesh, the matrices, the passes and the supports named alone.
+    """
+    mill, low, high = document["mill"], *plan["stretch_m"]
+    tallest = max(mill["max_shim_m"], mill["max_prop_m"], 0.001)
+    by_m = []
+    body = manifold3d.Manifold(manifold3d.Mesh64(log.outer.vertices_m.copy(), log.outer.faces.astype(np.uint64)))
+    body = body.trim_by_plane((1, 0, 0), low).trim_by_plane((-1, 0, 0), -high)
+    for flipped in (False, True) if plan["flipped_log_to_bed"] else (False,):
+        lying = body.transform(Audit.matrix(plan, flipped)[:3])
+        ends_m = body.transform(Audit.matrix(plan, False)[:3]).bounding_box()
+        if flipped:
+            lying = lying.trim_by_plane((0, 0, 1), 0.0)
+        named = [s for s in plan["supports"] if s["flipped"] is flipped]
+        holds = [_held(lying, s, ends_m[0], mill) for s in named]
+        for support in named:
+            assert support["height_m"] <= tallest
+            kind = "bears" if support["height_m"] <= 0.001 else "shim"
+            assert support["kind"] == ("prop" if support["height_m"] > max(0.001, mill["max_shim_m"]) else kind)
+        if not flipped:
+            third = (ends_m[3] - ends_m[0]) / 3.0
+            assert min(s["x_m"] for s in named) <= ends_m[0] + third
+            assert max(s["x_m"] for s in named) >= ends_m[3] - third
+        mass_kg = document["log"]["mass_kg"] * lying.volume() / log.outer.volume_m3
+        centre = _mesh(lying).center_mass
+        if high - low > document["log"]["length_m"] - 1e-6:
+            assert abs(sum(s["load_kg"] for s in named) - mass_kg) < 1e-6 * mass_kg
+            assert abs(sum(s["load_kg"] * s["x_m"] for s in named) - mass_kg * centre[0]) < 1e-5 * mass_kg
+        heights = [p["blade_height_m"] for p in plan["passes"] if p["flipped"] is flipped]
+        for top in [np.inf, *([] if mill["slabs_stay_on"] else sorted(heights, reverse=True))]:
+            left = lying if top == np.inf else lying.trim_by_plane((0, 0, -1), -top)
+            kept = [part for part in left.decompose() if top == np.inf or part.volume() >= 0.02]
+            by_m += [_inside_by(part, holds) for part in kept]
+    assert min(by_m) >= 0.0
+    assert min(by_m) <= plan["stands_by_m"] + 1e-3  # by all that the mill has for it, never by less
+
+
+def _mesh(body):
+    mesh = body.to_mesh64()
+    return trimesh.Trimesh(np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts), process=False)
+
+
+def _sections(body, x_m):
+    section = _mesh(body).section(plane_origin=(x_m, 0, 0), plane_normal=(1, 0, 0))
+    rings = [] if section is None else [shapely.Polygon(ring[:, 1:]).buffer(0) for ring in section.discrete]
+    return [ring for ring in rings if ring.area > 1e-6]
+
+
+def _held(body, support, from_m, mill):
+    """Where a support holds, (x, from y, to y, the half of it), seen from above."""
+    spacing, first = mill["bunk_spacing_m"] or 0.6096, mill["first_bunk_m"] or 0.1524
+    bunk = (support["x_m"] - from_m - first) / spacing
+    assert abs(bunk - round(bunk)) < 1e-6
+    point = shapely.Point(support["y_m"], support["height_m"])
+    part = min(_sections(body, support["x_m"]), key=lambda part: part.distance(point))
+    left, bottom, right, top = part.bounds
+    assert abs(bottom - support["height_m"]) < 1e-4
+    radius = min(np.sqrt(part.area / np.pi), 0.5 * (right - left), 0.5 * (top - bottom))
+    flat = part.intersection(shapely.box(left, bottom, right, bottom + 1e-5))
+    near = min(shapely.get_parts(flat), key=lambda piece: piece.distance(point))
+    y0, _, y1, _ = near.bounds
+    assert abs(0.5 * (y0 + y1) - support["y_m"]) < 1e-3
+    y0, y1 = min(y0, support["y_m"] - 0.3 * radius), max(y1, support["y_m"] + 0.3 * radius)
+    return support["x_m"], support["y_m"], support["height_m"], y0, y1
+
+
+def _inside_by(part, holds):
+    """How much farther the mass centre of a body is from the edge of what holds it than 2 in, or half a reach. [m]."""
+    under = [h for h in holds if any(s.distance(shapely.Point(h[1], h[2])) < 0.001 for s in _sections(part, h[0]))]
+    ends = [(x, y) for x, _, _, y0, y1 in under for y in (y0, y1)]
+    margin = min(0.0508, 0.5 * max([0.5 * (h[4] - h[3]) for h in under], default=0.0))
+    hull, centre = shapely.MultiPoint(ends).convex_hull, shapely.Point(_mesh(part).center_mass[:2])
+    if hull.geom_type != "Polygon" or not hull.contains(centre):
+        return -hull.distance(centre) - margin if ends else -np.inf
+    return hull.exterior.distance(centre) - margin
 
 
 def rod_points(log, hearts, mark):
@@ -274,6 +349,7 @@ def check_metal(log, document, plan):
 def check_plan(log, document, plan, tolerance=0.005):
     """Find the same areas, board feet, prices and costs as a plan, within 0.5 %."""
     check_lay(log, document, plan)
+    check_stands(log, document, plan)
     check_metal(log, document, plan)
     audit = Audit(log, document)
     found = list(audit.slabs(plan))

@@ -43,7 +43,7 @@ def audit(log, document):
 
 
 @pytest.mark.parametrize(
-    "make", [lambda: shapes.forked(lumpy=0.08), shapes.bent, shapes.frustum, lambda: shapes.ellipse(0.35, 0.25)]
+    "make", [lambda: shapes.forked(lumpy=0.07), shapes.bent, shapes.frustum, lambda: shapes.ellipse(0.35, 0.25)]
 )
 def test_samples(make):
     log = make()

@@ -83,7 +83,8 @@ NAMES = (
 
 
 def lays_within(problem, count, seed=0):
-    """Lays that the mill allows, at random, each with its best passes."""
+    """Lays that the mill allows, at random, each with its best passes; whether they stand is left out of the bound."""
+    problem = problem.on(clamps_hold=True)
     rng = np.random.default_rng(seed)
     found = []
     while len(found) < count:

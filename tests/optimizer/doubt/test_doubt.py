@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from itertools import pairwise
 
 import books
 import numpy as np
@@ -23,7 +24,7 @@ from optimizer.doubt.possible_logs import (
     doubt_of,
 )
 from optimizer.doubt.possible_net import Heights, outcomes
-from optimizer.doubt.report import chances_best, doubt_of_plan, drawn, in_order, weighed
+from optimizer.doubt.report import chances_best, doubt_of_plan, drawn, in_order, is_tie, weighed
 from optimizer.doubt.values import best_average_cuts, lay_values, possible_terms
 from optimizer.planning import ONE_STRETCH
 from optimizer.report.describe import describe
@@ -39,7 +40,9 @@ STEP = {"height_step_m": INCH_M / 4, "kerf_m": INCH_M / 8}
 
 
 def fork(**changes):
-    return books.problem(shapes.forked(lumpy=0.06), books.mill(set_up=SET_UP, **STEP, **changes))
+    # Whether it stands is no matter here.
+    mill = books.mill(set_up=SET_UP, clamps_hold=True, max_prop_m=0.0, **STEP, **changes)
+    return books.problem(shapes.forked(lumpy=0.06), mill)
 
 
 @pytest.fixture(scope="module")
@@ -100,8 +103,8 @@ def test_with_nothing_in_doubt_the_average_is_the_exact_optimum(flip):
 def test_the_best_average_is_what_its_passes_bring_in_the_mean(problem):
     rolled = problem.supports.turned(100.0)
     logs = PossibleLogs(problem, 3.0).some(5, range(6), (SURFACE, SIZE, ROLL, SHIMS))
-    cuts = best_average_cuts(lay_values(problem, rolled, 0.0, logs), problem.terms)
-    priced = problem.price(rolled.lay(0.0), cuts)
+    cuts = best_average_cuts(lay_values(problem, rolled, rolled.resting_tilt_deg, logs), problem.terms)
+    priced = problem.price(rolled.lay(rolled.resting_tilt_deg), cuts)
 
     assert outcomes(problem, Heights.of(problem, priced), logs).net.mean() == pytest.approx(cuts.net, rel=1e-6)
 
@@ -111,8 +114,8 @@ def test_the_choice_counts_a_blade_that_lands_high_or_low(problem):
     coarse = problem.mill.set_up.model_copy(update={"thickness_error_m": 0.01})
     dull = replace(problem, mill=problem.mill.model_copy(update={"set_up": coarse}))
     logs = PossibleLogs(dull).some(5, range(8), (BLADE,))
-    cuts = best_average_cuts(lay_values(dull, rolled, 0.0, logs), dull.terms)
-    heights = Heights.of(dull, dull.price(rolled.lay(0.0), cuts))
+    cuts = best_average_cuts(lay_values(dull, rolled, rolled.resting_tilt_deg, logs), dull.terms)
+    heights = Heights.of(dull, dull.price(rolled.lay(rolled.resting_tilt_deg), cuts))
     alike = [replace(log, blade_off_m=np.full_like(log.blade_off_m, log.blade_off_m[0])) for log in logs]
 
     assert outcomes(dull, heights, alike).net.mean() == pytest.approx(cuts.net, rel=1e-6)
@@ -122,7 +125,7 @@ def test_the_choice_counts_a_blade_that_lands_high_or_low(problem):
 def test_rows_left_out_lie_on_straight_lines(problem):
     rolled = problem.supports.turned(100.0)
     logs = PossibleLogs(problem).some(5, range(2))
-    every, some = (lay_values(problem, rolled, 0.0, logs, stride=stride) for stride in (1, 3))
+    every, some = (lay_values(problem, rolled, rolled.resting_tilt_deg, logs, stride=stride) for stride in (1, 3))
     inner = every.down[10:-10]
 
     assert not np.array_equal(every.down, some.down)
@@ -207,7 +210,9 @@ def test_plans_are_ranked_by_the_mean_and_their_chances_make_one(problem):
     shown = in_order(weighed(problem, found.plans, drawn(possible, 0, 1000, 20, 1), 1))
     doubt = doubt_of_plan(possible, shown[0].priced, 0, 1)
 
-    assert [w.expected for w in shown] == sorted((w.expected for w in shown), reverse=True)
+    # Of plans that chance may have parted the least trouble comes first.
+    for better, worse in pairwise(shown):
+        assert better.expected >= worse.expected or is_tie(better, worse)
     assert sum(chances_best(shown)) == pytest.approx(1.0)
     assert sum(s.share for s in doubt.sources) == pytest.approx(1.0, abs=0.03)
     assert doubt.sources[0].source == ROLL

@@ -99,7 +99,7 @@ def test_logs_are_drawn_as_often_as_their_weights_say():
 
 
 def test_what_is_made_stays_and_the_face_changes_the_rest(problem, given, monkeypatch):
-    monkeypatch.setattr(doubt_seen, "SEEN_LOGS", 30)
+    monkeypatch.setattr(doubt_seen, "REPORT_LOGS", 30)
     monkeypatch.setattr(doubt_seen, "PLANNED_LOGS", 8)
     blind = price_given_in_doubt(problem, given, 0, 2)
     low, high = np.quantile(blind.weighed.outcomes.face_width_m, [0.05, 0.95])
@@ -117,7 +117,7 @@ def test_what_is_made_stays_and_the_face_changes_the_rest(problem, given, monkey
 
 
 def test_a_pass_that_is_made_went_through_the_throat(problem, monkeypatch):
-    monkeypatch.setattr(doubt_seen, "SEEN_LOGS", 12)
+    monkeypatch.setattr(doubt_seen, "REPORT_LOGS", 12)
     monkeypatch.setattr(doubt_seen, "PLANNED_LOGS", 4)
     log = replace(problem.log, doubt=doubt_of(problem.log))
     plan = search(problem, 40, workers=1).plans[0]
@@ -125,7 +125,7 @@ def test_a_pass_that_is_made_went_through_the_throat(problem, monkeypatch):
 
     def on(throat_m, made):
         other = replace(problem, log=log, mill=problem.mill.model_copy(update={"throat_m": throat_m}))
-        way = Given(plan.lay.roll_deg, 0.0, 0.0, heights[:made] if made else heights, made=made)
+        way = Given(plan.lay.roll_deg, *plan.gaps_m, heights[:made] if made else heights, made=made)
         return price_given_in_doubt(other, way, 0, 1)
 
     reach_m = [p.reach_m for p in on(3.0, None).priced.passes]

@@ -106,9 +106,10 @@ def test_shims_give_the_tilt_that_asks_for_them(butt, top):
 
     tilt_deg = tilt_of_shims_deg(rolled, butt, top)
 
-    gaps = rolled.gaps(tilt_deg)
-    assert gaps[0].height_m == pytest.approx(butt, abs=1e-6)
-    assert gaps[1].height_m == pytest.approx(top, abs=1e-6)
+    gaps_m = rolled.gaps_m(tilt_deg)
+    # Its lowest point lies between two bunks, so that neither gap is nothing: they differ as the shims do.
+    assert gaps_m[0] - gaps_m[1] == pytest.approx(butt - top, abs=1e-6)
+    assert min(gaps_m) < 0.008
 
 
 def test_shims_that_cannot_both_fit_are_said(fork):
@@ -161,13 +162,36 @@ def test_heights_between_steps_are_taken_to_the_nearest():
 def test_hearts_level_puts_three_hearts_at_one_height():
     problem = books.problem(shapes.turned(shapes.forked(), 33.0), books.mill(max_shim_m=0.3))
 
-    level = hearts_level(problem)
+    level, _ = hearts_level(problem)
 
     hearts = problem.log.hearts
     heights = [level.lay.to_bed(p)[2] for p in (hearts[0][0], hearts[1][-1], hearts[2][-1])]
     assert np.ptp(heights) < 1e-9
-    assert hearts_level(books.problem(shapes.cylinder())) is None
-    assert hearts_level(books.problem(shapes.turned(shapes.forked(), 33.0), books.mill(max_shim_m=0.0))) is None
+    assert hearts_level(books.problem(shapes.cylinder())) == (None, None)
+
+
+@pytest.mark.parametrize(
+    ("changes", "kind"),
+    [
+        ({"max_shim_m": 0.0, "max_prop_m": 0.0}, "prop"),
+        ({"max_shim_m": 0.005, "max_prop_m": 0.0}, "shim"),
+        ({"between_posts_m": 0.6}, "posts"),
+        ({"throat_m": 0.5}, "throat"),
+    ],
+)
+def test_what_is_in_the_way_of_hearts_level_is_told_with_how_much(changes, kind):
+    log = shapes.turned(shapes.forked(), 33.0)
+
+    level, why = hearts_level(books.problem(log, books.mill(**{"max_shim_m": 0.3, **changes})))
+
+    assert level is None
+    assert why.kind == kind
+    # With a little more than it is over by, something else is in the way, or nothing.
+    eased = {"prop": "max_prop_m", "shim": "max_shim_m", "posts": "between_posts_m", "throat": "throat_m"}[kind]
+    more = {"max_shim_m": 0.3, **changes}
+    more[eased] += why.over_m + 0.01
+    _, then = hearts_level(books.problem(log, books.mill(**more)))
+    assert then is None or then.kind != kind
 
 
 def test_stretches_cover_a_long_log():

@@ -80,7 +80,7 @@ def test_the_best_plan_is_never_worth_less_than_the_plain_way(fork):
 def test_pieces_of_one_layer_are_lettered_from_the_left():
     # Sawn flat in its fork plane above the stem, the two limbs are pieces of their own.
     log = shapes.forked(spread_deg=25.0, stem_m=0.2, limb_m=0.24)
-    document = planned(log, prices=books.prices((4,), (9.0,)))
+    document = planned(log, books.mill(throat_m=2.5), books.prices((4,), (9.0,)))
     lettered = [s for plan in all_plans(document) for s in plan.slabs if s.id.endswith(("a", "b"))]
 
     assert lettered
@@ -197,8 +197,8 @@ def test_bark_counts_for_lift_and_reach_and_not_for_slabs():
         ({"bed_length_m": 1.2}, "bed_length"),
         ({"between_posts_m": 0.5}, "between_posts"),
         ({"throat_m": 0.12}, "throat"),
-        ({"throat_depth_m": 0.02, "max_shim_m": 0.0}, "throat_depth"),
-        ({"lowest_blade_m": 0.59, "max_shim_m": 0.0}, "lowest_blade"),
+        ({"throat_depth_m": 0.02, "max_shim_m": 0.0, "max_prop_m": 0.0}, "throat_depth"),
+        ({"lowest_blade_m": 0.59, "max_shim_m": 0.0, "max_prop_m": 0.0}, "lowest_blade"),
     ],
 )
 def test_a_log_the_mill_cannot_take_names_the_limit(changes, word):
@@ -223,14 +223,14 @@ def test_a_throat_in_the_way_says_what_would_help_and_only_what_would():
     assert "crosscutting" not in str(explain_no_plan(thick))
 
 
-def test_hollow_logs_say_how_high_the_shims_must_be():
+def test_hollow_logs_say_how_tall_the_blocks_must_be():
     # A barrel: its belly is down whatever the roll.
     x = np.linspace(0.0, 3.0, 61)
     radius = 0.25 + 0.06 * np.sin(np.pi * x / 3.0)
     log = shapes.log_of(shapes.tube(np.stack([x, 0.0 * x, 0.0 * x], axis=1), radius, radius, 48))
 
-    with pytest.raises(NoPlanError, match="max_shim"):
-        planned(log, books.mill(max_shim_m=0.0), lays=40)
+    with pytest.raises(NoPlanError, match="max_prop"):
+        planned(log, books.mill(max_shim_m=0.0, max_prop_m=0.0), lays=40)
 
 
 def test_short_logs_small_slabs_and_poor_prices_say_so():
@@ -269,8 +269,8 @@ def long_log():
 def own_way(plan, **changes):
     fields = {
         "roll_deg": plan.roll_deg,
-        "shim_butt_m": next((s.height_m for s in plan.shims if s.end == "butt"), 0.0),
-        "shim_top_m": next((s.height_m for s in plan.shims if s.end == "top"), 0.0),
+        "shim_butt_m": plan.gaps_m[0],
+        "shim_top_m": plan.gaps_m[1],
         "heights_m": tuple(p.blade_height_m for p in plan.passes),
         "stretch_m": plan.stretch_m,
     }

@@ -130,7 +130,7 @@ def test_a_face_as_found_is_held_against_the_plan(pithline: Callable[..., Any]) 
 
 
 def test_a_face_seen_counts_in_doubt(pithline: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("optimizer.doubt.seen.SEEN_LOGS", 12)
+    monkeypatch.setattr("optimizer.doubt.seen.REPORT_LOGS", 12)
     monkeypatch.setattr("optimizer.doubt.seen.PLANNED_LOGS", 4)
     face = planned(pithline, "price", "log.toml", *WAY)["plans"][0]["first_face"]
     seen = f"1: {face['max_width_m']} m x {face['length_m']} m"
