@@ -65,7 +65,7 @@ from optimizer.search.plain_way import off_habit_deg, plain_way, why_none, why_s
 from optimizer.stations.terms import REACH_MARGIN_M
 from optimizer.wood.woods import Wood
 from scans.log import Log
-from scans.messages import long_length, short_length
+from scans.messages import Note, long_length, named, short_length
 
 __all__ = ["LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan_log", "price_way"]
 
@@ -73,18 +73,25 @@ DEFAULT_LAYS = 800
 SAME_PLACE_M = 0.0065
 """Places along a log that differ by less are one: lengths along it are shown to half an inch, or a centimetre, so that
 one that is typed as it was read may be off by a quarter of an inch."""
-LONGER_THAN_BED = (
-    "The log is longer than the bed: each plan is for the length that it names, crosscut at both ends. What is left "
-    "was looked at only roughly: plan it as a log of its own."
+LONGER_THAN_BED = Note(
+    "longer_than_bed",
+    "The log is longer than the bed: each plan is for the length that it names. The rest was looked at only roughly: "
+    "measure it as a log of its own.",
+    bears_on_plan=True,
 )
 
 LEAST_OFF_DEG = 0.5
 """A smaller turn than this is none that anybody sees (our own rule, no source)."""
-ROLL_NO_MATTER = "Turning the log does not matter here: turned another way, it brings no more that can be told."
-
-ONE_STRETCH = (
-    "Doubt was weighed on the stretch that is worth the most on the log as given; other stretches were compared on "
-    "that log alone, and are not shown."
+ROLL_NO_MATTER = Note(
+    "roll_no_matter",
+    "Turning the log does not matter here: turned another way, it brings no more that can be told.",
+    bears_on_plan=True,
+)
+ONE_STRETCH = Note(
+    "one_stretch",
+    "Measuring errors were weighed on the length that is worth the most on the log as measured. Other lengths were "
+    "compared on that log alone, and are not shown.",
+    bears_on_plan=True,
 )
 
 
@@ -146,7 +153,7 @@ class LogGiven:
     bark_ratio: float
     cost: float = 0.0
     marks: tuple[Mark, ...] = ()
-    warnings: tuple[str, ...] = ()
+    warnings: tuple[Note, ...] = ()
 
     def weigh(self, log: Log) -> float:
         """Return what a log of this wood weighs green, bark included. [kg]."""
@@ -275,7 +282,7 @@ class _Doubtful:
     every: list[Weighed]
     chances: list[float]
     doubt: Doubt | None
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
     def told(self, plan: Plan, priced: Priced) -> Plan:
         """Return a plan with how far its numbers may be off."""
@@ -418,13 +425,16 @@ def price_way(
     )
 
 
-def bunks_assumed(mill: Mill) -> tuple[str, ...]:
+def bunks_assumed(mill: Mill) -> tuple[Note, ...]:
     """Return the note that it is assumed where bunks lie, if the mill does not say."""
     rules = support_rules(mill)
     spacing = f"bunks {short_length(rules.bunk_spacing_m)} apart" if mill.bunk_spacing_m is None else ""
     first = f"the first bunk {short_length(rules.first_bunk_m)} from the butt end" if mill.first_bunk_m == 0.0 else ""
     assumed = " and ".join(part for part in (spacing, first) if part)
-    return (f"The mill does not say where its bunks are: {assumed} assumed. Measure them.",) if assumed else ()
+    if not assumed:
+        return ()
+    text = f"The mill does not say where its bunks are. We assume {assumed}: measure them."
+    return (Note("bunks_assumed", text, bears_on_plan=True),)
 
 
 def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Problem:
@@ -433,20 +443,26 @@ def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Proble
     if stretch_m is None:
         if bed_m is not None and length_m > bed_m:
             raise NoPlanError(
-                f"the log is longer than the bed: {long_length(length_m)}, {long_length(length_m - bed_m)} over "
-                "bed_length; give the stretch of it that lies on the bed, from where to where from the butt end"
+                f"the log is longer than the bed: {long_length(length_m)}, {long_length(length_m - bed_m)} more than "
+                f"{named('bed_length')}",
+                "give the part of it that lies on the bed, from where to where from the butt end, as "
+                f"{named('stretch')}",
+                field="stretch",
             )
         return whole
     from_m, to_m = stretch_m
     if not -SAME_PLACE_M <= from_m < to_m <= length_m + SAME_PLACE_M:
         raise NoPlanError(
-            f"stretch must lie in 0 to {long_length(length_m)}, the log, got {long_length(from_m)} to "
-            f"{long_length(to_m)}"
+            f"{named('stretch')} must lie on the log, in 0 to {long_length(length_m)}, got {long_length(from_m)} to "
+            f"{long_length(to_m)}",
+            field="stretch",
         )
     if bed_m is not None and to_m - from_m > bed_m + 2.0 * SAME_PLACE_M:
         raise NoPlanError(
-            f"stretch is {long_length(to_m - from_m)} long, {short_length(to_m - from_m - bed_m)} over bed_length; "
-            "give a shorter one"
+            f"{named('stretch')} is {long_length(to_m - from_m)} long, {short_length(to_m - from_m - bed_m)} more than "
+            f"{named('bed_length')}",
+            "give a shorter one",
+            field="stretch",
         )
     from_m, to_m = max(0.0, from_m), min(length_m, to_m)
     if bed_m is not None:
@@ -455,7 +471,9 @@ def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Proble
         return whole
     if to_m - from_m <= sum(whole.end_trim_m):
         raise NoPlanError(
-            f"stretch is {long_length(to_m - from_m)} long, and the end trim leaves nothing of it; give a longer one"
+            f"{named('stretch')} is {long_length(to_m - from_m)} long, and the end trim leaves nothing of it",
+            "give a longer one",
+            field="stretch",
         )
     return whole.stretch(from_m, to_m)
 
@@ -485,12 +503,13 @@ def _compared(problem: Problem, plain: Priced | None) -> Compared:
     return Compared(None if kind is None else PlainWhy(kind=kind), off_habit_deg(problem, plain))
 
 
-def _off_habit(problem: Problem, compared: Compared) -> tuple[str, ...]:
+def _off_habit(problem: Problem, compared: Compared) -> tuple[Note, ...]:
     """Return the note that the plain way is not what habit would take."""
     if compared.off_deg < LEAST_OFF_DEG:
         return ()
     habit = "with its limbs level" if problem.log.forks else "as it lies"
-    return (f"The mill cannot take the log {habit}: the plain way is turned {compared.off_deg:.0f} deg from that.",)
+    text = f"The mill cannot take the log {habit}: straight through is turned {compared.off_deg:.0f} degrees from that."
+    return (Note("plain_way_turned", text, bears_on_plan=True),)
 
 
 def _document(
@@ -507,7 +526,7 @@ def _document(
     compared: Compared,
     value_by_roll: tuple[NetAtRoll, ...],
     work: Work,
-    warnings: tuple[str, ...],
+    warnings: tuple[Note, ...],
     doubt: Doubt | None = None,
     bound: Bound | None = None,
 ) -> PlanDocument:

@@ -3,13 +3,15 @@
 ScanError
 |-- OpenSolidError    the surface does not close
 |-- NotALogError      closed, but no log: wrong size, several bodies, no long axis
-|-- DoubtfulScanError  what a scan's unit or up axis is cannot be told; the message asks for an option
+|-- DoubtfulScanError  what a scan's unit or up axis is cannot be told; the message asks for a field
 |-- SheetError        a log sheet that contradicts itself
 """
 
+from scans.messages import Refusal
 
-class ScanError(ValueError):
-    """Something from the user that cannot become a Log; the message says what and how to mend it."""
+
+class ScanError(Refusal):
+    """Something from the user that cannot become a Log; the message says what and how to fix it."""
 
 
 class OpenSolidError(ScanError):
@@ -24,5 +26,11 @@ class SheetError(ScanError):
     """A log sheet whose numbers contradict each other."""
 
 
+def sheet_error(field: str, text: str, mend: str = "") -> SheetError:
+    """Return the error of a log sheet's field, `section[2].at`, which its message names in words: section 2, at."""
+    in_words = field.replace("[", " ").replace("]", "").replace(".", ", ")
+    return SheetError(f"{in_words}: {text}", mend, field=field)
+
+
 class DoubtfulScanError(ScanError):
-    """What can be read in more ways than one; the message says which option settles it."""
+    """What can be read in more ways than one; the message names the field that settles it."""

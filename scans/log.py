@@ -189,11 +189,6 @@ class SurfaceColours:
     rgb: NDArray[np.uint8]
     known: NDArray[np.bool_]
 
-    @property
-    def known_share(self) -> float:
-        """Share of the vertices whose colour is known."""
-        return float(self.known.mean())
-
 
 @dataclass(frozen=True, eq=False)
 class Log:

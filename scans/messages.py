@@ -1,9 +1,59 @@
-"""What notes, cautions and refusals are made of: quantities in SI, in braces, and what somebody typed.
+"""Notes and refusals, as data: quantities in SI, in braces, fields by their names, and what somebody typed.
 
 The border writes quantities in the reader's units. The coarser the unit, the coarser it is shown: `{2.95 m}` is a
 length along the log, `{5.3 dm}` a width, `{8.9 cm}` a short length, such as a shim, `{624.8 mm}` an exact one, such as
 a blade height; `{1077.3 kg}` is a mass.
+
+It names fields, too, as its reader knows them: `{:unit}` is an option of the command line, a box of a form, a name of
+the API; `{:unit mm}` is the same with what to write there.
 """
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+
+class Refusal(ValueError):  # noqa: N818 - its subclasses say what kind of error each is
+    """Something that a user's input cannot be used for.
+
+    text : what is wrong. mend : what to do, where the text does not say it. field : the document's name of what is
+    wrong, such as `roll_deg`, `section[2].at` or `limits.min_length`; empty for the whole.
+    """
+
+    def __init__(self, text: str, mend: str = "", *, field: str = "") -> None:
+        super().__init__(text, mend)
+        self.text, self.mend, self.field = text, mend, field
+
+    def __str__(self) -> str:
+        """Return it in one line: what is wrong; what to do."""
+        return f"{self.text}; {self.mend}" if self.mend else self.text
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something that the reader of a log or a plan should know.
+
+    kind : a short word for the rule that it comes from. text : in whole sentences. bears_on_plan : whether the plan is
+    to be trusted less, or differs, for it; others say how the log was read.
+    """
+
+    kind: str = field(metadata={"description": "A short word for the rule that it comes from."})
+    text: str = field(metadata={"description": "What to know, in whole sentences."})
+    bears_on_plan: bool = field(
+        default=False, metadata={"description": "Whether the plan is to be trusted less, or differs, for it."}
+    )
+
+
+def kept_note(kept: Any) -> Any:
+    """Return the note of a document: those that were kept before notes had kinds are texts alone."""
+    if isinstance(kept, str):
+        return Note("kept", kept, bears_on_plan=True)
+    return Note(**kept) if isinstance(kept, Mapping) and set(kept) == set(Note.__annotations__) else kept
+
+
+def named(field: str, example: str = "") -> str:
+    """Return a field within a text, which the border names as its reader knows it. example : what to write there."""
+    return f"{{:{field} {example}}}" if example else f"{{:{field}}}"
 
 
 def long_length(length_m: float) -> str:

@@ -1,13 +1,15 @@
-"""Lengths as people type and read them: `9 ft 8 in`, `38 1/2"`, `0.95 m`, `95 cm`.
+"""Quantities as people type and read them: `9 ft 8 in`, `38 1/2"`, `0.95 m`, `95 cm`; `8800 lb`, `5 ft2/min`.
 
 The inch is 25.4 mm exactly (international inch, 1959).
 """
 
 import re
+from collections.abc import Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 from math import floor
 
-from scans.messages import long_length, quoted
+from scans.messages import Refusal, long_length, quoted
 
 INCH_M = 0.0254
 FOOT_M = 0.3048
@@ -25,11 +27,70 @@ _PART = re.compile(rf"\s*(?P<number>{_NUMBER})\s*(?P<unit>{_UNIT})(?![a-z])\s*,?
 MOST_M = 10_000.0
 """Nothing here is so long: a slip of whoever typed it."""
 _MOST_LETTERS = 60
-_EXAMPLES = 'write it as 9 ft 8 in, 38 1/2", 0.95 m or 95 cm'
+_UNREADABLE = "isn't a length I can read"
+_EXAMPLES = 'write it like 9 ft 8 in, 38 1/2", 0.95 m or 95 cm'
 
 
-class LengthError(ValueError):
-    """A text that is no length."""
+class LengthError(Refusal):
+    """A text that is no length, or not the quantity that is asked for."""
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """A kind of quantity that is typed as one number and one unit.
+
+    noun : what it is. si : its unit in SI, in words. units : its units, each in SI. examples : how to write it.
+    """
+
+    noun: str
+    si: str
+    units: Mapping[str, float]
+    examples: str
+
+
+QUANTITIES: Mapping[str, Quantity] = {
+    "_m2_per_min": Quantity(
+        "sawing rate",
+        "square meters a minute",
+        {"ft2/min": FOOT_M**2, "sq ft/min": FOOT_M**2, "m2/min": 1.0},
+        "write it as 5 ft2/min or 0.5 m2/min",
+    ),
+    "_m_per_min": Quantity(
+        "speed", "meters a minute", {"ft/min": FOOT_M, "m/min": 1.0}, "write it as 10 ft/min or 3 m/min"
+    ),
+    "_kg": Quantity(
+        "weight",
+        "kilograms",
+        {"lb": POUND_KG, "lbs": POUND_KG, "pound": POUND_KG, "pounds": POUND_KG, "kg": 1.0, "t": 1000.0},
+        "write it as 8800 lb, 4000 kg or 4 t",
+    ),
+}
+"""By the ending that the name of such a field has; lengths, which take feet and inches together, end in `_m`."""
+_ONE = re.compile(rf"(?P<number>\d{{1,3}}(?:,\d{{3}})+(?:\.\d+)?|{_NUMBER})\s*(?P<unit>.*)")
+
+
+def parse_quantity(text: str, quantity: Quantity) -> float:
+    """Read one number and its unit, in SI. A bare 0 needs no unit.
+
+    Raises LengthError for everything else, with the text and ways to write it.
+    """
+    stripped = text.strip()
+    shown = quoted(stripped)
+    if not stripped:
+        raise LengthError(f"the {quantity.noun} is empty; {quantity.examples}")
+    negative = stripped.startswith("-")
+    found = _ONE.fullmatch(re.sub(r"^[+-]\s*", "", stripped)) if len(stripped) <= _MOST_LETTERS else None
+    if found is None:
+        raise LengthError(f'"{shown}" is no {quantity.noun}; {quantity.examples}')
+    number = _number(found["number"].replace(",", ""))
+    unit = re.sub(r"\s*/\s*", "/", found["unit"].lower().replace("²", "2")).replace("minute", "min")
+    if not unit and number == 0.0:
+        return 0.0
+    if not unit:
+        raise LengthError(f'"{shown}" has no unit; {quantity.examples}')
+    if unit not in quantity.units:
+        raise LengthError(f'"{shown}" is no {quantity.noun}; {quantity.examples}')
+    return (-number if negative else number) * quantity.units[unit]
 
 
 def _number(text: str) -> float:
@@ -37,7 +98,7 @@ def _number(text: str) -> float:
     try:
         return float(Fraction(whole or 0) + Fraction(fraction))
     except ZeroDivisionError:
-        raise LengthError(f'"{text}" divides by nothing; {_EXAMPLES}') from None
+        raise LengthError(f'"{text}" divides by nothing', _EXAMPLES) from None
 
 
 def parse_length_m(text: str, bare_unit: str | None = None) -> float:
@@ -49,12 +110,12 @@ def parse_length_m(text: str, bare_unit: str | None = None) -> float:
     """
     stripped = text.strip()
     if not stripped:
-        raise LengthError(f"the length is empty; {_EXAMPLES}")
+        raise LengthError("the length is empty", _EXAMPLES)
     if len(stripped) > _MOST_LETTERS:
-        raise LengthError(f'"{quoted(stripped)}" is no length; {_EXAMPLES}')
+        raise LengthError(f'"{quoted(stripped)}" {_UNREADABLE}', _EXAMPLES)
     length_m = _length_m(stripped, bare_unit)
     if abs(length_m) > MOST_M:
-        raise LengthError(f'"{stripped}" is over {long_length(MOST_M)}; look at the number and at its unit')
+        raise LengthError(f'"{stripped}" is over {long_length(MOST_M)}', "check the number and its unit")
     return length_m
 
 
@@ -67,16 +128,16 @@ def _length_m(stripped: str, bare_unit: str | None) -> float:
             return 0.0
         if bare_unit is not None:
             return sign * number * _UNITS_M[bare_unit]
-        raise LengthError(f'"{stripped}" has no unit; {_EXAMPLES}')
+        raise LengthError(f'"{stripped}" has no unit', _EXAMPLES)
     total_m, position, last_unit_m = 0.0, 0, float("inf")
     while position < len(rest):
         part = _PART.match(rest, position)
         if part is None:
             slip = _no_unit_after(stripped, rest[position:].strip(), last_unit_m)
-            raise slip or LengthError(f'"{quoted(stripped)}" is no length; {_EXAMPLES}')
+            raise slip or LengthError(f'"{quoted(stripped)}" {_UNREADABLE}', _EXAMPLES)
         unit_m = _UNITS_M[part["unit"].lower()]
         if unit_m >= last_unit_m:
-            raise LengthError(f'"{stripped}" is no length: units must go from large to small; {_EXAMPLES}')
+            raise LengthError(f'"{stripped}" {_UNREADABLE}: units must go from large to small', _EXAMPLES)
         total_m += _number(part["number"]) * unit_m
         position, last_unit_m = part.end(), unit_m
     return sign * total_m
@@ -87,7 +148,7 @@ def _no_unit_after(text: str, left: str, last_unit_m: float) -> LengthError | No
     smaller = {FOOT_M: "in", 1.0: "cm"}.get(last_unit_m)
     if smaller is None or not re.fullmatch(_NUMBER, left):
         return None
-    return LengthError(f'"{text}" has no unit after {left}; write "{text} {smaller}"')
+    return LengthError(f'"{text}" has no unit after {left}', f'write "{text} {smaller}"')
 
 
 def fraction_text(value: float, denominator: int = 16) -> str:

@@ -7,19 +7,16 @@ jobs(), job(id), plans(log_id). Here stands what does more than that.
 import gzip
 from collections.abc import Mapping
 from contextlib import ExitStack
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any
-
-from pydantic import ValidationError
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
-from optimizer.documents.typed import one_line
 from optimizer.wood.woods import known_woods
+from scans.messages import named
 from service.contract import job_state
 from service.contract.documents import (
-    About,
     JobShown,
     LogAdded,
     LogShown,
@@ -36,7 +33,8 @@ from service.settings import FILES_FOLDER, Settings
 from service.store.database import Database
 from service.store.file_store import FileStore
 from service.store.folder_lock import FolderLock
-from service.store.log_file import unpack_log
+from service.store.kept_log import kept_log
+from service.store.log_file import is_older
 from service.store.named_files import naming_files, set_unnamed_aside
 from service.store.restore import finish_restore
 from service.store.store import Store
@@ -54,15 +52,18 @@ from service.typed.files import (
     read_sample,
     settle,
 )
-from service.typed.log_reading import LogRead
+from service.typed.log_reading import AboutLog, LogRead
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksRead, MarkTyped, placed
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
-from service.typed.way import own_way_name
-from service.words import tables
+from service.typed.read_given import read_given
+from service.use_cases import text_of
 from service.words.units import Units
 
 _SHEET_SUFFIX = ".toml"
+_NEAR_M = 0.05
+"""A mark so far outside the log still is on it: readings differ by as much (our own rule, no source)."""
+_KEPT = "as held in this plan"
 
 
 @dataclass(frozen=True)
@@ -84,6 +85,190 @@ class Desk:
         self.store.database.close()
         self.lock.release()
 
+    def add_file(self, received: Received, name: str | None, about: AboutLog) -> LogAdded:
+        """Keep a scan, a mesh or a log sheet that came in, and queue its reading. name : what to call the log.
+
+        Raises InputError for a log sheet that is wrong; TooManyError.
+        """
+        if received.name.lower().endswith(_SHEET_SUFFIX):
+            # One that is wrong is refused before a job is made of it.
+            name = name or _sheet(received).name
+        with naming_files(self.store, self.files) as touched:
+            touched.add(self.files.keep(received.path, received.key))
+            log, again = self.store.add_log(
+                name=(name or received.name.rpartition(".")[0] or received.name)[:200],
+                file_name=received.name,
+                file_sha256=received.key,
+                file_bytes=received.size,
+                about=about,
+                most_queued=self.settings.most_queued,
+            )
+        job = None if log.job_id is None else self.store.job(log.job_id)
+        return LogAdded(log=log, job=job, again=again)
+
+    def add_scan(self, data: bytes, file_name: str, name: str | None = None, about: AboutLog | None = None) -> LogAdded:
+        """Do the same for a file that is in memory."""
+        with taking(self.files, self.limits) as (taker, path):
+            taker.write(data)
+            received = Received(path, taker.end(), taker.size, file_name, {})
+            return self.add_file(received, name, about or AboutLog())
+
+    def add_sheet(self, sheet: LogSheetTyped) -> LogAdded:
+        """Add a log measured with a tape."""
+        text = as_toml(sheet.model_dump(mode="json", exclude_unset=True))
+        return self.add_scan(text.encode(), f"sheet{_SHEET_SUFFIX}")
+
+    def add_sample(self) -> LogAdded:
+        """Add the invented log that comes with Pithline."""
+        return self.add_scan(read_sample(SHEET_FILE).data, SHEET_FILE)
+
+    def read_of(self, log_id: str) -> LogRead:
+        """Return a log as it was read, with its name and marks. Raises NotFoundError, NotReadyError."""
+        log = self.ready_log(log_id)
+        read = kept_log(self.store, self.files, log_id)
+        if read is None:
+            raise NotReadyError(f"the log {log.name} is being read")
+        return read
+
+    def ready_log(self, log_id: str) -> LogShown:
+        """Return a log that was read. Raises NotFoundError, NotReadyError."""
+        log = self.store.log(log_id)
+        if log.state == "failed":
+            raise NotReadyError(
+                f"the log {log.name} could not be read: {log.error.message if log.error else 'cancelled'}"
+            )
+        if log.state != "ready":
+            raise NotReadyError(f"the log {log.name} is being read")
+        return log
+
+    def solid_tag(self, log_id: str) -> str:
+        """Return what changes whenever a log's solid does. Raises NotFoundError, NotReadyError."""
+        log = self.ready_log(log_id)
+        return self.store.log_read_key(log_id) or log.file_sha256
+
+    def solid_file(self, log_id: str, suffix: str, *, wood: bool = False) -> bytes:
+        """Return a log's closed mesh as a file: .ply, .stl, .obj or .glb.
+
+        Raises NotFoundError, NotReadyError, InputError.
+        """
+        if suffix not in MESH_SUFFIXES:
+            raise InputError(f"suffix must be one of {', '.join(MESH_SUFFIXES)}, got {suffix}")
+        log = self.read_of(log_id).log
+        body = log.wood if wood else log.outer
+        return mesh_file(body, suffix, log.colours if body is log.outer else None)
+
+    def change_log(self, log_id: str, name: str | None, about: AboutLog | None) -> LogShown:
+        """Give a log another name, or say something else of it, which reads it again.
+
+        Raises NotFoundError, ConflictError, TooManyError.
+        """
+        with naming_files(self.store, self.files) as touched:
+            if (key := self.store.log_read_key(log_id)) is not None:
+                touched.add(key)
+            return self.store.change_log(log_id, name=name, about=about, most_queued=self.settings.most_queued)
+
+    def remove_log(self, log_id: str) -> None:
+        """Forget a log with all that belongs to it, and its files. Raises NotFoundError."""
+        with naming_files(self.store, self.files) as touched:
+            touched.update(self.store.remove_log(log_id))
+
+    def add_mark(self, log_id: str, mark: MarkTyped | MarkPlaced) -> tuple[str, Mark]:
+        """Put a mark on a log, measured by tape or pointed out on its surface; return its id, and where it is.
+
+        Raises NotFoundError, NotReadyError, InputError.
+        """
+        read = self.read_of(log_id)
+        if isinstance(mark, MarkTyped):
+            (found,) = placed(read.log, [MarksRead("the log", (mark,))], taped=read.source.kind == "sheet")
+            return self.store.add_mark(log_id, found)
+        low, high = read.log.outer.bounds_m
+        for axis, value in enumerate((mark.x_m, mark.y_m, mark.z_m)):
+            if not low[axis] - _NEAR_M <= value <= high[axis] + _NEAR_M:
+                raise InputError(
+                    f"{'xyz'[axis]}_m must lie on the log, in {low[axis]:.3f} to {high[axis]:.3f}, got {value:.3f}"
+                )
+        if mark.kind != "pith" and not (mark.radius_m > 0.0 and mark.depth_m > 0.0):
+            raise InputError(f"radius_m and depth_m must be over 0 for {mark.kind}; give both")
+        return self.store.add_mark(log_id, Mark(id="", **mark.model_dump()))
+
+    def start_plan(self, log_id: str, request: PlanRequest) -> JobShown:
+        """Queue the search for a log's best plans. Raises NotFoundError, NotReadyError, TooManyError, InputError."""
+        if request.lays > self.settings.most_lays:
+            raise InputError(f"lays must be at most {self.settings.most_lays}, got {request.lays}")
+        return self._start("plan", log_id, request)
+
+    def start_way(self, log_id: str, request: WayRequest) -> JobShown:
+        """Queue the pricing of a way that somebody chose. Raises as start_plan does, and GivenError."""
+        self.ready_log(log_id)
+        self.check_way(request)
+        return self._start("way", log_id, request)
+
+    def check_way(self, request: WayRequest) -> None:
+        """Refuse a way that cannot be read, while whoever wrote it is still there.
+
+        Raises NotFoundError, InputError, GivenError.
+        """
+        request.given(self.planned_on(request)[0])
+
+    def planned_on(self, request: PlanRequest | WayRequest) -> tuple[Mill, PriceBook]:
+        """Return the mill and the price book that a log is to be planned on. Raises NotFoundError."""
+        of_plan = request.of_plan if isinstance(request, WayRequest) else None
+        # A plan holds its own whole: a log that is half sawn lies on that mill still, whatever is kept by now.
+        whole = None if of_plan is None else self.plan_document(of_plan)
+        mill = whole.mill if whole and request.mill_id is None else self.store.mill(request.mill_id).mill
+        prices = (
+            whole.prices if whole and request.prices_id is None else self.store.price_book(request.prices_id).prices
+        )
+        return mill, prices
+
+    def kept_mill_id(self, mill: Mill) -> str | None:
+        """Return the id of the kept mill that is the same still; None where it was changed or removed."""
+        return next((kept.id for kept in self.store.mills() if kept.mill == mill), None)
+
+    def kept_prices_id(self, prices: PriceBook) -> str | None:
+        """Return the id of the kept price book that is the same still; None where it was changed or removed."""
+        return next((kept.id for kept in self.store.price_books() if kept.prices == prices), None)
+
+    def _start(self, kind: Any, log_id: str, request: PlanRequest | WayRequest) -> JobShown:
+        self.ready_log(log_id)
+        mill, prices = self.planned_on(request)
+        # Whole, so that a job that runs again plans on what it was asked for.
+        asked = {
+            "request": request.model_dump(mode="json"),
+            "mill": mill.model_dump(mode="json"),
+            "prices": prices.model_dump(mode="json"),
+        }
+        return self.store.queue(kind, log_id, asked, self.settings.most_queued)
+
+    def plan_document(self, plan_id: str) -> PlanDocument:
+        """Return a plan. Raises NotFoundError."""
+        return PlanDocument.model_validate_json(gzip.decompress(self.store.plan_gzip(plan_id)))
+
+    def plan_text_of(self, plan_id: str, units: Units, *, show_all: bool) -> str:
+        """Return a plan as the command line prints it. Raises NotFoundError."""
+        document = self.plan_document(plan_id)
+        read = self.read_of(self.store.job(plan_id).log_id)
+        return text_of(document, read, units, mill_from=_KEPT, prices_from=_KEPT, show_all=show_all)
+
+    def made_before(self, plan_id: str) -> int:
+        """Return how many passes were made when a plan was asked for."""
+        made = self.store.job_request(plan_id).get("request", {}).get("made")
+        return int(made) if made else 0
+
+    def change_tick(self, plan_id: str, way: str, step: str, change: Change) -> TickShown:
+        """Tick a step of a cut list off, or take the tick back; return how it stands now. Raises NotFoundError."""
+        plan = ways_by_key(self.plan_document(plan_id)).get(way)
+        if plan is None:
+            raise NotFoundError(f"this plan has no way called {way[:20]}")
+        if step not in steps_of(plan):
+            raise NotFoundError(f"this way has no step {step[:20]}; its passes are pass-1 to pass-{len(plan.passes)}")
+        return self.store.change_tick(plan_id, way, step, change)
+
+    def cancel_job(self, job_id: str) -> JobShown:
+        """Cancel a job: at once where it waits, within a second where it runs. Raises NotFoundError, JobStateError."""
+        job = self.store.step_job(job_id, job_state.cancel_asked)
+        return job if job is not None else self.store.job(job_id)
+
 
 def open_desk(settings: Settings) -> Desk:
     """Make the data folder where it is missing, bring the database up to date, and put a first mill and book in.
@@ -104,13 +289,15 @@ def open_desk(settings: Settings) -> Desk:
             undo.callback(database.close)
             _check_belongs(settings, database, files)
             database.migrate()
+            files.note_database(str(database.name()))
             desk = Desk(settings, Store(database), files, lock)
+            _read_older_again(desk)
             set_unnamed_aside(folder, desk.store, files)
             _put_first_in(desk.store)
         except OSError as error:
             raise InputError(
                 f"the data folder {folder} cannot be used: {error.strerror or error}; let this user write there and "
-                "see that its disk is not full, or name another folder (--data)"
+                f"see that its disk is not full, or name another folder ({named('data')})"
             ) from None
         undo.pop_all()
     return desk
@@ -119,13 +306,24 @@ def open_desk(settings: Settings) -> Desk:
 def _check_belongs(settings: Settings, database: Database, files: FileStore) -> None:
     """Refuse files that came from elsewhere than the database, before anything is written. Raises InputError."""
     database.check()
-    kept = len(files.keys())
-    if kept and not settings.set_aside and not database.has_logs():
+    kept, name = len(files.keys()), database.name()
+    # What was cut off between a first file and its record, or after the last record, leaves files but no log.
+    is_own = name is not None and name == files.database()
+    if kept and not is_own and not settings.set_aside and not database.has_logs():
         raise InputError(
             f"{settings.data_folder} holds {kept} files of logs, but the database holds no log; put the right database "
-            "back, or restore a copy (pithline restore), or give --set-aside, which moves the files to "
+            f"back, or restore {named('backup')}, or give {named('set_aside')}, which moves the files to "
             f"{settings.data_folder / TRASH} and starts"
         )
+
+
+def _read_older_again(desk: Desk) -> None:
+    """Queue the reading of logs that were kept in a form from before."""
+    with naming_files(desk.store, desk.files) as touched:
+        for log_id, key in desk.store.read_keys().items():
+            if desk.files.has(key) and is_older(desk.files.path(key)):
+                touched.add(key)
+                desk.store.read_again(log_id)
 
 
 def _put_first_in(store: Store) -> None:
@@ -135,242 +333,23 @@ def _put_first_in(store: Store) -> None:
         store.write_price_book(parse_document(settle(None, PRICES_FILE).file, PriceBook))
 
 
-def add_file(desk: Desk, received: Received, name: str | None, about: About) -> LogAdded:
-    """Keep a scan, a mesh or a log sheet that came in, and queue its reading. name : what to call the log.
-
-    Raises InputError for a log sheet that is wrong; TooManyError.
-    """
-    if received.name.lower().endswith(_SHEET_SUFFIX):
-        # One that is wrong is refused before a job is made of it.
-        name = name or _sheet(received).name
-    with naming_files(desk.store, desk.files) as touched:
-        touched.add(desk.files.keep(received.path, received.key))
-        log, again = desk.store.add_log(
-            name=(name or received.name.rpartition(".")[0] or received.name)[:200],
-            file_name=received.name,
-            file_sha256=received.key,
-            file_bytes=received.size,
-            about=about,
-            most_queued=desk.settings.most_queued,
-        )
-    job = None if log.job_id is None else desk.store.job(log.job_id)
-    return LogAdded(log=log, job=job, again=again)
-
-
 def _sheet(received: Received) -> LogSheetTyped:
     if received.size > MAX_TOML_BYTES:
         raise InputError(f"{received.name} is too large for a log sheet: {received.size:,} bytes")
     return parse_document(FileRead(received.name, received.path.read_bytes(), received.key), LogSheetTyped)
 
 
-def add_scan(desk: Desk, data: bytes, file_name: str, name: str | None = None, about: About | None = None) -> LogAdded:
-    """Do the same for a file that is in memory."""
-    with taking(desk.files, desk.limits) as (taker, path):
-        taker.write(data)
-        received = Received(path, taker.end(), taker.size, file_name, {})
-        return add_file(desk, received, name, about or About())
-
-
-def add_sheet(desk: Desk, sheet: LogSheetTyped) -> LogAdded:
-    """Add a log measured with a tape."""
-    text = as_toml(sheet.model_dump(mode="json", exclude_unset=True))
-    return add_scan(desk, text.encode(), f"sheet{_SHEET_SUFFIX}")
-
-
-def add_sample(desk: Desk) -> LogAdded:
-    """Add the invented log that comes with Pithline."""
-    return add_scan(desk, read_sample(SHEET_FILE).data, SHEET_FILE)
-
-
-def about_of(*sayings: Mapping[str, Any]) -> tuple[str | None, About]:
+def about_of(*sayings: Mapping[str, Any]) -> tuple[str | None, AboutLog]:
     """Return the name and what is said of a log, from an address and a form; what is empty is left out.
 
-    Raises InputError.
+    Raises InputError, UnknownSpeciesError.
     """
     given = {name: value for fields in sayings for name, value in fields.items() if value not in {None, ""}}
     name = given.pop("name", None)
-    try:
-        return name, About.model_validate(given)
-    except ValidationError as error:
-        raise InputError(one_line(error)) from None
+    return name, read_given(AboutLog, **given)
 
 
-def read_of(desk: Desk, log_id: str) -> LogRead:
-    """Return a log as it was read, with its name and marks. Raises NotFoundError, NotReadyError."""
-    log = ready_log(desk, log_id)
-    key = desk.store.log_read_key(log_id)
-    if key is None:
-        raise NotReadyError(f"the log {log.name} is being read")
-    read = unpack_log(desk.files.read(key))
-    marks = tuple(mark for _, mark in desk.store.marks(log_id))
-    return replace(read, log=replace(read.log, name=log.name), marks=marks)
-
-
-def ready_log(desk: Desk, log_id: str) -> LogShown:
-    """Return a log that was read. Raises NotFoundError, NotReadyError."""
-    log = desk.store.log(log_id)
-    if log.state == "failed":
-        raise NotReadyError(f"the log {log.name} could not be read: {log.error.message if log.error else 'cancelled'}")
-    if log.state != "ready":
-        raise NotReadyError(f"the log {log.name} is being read")
-    return log
-
-
-def solid_tag(desk: Desk, log_id: str) -> str:
-    """Return what changes whenever a log's solid does. Raises NotFoundError, NotReadyError."""
-    log = ready_log(desk, log_id)
-    return desk.store.log_read_key(log_id) or log.file_sha256
-
-
-def solid_file(desk: Desk, log_id: str, suffix: str, *, wood: bool = False) -> bytes:
-    """Return a log's closed mesh as a file: .ply, .stl, .obj or .glb.
-
-    Raises NotFoundError, NotReadyError, InputError.
-    """
-    if suffix not in MESH_SUFFIXES:
-        raise InputError(f"suffix must be one of {', '.join(MESH_SUFFIXES)}, got {suffix}")
-    log = read_of(desk, log_id).log
-    body = log.wood if wood else log.outer
-    return mesh_file(body, suffix, log.colours if body is log.outer else None)
-
-
-def change_log(desk: Desk, log_id: str, name: str | None, about: About | None) -> LogShown:
-    """Give a log another name, or say something else of it, which reads it again.
-
-    Raises NotFoundError, ConflictError, TooManyError.
-    """
-    with naming_files(desk.store, desk.files) as touched:
-        if (key := desk.store.log_read_key(log_id)) is not None:
-            touched.add(key)
-        return desk.store.change_log(log_id, name=name, about=about, most_queued=desk.settings.most_queued)
-
-
-def remove_log(desk: Desk, log_id: str) -> None:
-    """Forget a log with all that belongs to it, and its files. Raises NotFoundError."""
-    with naming_files(desk.store, desk.files) as touched:
-        touched.update(desk.store.remove_log(log_id))
-
-
-def add_mark(desk: Desk, log_id: str, mark: MarkTyped | MarkPlaced) -> tuple[str, Mark]:
-    """Put a mark on a log, measured by tape or pointed out on its surface; return its id, and where it is.
-
-    Raises NotFoundError, NotReadyError, InputError.
-    """
-    read = read_of(desk, log_id)
-    if isinstance(mark, MarkTyped):
-        (found,) = placed(read.log, [MarksRead("the log", (mark,))], taped=read.source.kind == "sheet")
-        return desk.store.add_mark(log_id, found)
-    low, high = read.log.outer.bounds_m
-    for axis, value in enumerate((mark.x_m, mark.y_m, mark.z_m)):
-        if not low[axis] - _NEAR_M <= value <= high[axis] + _NEAR_M:
-            raise InputError(
-                f"{'xyz'[axis]}_m must lie on the log, in {low[axis]:.3f} to {high[axis]:.3f}, got {value:.3f}"
-            )
-    if mark.kind != "pith" and not (mark.radius_m > 0.0 and mark.depth_m > 0.0):
-        raise InputError(f"radius_m and depth_m must be over 0 for {mark.kind}; give both")
-    return desk.store.add_mark(log_id, Mark(id="", **mark.model_dump()))
-
-
-_NEAR_M = 0.05
-"""A mark so far outside the log still is on it: readings differ by as much (our own rule, no source)."""
-
-
-def start_plan(desk: Desk, log_id: str, request: PlanRequest) -> JobShown:
-    """Queue the search for a log's best plans. Raises NotFoundError, NotReadyError, TooManyError, InputError."""
-    if request.lays > desk.settings.most_lays:
-        raise InputError(f"lays must be at most {desk.settings.most_lays}, got {request.lays}")
-    return _start(desk, "plan", log_id, request)
-
-
-def start_way(desk: Desk, log_id: str, request: WayRequest) -> JobShown:
-    """Queue the pricing of a way that somebody chose. Raises as start_plan does, and GivenError."""
-    ready_log(desk, log_id)
-    check_way(desk, request)
-    return _start(desk, "way", log_id, request)
-
-
-def check_way(desk: Desk, request: WayRequest) -> None:
-    """Refuse a way that cannot be read, while whoever wrote it is still there.
-
-    Raises NotFoundError, InputError, GivenError.
-    """
-    request.way().given(planned_on(desk, request)[0], request.units)
-
-
-def planned_on(desk: Desk, request: PlanRequest | WayRequest) -> tuple[Mill, PriceBook]:
-    """Return the mill and the price book that a log is to be planned on. Raises NotFoundError."""
-    of_plan = request.of_plan if isinstance(request, WayRequest) else None
-    # A plan holds its own whole: a log that is half sawn lies on that mill still, whatever is kept by now.
-    whole = None if of_plan is None else plan_document(desk, of_plan)
-    mill = whole.mill if whole and request.mill_id is None else desk.store.mill(request.mill_id).mill
-    prices = whole.prices if whole and request.prices_id is None else desk.store.price_book(request.prices_id).prices
-    return mill, prices
-
-
-def kept_mill_id(desk: Desk, mill: Mill) -> str | None:
-    """Return the id of the kept mill that is the same still; None where it was changed or removed."""
-    return next((kept.id for kept in desk.store.mills() if kept.mill == mill), None)
-
-
-def kept_prices_id(desk: Desk, prices: PriceBook) -> str | None:
-    """Return the id of the kept price book that is the same still; None where it was changed or removed."""
-    return next((kept.id for kept in desk.store.price_books() if kept.prices == prices), None)
-
-
-def _start(desk: Desk, kind: Any, log_id: str, request: PlanRequest | WayRequest) -> JobShown:
-    ready_log(desk, log_id)
-    mill, prices = planned_on(desk, request)
-    # Whole, so that a job that runs again plans on what it was asked for.
-    asked = {
-        "request": request.model_dump(mode="json"),
-        "mill": mill.model_dump(mode="json"),
-        "prices": prices.model_dump(mode="json"),
-    }
-    return desk.store.queue(kind, log_id, asked, desk.settings.most_queued)
-
-
-def plan_document(desk: Desk, plan_id: str) -> PlanDocument:
-    """Return a plan. Raises NotFoundError."""
-    return PlanDocument.model_validate_json(gzip.decompress(desk.store.plan_gzip(plan_id)))
-
-
-def plan_text_of(desk: Desk, plan_id: str, units: Units, *, show_all: bool) -> str:
-    """Return a plan as the command line prints it. Raises NotFoundError."""
-    document = plan_document(desk, plan_id)
-    read = read_of(desk, desk.store.job(plan_id).log_id)
-    assumed = tables.Assumed(
-        mill=_KEPT, prices=_KEPT, species=read.species_from, bark=read.bark_from, end_trim=read.end_trim_from
-    )
-    title = "Plan 1" if document.kind == "searched" else own_way_name(document.made)
-    return tables.plan_text(document, assumed, units, show_all=show_all, title=title)
-
-
-def made_before(desk: Desk, plan_id: str) -> int:
-    """Return how many passes were made when a plan was asked for."""
-    made = desk.store.job_request(plan_id).get("request", {}).get("made")
-    return int(made) if made else 0
-
-
-def change_tick(desk: Desk, plan_id: str, way: str, step: str, change: Change) -> TickShown:
-    """Tick a step of a cut list off, or take the tick back; return how it stands now. Raises NotFoundError."""
-    plan = ways_by_key(plan_document(desk, plan_id)).get(way)
-    if plan is None:
-        raise NotFoundError(f"this plan has no way called {way[:20]}")
-    if step not in steps_of(plan):
-        raise NotFoundError(f"this way has no step {step[:20]}; its passes are pass-1 to pass-{len(plan.passes)}")
-    return desk.store.change_tick(plan_id, way, step, change)
-
-
-_KEPT = "as held in this plan"
-
-
-def cancel_job(desk: Desk, job_id: str) -> JobShown:
-    """Cancel a job: at once where it waits, within a second where it runs. Raises NotFoundError, JobStateError."""
-    job = desk.store.step_job(job_id, job_state.cancel_asked)
-    return job if job is not None else desk.store.job(job_id)
-
-
-def species() -> list[SpeciesLine]:
+def species_lines() -> list[SpeciesLine]:
     """Return the woods of the table."""
     return [
         SpeciesLine(

@@ -1,4 +1,7 @@
-"""How much memory a job takes, with all processes that it started; unknown where a system has no process groups."""
+"""How much memory a job takes, with all processes that it started; unknown where a system has no process groups.
+
+A job's memory is watched, not limited: address space says little of what compiled code uses.
+"""
 
 import os
 from contextlib import suppress
@@ -6,7 +9,9 @@ from contextlib import suppress
 import psutil
 
 _MOST_BYTES = 6_000_000_000
+"""No job takes more, however large the machine (our own rule, no source)."""
 _SHARE = 0.75
+"""Of the machine's memory; the rest is for the service and the system (our own rule, no source)."""
 
 
 def most_for_a_job() -> int:

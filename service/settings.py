@@ -15,7 +15,6 @@ from service.process_memory import most_for_a_job
 
 DATABASE_FILE, FILES_FOLDER = "pithline.db", "files"
 """What stands in the data folder."""
-LOCAL_NAMES = ("localhost", "127.0.0.1", "::1")
 
 
 def users_data_folder() -> Path:
@@ -29,58 +28,59 @@ class Settings(BaseSettings):
     model_config = SettingsConfigDict(env_prefix="PITHLINE_", frozen=True, extra="forbid")
 
     host: str = Field(
-        "127.0.0.1", description="Address to listen on. Any but this machine's own loopback needs a passphrase."
+        "127.0.0.1",
+        description="Address to listen on. 127.0.0.1 is for this computer only; any other needs a passphrase.",
     )
-    port: int = Field(8100, ge=0, le=65535, description="Port to listen on; 0: any that is free.")
+    port: int = Field(8100, ge=0, le=65535, description="Port to listen on. 0 takes any free one.")
     allowed_hosts: Annotated[tuple[str, ...], NoDecode] = Field(
         (),
-        description="Names that browsers may call the service by, beside localhost and plain addresses, with commas "
-        "between.",
+        description="Names that browsers may use for the service, with commas between them. localhost and plain "
+        "addresses always work.",
     )
-    certificate_file: FilePath | None = Field(None, description="TLS certificate (PEM), to serve https; with key_file.")
-    key_file: FilePath | None = Field(None, description="Its private key (PEM).")
+    certificate_file: FilePath | None = Field(None, description="TLS certificate (PEM), for https. Needs key_file.")
+    key_file: FilePath | None = Field(None, description="Private key (PEM) of the certificate.")
     behind_https: bool = Field(
-        default=False, description="Whether a proxy in front speaks https, so that cookies are sent over it alone."
+        default=False, description="True if a proxy in front uses https. Cookies are then sent over https only."
     )
 
-    data_folder: Path = Field(
-        default_factory=users_data_folder, description="Where logs, plans and the database are kept."
-    )
+    data_folder: Path = Field(default_factory=users_data_folder, description="Folder for the logs, plans and database.")
     database_url: str | None = Field(
-        None, description="Database, as SQLAlchemy writes it; else SQLite in the data folder."
+        None, description="Database address, as SQLAlchemy writes it. Default: SQLite in the data folder."
     )
     set_aside: bool = Field(
         default=False,
-        description="Whether to start where files of logs are kept but the database holds no log: they are moved to "
-        "the trash folder.",
+        description="True to start even if the data folder has files but the database has no logs. The files are moved "
+        "to the trash folder.",
     )
     passphrase_hash: str | None = Field(
-        None, description="Argon2 hash of the passphrase; else what `pithline passphrase` wrote in the data folder."
+        None, description="Argon2 hash of the passphrase. Default: the one that `pithline passphrase` set."
     )
-    session_hours: float = Field(72.0, gt=0, le=24 * 365, description="How long one stays signed in.")
-    tries: int = Field(5, ge=1, le=1000, description="Wrong passphrases from one address before it must wait.")
-    tries_minutes: float = Field(15.0, gt=0, le=24 * 60, description="How long it must wait then.")
+    session_hours: float = Field(72.0, gt=0, le=24 * 365, description="Hours until people must sign in again.")
+    tries: int = Field(5, ge=1, le=1000, description="Wrong passphrases that one address may try before it must wait.")
+    tries_minutes: float = Field(15.0, gt=0, le=24 * 60, description="Minutes it must then wait.")
 
-    upload_bytes: int = Field(2_000_000_000, ge=1, description="The largest file that may be uploaded.")
-    body_bytes: int = Field(1_000_000, ge=1000, description="The largest body of any other request.")
-    free_bytes: int = Field(1_000_000_000, ge=0, description="Disk space that uploads must leave free.")
+    upload_bytes: int = Field(2_000_000_000, ge=1, description="Largest upload, in bytes.")
+    body_bytes: int = Field(1_000_000, ge=1000, description="Largest of any other request, in bytes.")
+    free_bytes: int = Field(1_000_000_000, ge=0, description="Disk space that uploads leave free, in bytes.")
 
-    slots: int = Field(1, ge=0, le=64, description="Jobs that run at once, each in a process of its own; 0: none.")
-    job_cores: int | None = Field(None, ge=1, le=256, description="Processor cores of one job; else all over slots.")
-    job_seconds: float = Field(3600.0, gt=0, description="The longest that one job may run.")
+    slots: int = Field(1, ge=0, le=64, description="Jobs that run at once, each in its own process. 0 runs none.")
+    job_cores: int | None = Field(
+        None, ge=1, le=256, description="Processor cores for one job. Default: all cores, shared by the slots."
+    )
+    job_seconds: float = Field(3600.0, gt=0, description="Longest that one job may run, in seconds.")
     job_memory_bytes: int = Field(
         default_factory=most_for_a_job,
         ge=50_000_000,
-        description="The most memory that one job may take, with all its processes; watched on Linux and macOS alone.",
+        description="Most memory that one job may use with all its processes, in bytes. Linux and macOS only.",
     )
-    most_queued: int = Field(100, ge=1, description="Jobs that may wait.")
-    most_lays: int = Field(20_000, ge=1, description="The most lays that one plan may ask for.")
+    most_queued: int = Field(100, ge=1, description="Most jobs that may wait.")
+    most_lays: int = Field(20_000, ge=1, description="Most setups that one plan may try.")
     executor: str | None = Field(
         None,
-        description="Where jobs run instead of in local processes: module:function, which returns a "
+        description="Where jobs run, if not on this computer: module:function that returns a "
         "concurrent.futures.Executor, such as that of a cluster.",
     )
-    most_streams: int = Field(200, ge=1, description="Event streams that may be open at once.")
+    most_streams: int = Field(200, ge=1, description="Most pages that may follow progress at once.")
 
     @field_validator("allowed_hosts", mode="before")
     @classmethod

@@ -1,40 +1,87 @@
-"""What a command or a job asks of a log that was read: to plan it, or to price a way of somebody's own."""
+"""What the command line and jobs ask of a log that was read: plan it, price a way or plan the rest, say the plan.
 
+A log is read by `service.typed.log_reading.read_log`. What is given comes in checked: AboutLog, Effort, Way.
+"""
+
+import time
 from collections.abc import Callable
+from datetime import UTC, datetime
+from importlib.metadata import version
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
 from optimizer.documents.prices import PriceBook
-from optimizer.planning import Progress, Run, SearchSettings, plan_log, price_way
-from optimizer.search.given import Given
+from optimizer.planning import Progress, Run, plan_log, price_way
 from service.contract.log_given import log_given
+from service.typed.effort import Effort
 from service.typed.log_reading import LogRead
-from service.typed.way import compared, face_expected
+from service.typed.way import Way, compared, face_expected, own_way_name
+from service.words.tables import Assumed, plan_text
+from service.words.units import Units
+
+
+def new_run(run_id: str) -> Run:
+    """Return what names a run that begins now."""
+    return Run(
+        id=run_id,
+        made_at=datetime.now(UTC).isoformat(timespec="seconds"),
+        made_with=f"pithline {version('pithline')}",
+        clock=time.monotonic,
+    )
 
 
 def plan_read_log(
     read: LogRead,
     mill: Mill,
     prices: PriceBook,
+    effort: Effort,
     *,
-    settings: SearchSettings,
     run: Run,
+    workers: int,
     on_progress: Callable[[Progress], None] | None = None,
 ) -> PlanDocument:
     """Plan a log. Raises InputError where the end trim leaves nothing of it, and as plan_log does."""
-    return plan_log(log_given(read, mill, prices), mill, prices, settings=settings, run=run, on_progress=on_progress)
+    given = log_given(read, mill, prices)
+    return plan_log(given, mill, prices, settings=effort.settings(workers), run=run, on_progress=on_progress)
 
 
-def price_own_way(
-    read: LogRead, mill: Mill, prices: PriceBook, way: Given, *, run: Run, doubt: bool, workers: int = 2
-) -> PlanDocument:
+def price_own_way(read: LogRead, mill: Mill, prices: PriceBook, way: Way, *, run: Run, workers: int) -> PlanDocument:
     """Price a way that somebody chose, or plan on from passes made; say how each face seen differs from the way's.
 
-    Raises InputError where the end trim leaves nothing of the log or for a face that the way does not have, and as
-    price_way does.
+    Raises InputError where the way cannot be read, where the end trim leaves nothing of the log or for a face that the
+    way does not have, and as price_way does.
     """
-    document = price_way(log_given(read, mill, prices), mill, prices, way, run=run, doubt=doubt, workers=workers)
+    weighs = way.doubt == "on"
+    chosen = way.given(mill)
+    given = log_given(read, mill, prices)
+    document = price_way(given, mill, prices, chosen, run=run, doubt=weighs, workers=workers)
     found = tuple(
-        compared(seen, face_expected(read.log.wood, document.plans[0], seen.order), weighed=doubt) for seen in way.seen
+        compared(seen, face_expected(read.log.wood, document.plans[0], seen.order), weighed=weighs)
+        for seen in chosen.seen
     )
     return document.model_copy(update={"warnings": (*document.warnings, *found)})
+
+
+def text_of(
+    document: PlanDocument,
+    read: LogRead,
+    units: Units,
+    *,
+    mill_from: str,
+    prices_from: str,
+    show_all: bool,
+    verbose: bool = False,
+) -> str:
+    """Return a plan as the command line prints it.
+
+    mill_from, prices_from : in words, where they came from. show_all, verbose : as of plan_text.
+    """
+    assumed = Assumed(
+        mill=mill_from,
+        prices=prices_from,
+        species=read.species_from,
+        bark=read.bark_from,
+        end_trim=read.end_trim_from,
+    )
+    title = "Plan 1" if document.kind == "searched" else own_way_name(document.made)
+    return plan_text(document, assumed, units, show_all=show_all, verbose=verbose, title=title)

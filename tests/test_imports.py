@@ -166,6 +166,32 @@ def test_rooms_inside_a_room_import_one_way_only(room: str) -> None:
     assert len(floors(room)) > 1  # raises CycleError, which names the circle
 
 
+CONVENTIONAL = {("numpy", "np"), ("sqlalchemy", "sa")}
+"""Short names that everybody who knows the library knows."""
+
+
+def renamed(source: str) -> set[str]:
+    """What a source imports under another name than its own."""
+    return {
+        alias.name
+        for node in ast.walk(ast.parse(source))
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for alias in node.names
+        if alias.asname is not None and (alias.name, alias.asname) not in CONVENTIONAL
+    }
+
+
+@pytest.mark.parametrize("room", ROOMS)
+def test_what_is_imported_keeps_its_name(room: str) -> None:
+    wrong = {str(path.relative_to(ROOT)): found for path in modules_of(room) if (found := renamed(path.read_text()))}
+
+    assert wrong == {}
+
+
+def test_a_new_name_is_seen() -> None:
+    assert renamed("from service import desk as at\nimport numpy as np\nimport os as np\n") == {"desk", "os"}
+
+
 def test_a_circle_of_rooms_is_seen() -> None:
     with pytest.raises(CycleError):
         TopologicalSorter({"a": {"b"}, "b": {"a"}}).prepare()

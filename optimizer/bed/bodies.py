@@ -7,7 +7,7 @@ import manifold3d
 import numpy as np
 import shapely
 from shapely import MultiPolygon, Polygon
-from shapely.geometry import polygon as shapely_polygon
+from shapely.geometry.polygon import orient
 
 from optimizer.bed.lay import Lay
 from optimizer.bed.layer_masses import SurfaceNeighbours, neighbours_of
@@ -25,7 +25,7 @@ def manifold_of(solid: Solid) -> manifold3d.Manifold:
     mesh = manifold3d.Mesh64(solid.vertices_m.copy(), solid.faces.astype(np.uint64))
     body = manifold3d.Manifold(mesh)
     if body.status() != manifold3d.Error.NoError:
-        raise ValueError(f"the solid is no manifold: {body.status().name}; mend the mesh and read it again")
+        raise ValueError(f"the solid is no manifold: {body.status().name}; fix the mesh and read it again")
     return body
 
 
@@ -106,7 +106,7 @@ def polygons_of(section: manifold3d.CrossSection) -> list[Polygon]:
         if areas[outer] < SPECK_M2:
             continue
         holes = [ring for k, ring in enumerate(rings) if k != outer]
-        parts.append(shapely_polygon.orient(Polygon(rings[outer], holes)))
+        parts.append(orient(Polygon(rings[outer], holes)))
     return parts
 
 
@@ -123,7 +123,7 @@ def rings_of(shape: Polygon | MultiPolygon) -> tuple[tuple[tuple[float, float], 
     for part in polygons:
         if part.is_empty:
             continue
-        turned = shapely_polygon.orient(part)
+        turned = orient(part)
         rings += [
             tuple((float(x), float(y)) for x, y in shapely.get_coordinates(ring)[:-1])
             for ring in (turned.exterior, *turned.interiors)

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from scans.log import FloatArray, Fork, Log
+from scans.messages import Refusal, long_length
 
 AIM_M = 0.1
 """A saw is set square to how the heart runs so far to either side of the cut (our own rule, no source)."""
 SAME_POINT_M = 1e-9
 
 
-class BuckError(ValueError):
+class BuckError(Refusal):
     """A cut that cannot be made there."""
 
 
@@ -60,7 +61,9 @@ def limb_cut(log: Log, limb: int, at_m: float) -> BuckCut:
     line = _heart_of(log, limb)
     along = along_m(line)
     if not 0.0 < at_m < along[-1]:
-        raise BuckError(f"limb {limb} has its heart from 0 to {along[-1]:.3f} m, and no cut at {at_m:.3f} m")
+        raise BuckError(
+            f"limb {limb} has its heart from 0 to {long_length(float(along[-1]))}, and no cut at {long_length(at_m)}"
+        )
     before, behind = (_at(line, along, float(np.clip(at_m + off, 0.0, along[-1]))) for off in (-AIM_M, AIM_M))
     way = (behind - before) / np.linalg.norm(behind - before)
     point = _at(line, along, at_m)

@@ -12,6 +12,7 @@ from optimizer.bed.bolts import Bolt, bolts_of
 from optimizer.bed.buck_cuts import BuckCut, BuckError, kept_forks, kept_hearts, lost_hearts, resampled
 from optimizer.bed.zones import Zone, clipped_behind
 from scans.log import FloatArray, Log, Solid
+from scans.messages import long_length
 
 HEART_STEP_M = 0.05
 CHIP_M3 = 5e-4
@@ -96,7 +97,7 @@ def _parted(body: Manifold, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> _Pa
         lost = [piece for piece in pieces if _is_of_limb(piece, cut, hearts)]
         kept = behind if len(lost) == len(pieces) else body - Manifold.compose(lost)
     if not lost or kept.is_empty():
-        raise BuckError(f"the cut of the {cut.member} at {cut.at_m:.3f} m leaves nothing on one side of it")
+        raise BuckError(f"the {cut.member} cut at {long_length(cut.at_m)} leaves nothing on one side of it")
     return _Parted(kept, lost)
 
 
@@ -108,7 +109,7 @@ def _is_of_limb(piece: Manifold, cut: BuckCut, hearts: tuple[FloatArray, ...]) -
     has_own = _holds_any(piece, own)
     if any(_holds_any(piece, line[cut.beyond_m(line) > 0.0]) for line in others):
         if has_own:
-            raise BuckError(f"a cut at {cut.at_m:.3f} m along limb {limb} would run into the other limb")
+            raise BuckError(f"a cut {long_length(cut.at_m)} along limb {limb} would run into the other limb")
         return False
     if has_own:
         return True

@@ -16,6 +16,7 @@ from scipy.spatial import cKDTree
 from optimizer.bed.bolts import Bolt, bolts_of
 from optimizer.bed.buck_cuts import BuckCut, BuckError, kept_forks, kept_hearts, lost_hearts, resampled
 from scans.log import FloatArray, IntArray, Log, Solid
+from scans.messages import long_length
 
 HEART_STEP_M = 0.03
 MARGIN_M = 0.1
@@ -151,12 +152,12 @@ def _pieces(solid: Solid, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> tuple
     beyond_m = cut.beyond_m(solid.vertices_m)
     beyond = np.flatnonzero(beyond_m > 0.0)
     if not 0 < len(beyond) < len(beyond_m):
-        raise BuckError(f"the cut of the {cut.member} at {cut.at_m:.3f} m leaves nothing on one side of it")
+        raise BuckError(f"the {cut.member} cut at {long_length(cut.at_m)} leaves nothing on one side of it")
     lost = _parts(solid, beyond_m > 0.0)
     if cut.limb is not None:
         lost = [part for part in lost if _is_of_limb(solid.vertices_m, part, cut, hearts)]
         if not lost:
-            raise BuckError(f"the cut of the {cut.member} at {cut.at_m:.3f} m meets no wood of it")
+            raise BuckError(f"the {cut.member} cut at {long_length(cut.at_m)} meets no wood of it")
     found = []
     for part in lost:
         near = _widened(solid, part, beyond_m)
@@ -200,5 +201,5 @@ def _is_of_limb(vertices: FloatArray, part: IntArray, cut: BuckCut, hearts: tupl
     for k, line in enumerate(lines):
         tip = line[-1]
         if k not in {0, cut.limb} and (tip > box[0]).all() and (tip < box[1]).all():
-            raise BuckError(f"a cut at {cut.at_m:.3f} m along limb {cut.limb} would run into the other limb")
+            raise BuckError(f"a cut {long_length(cut.at_m)} along limb {cut.limb} would run into the other limb")
     return True

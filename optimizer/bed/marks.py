@@ -15,14 +15,14 @@ from optimizer.bed.zones import Zone, rod
 from optimizer.documents.plan import Mark
 from optimizer.documents.prices import Deduct
 from scans.log import FloatArray, Log, Solid
-from scans.messages import long_length
+from scans.messages import Refusal, long_length, named
 
 END_FACE_M = 0.02
 """A mark so near to an end of the log is on its end face."""
 FLAWS = ("knot", "rot", "crack")
 
 
-class MarkError(ValueError):
+class MarkError(Refusal):
     """A mark that has no place on the log."""
 
 
@@ -33,7 +33,10 @@ def place_on_girth(log: Log, at_m: float, toward_deg: float) -> FloatArray:
     there (else the middle of the section). Raises MarkError beyond the log.
     """
     if not 0.0 <= at_m <= log.length_m:
-        raise MarkError(f"at must lie on the log, in 0 to {long_length(log.length_m)}, got {long_length(at_m)}")
+        raise MarkError(
+            f"{named('at')} must lie on the log, in 0 to {long_length(log.length_m)}, got {long_length(at_m)}",
+            field="at",
+        )
     ends = log.outer.bounds_m[:, 0]
     x = float(np.clip(ends[0] + at_m, ends[0] + 1e-4, ends[1] - 1e-4))
     middle = _middle_at(log, x)
@@ -48,7 +51,9 @@ def place_on_girth(log: Log, at_m: float, toward_deg: float) -> FloatArray:
     along = along[along > 0.0]
     if not len(along):
         raise MarkError(
-            f"at {long_length(at_m)} there is no surface towards {toward_deg:g} deg; look at the place again"
+            f"at {long_length(at_m)} there is no surface towards {toward_deg:g} degrees",
+            "check the place",
+            field="toward_deg",
         )
     y, z = middle + float(along.max()) * way
     return np.array([x, y, z])
@@ -163,12 +168,12 @@ def with_pith(log: Log, marks: Sequence[Mark]) -> Log:
     butts = [p for p in piths if p[0] - butt_m < END_FACE_M]
     tops = [p for p in piths if top_m - p[0] < END_FACE_M]
     if len(butts) + len(tops) < len(piths):
-        raise MarkError("pith is marked where it is seen, on an end of the log; give it at an end")
+        raise MarkError("pith is marked where it is seen, on an end of the log", "give it at an end", field="at")
     if not piths:
         return log
     if not log.hearts:
         if not (butts and tops):
-            raise MarkError("pith is marked on one end only, and the heart is not known; mark it on both ends")
+            raise MarkError("pith is marked on one end only, and the heart is not known", "mark it on both ends")
         return replace(log, hearts=(np.array([butts[0], tops[0]]),))
     lines = [line.copy() for line in log.hearts]
     if butts:

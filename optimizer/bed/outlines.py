@@ -7,7 +7,7 @@ from math import ceil
 import numpy as np
 import shapely
 from shapely import Polygon
-from shapely.geometry import polygon as shapely_polygon
+from shapely.geometry.polygon import orient
 
 from scans.log import FloatArray, IntArray
 
@@ -90,7 +90,7 @@ def width_profile(piece: Polygon) -> WidthProfile:
     With rings anticlockwise outside and clockwise in holes, the width at x is the sum over the edges
     that cross it of -sign(dx) y: area = -integral of y dx round the rings.
     """
-    turned = shapely_polygon.orient(piece)
+    turned = orient(piece)
     parts = [shapely.get_coordinates(ring) for ring in (turned.exterior, *turned.interiors)]
     a = np.concatenate([ring[:-1] for ring in parts])
     b = np.concatenate([ring[1:] for ring in parts])

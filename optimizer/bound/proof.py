@@ -2,6 +2,12 @@
 
 The widest-bound box is split first, so that the bound comes down where it stands. Everything is counted and nothing
 timed, so that the bound is the same whatever the number of workers, unless it is told to stop.
+
+Each short cell of the log is covered by convex hulls of all the mesh in it, so that nothing between stations is missed.
+A range of rolls widens each part by R times its half; a range of tilts is a range of heights at each station. A layer
+brings no more than the narrower of its two faces in every cell, and no pass is made where at all lays of the box the
+blade would reach farther than the throat. What can only cost (heart, marks, metal) is left out, and pieces side by side
+count as one, which makes it loose on forks. Where the steps begin is free, so one box bounds the log flipped, too.
 """
 
 import heapq
@@ -469,7 +475,7 @@ def prove(
             upper = max(best_net, -heap[0][0])
             if on_progress is not None:
                 share = int(100 * min(1.0, spent / most_work))
-                on_progress(Progress("proving", share, 100, best_net, gap_of(upper, best_net)))
+                on_progress(Progress("checking what more is possible", share, 100, best_net, gap_of(upper, best_net)))
             if upper <= target:
                 reason = "gap" if gap is not None else reason
                 break

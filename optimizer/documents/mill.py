@@ -17,10 +17,12 @@ class Pace(Typed):
     minutes_per_pass: float = Field(0.0, ge=0, le=600, description="Fixed minutes of each pass.")
     minutes_per_slab: float = Field(0.0, ge=0, le=600, description="Minutes to take off and put by a slab.")
     minutes_per_flip: float = Field(0.0, ge=0, le=600, description="Minutes to turn the half-sawn log over.")
-    minutes_per_log: float = Field(0.0, ge=0, le=600, description="Minutes to bring a log onto the bed and off it.")
-    minutes_per_roll: float = Field(0.0, ge=0, le=600, description="Minutes to turn a log, if it is turned at all.")
+    minutes_per_log: float = Field(0.0, ge=0, le=600, description="Minutes to bring a log and lay it on the bed.")
+    minutes_per_roll: float = Field(0.0, ge=0, le=600, description="Minutes to roll the log to where it is sawn.")
     minutes_per_support: float = Field(0.0, ge=0, le=600, description="Minutes to set a shim or a prop.")
-    minutes_per_buck_cut: float = Field(0.0, ge=0, le=600, description="Minutes of a crosscut with the chainsaw.")
+    minutes_per_buck_cut: float = Field(
+        0.0, ge=0, le=600, description="Minutes to buck the log at one place. Kept, not counted yet."
+    )
     hourly_rate: float = Field(0.0, ge=0, description="What an hour at the mill costs, in the book's currency.")
 
 
@@ -47,6 +49,9 @@ class Mill(Typed):
         None, gt=0, le=60, description="The longest log that the bed takes; none: no limit. [m]"
     )
     lowest_blade_m: float = Field(0.0, ge=0, le=5, description="The lowest blade height. [m]")
+    highest_blade_m: float | None = Field(
+        None, gt=0, le=10, description="The highest blade height; none: no limit. [m]"
+    )
     kerf_m: float = Field(gt=0, le=0.05, description="Wood that the blade turns to sawdust. [m]")
     height_step_m: float = Field(ge=0.0002, le=0.1, description="Blade heights are whole multiples of this. [m]")
     scale_zero_m: float = Field(0.0, ge=-5, le=5, description="Where the height scale reads 0, above the bunks. [m]")

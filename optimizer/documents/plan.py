@@ -8,11 +8,21 @@ alone.
 
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, BaseModel, ConfigDict, Field, PlainSerializer, ValidationError, model_validator
+from pydantic import (
+    AfterValidator,
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    PlainSerializer,
+    ValidationError,
+    model_validator,
+)
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import one_line
+from scans.messages import Note, kept_note
 
 SCHEMA = "pithline.plan/1.0"
 
@@ -366,6 +376,7 @@ class Caution(Document):
     reason: str = Field(
         description="Why it shows: the value against the bound; its quantities in SI, in braces: {1077.3 kg}."
     )
+    standing: bool = Field(default=False, description="Whether it is a rule that always holds, for any log.")
 
 
 class DoubtSource(Document):
@@ -401,10 +412,10 @@ class LevelWhy(Document):
 
 
 class PlainWhy(Document):
-    """Why the plain way stops at once: nothing is gained against it."""
+    """Why the plain way stops early, with much of the log left whole: nothing is gained against it."""
 
-    kind: Literal["stands", "throat", "throat_depth", "metal", "lowest_blade", "wood"] = Field(
-        description="What stops its second pass, or its first slab."
+    kind: Literal["stands", "throat", "throat_depth", "metal", "lowest_blade", "highest_blade", "wood"] = Field(
+        description="What stops its next pass, or its first slab."
     )
 
 
@@ -455,8 +466,8 @@ class PlanDocument(Document):
     bound: Bound | None = Field(None, description="How good the best is, proven; null for a way that was given.")
     doubt: Doubt | None = Field(None, description="How far off the numbers may be; null where it was not weighed.")
     work: Work = Field(description="How much the search did.")
-    warnings: tuple[str, ...] = Field(
-        description="What the reader should know first; quantities in SI, in braces: {2.95 m}."
+    warnings: tuple[Annotated[Note, BeforeValidator(kept_note)], ...] = Field(
+        description="What the reader should know first; quantities in SI, in braces: {2.95 m}; fields: {:unit}."
     )
     cautions: tuple[Caution, ...] = Field(description="What could hurt somebody, of all in plans together.")
 

@@ -9,8 +9,8 @@ from pydantic import Field, field_validator, model_validator
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.typed import Typed
-from optimizer.wood.woods import Wood, find_wood
-from scans.messages import exact_length
+from optimizer.wood.woods import Wood, find_wood, wider_names
+from scans.messages import Refusal, exact_length
 from scans.units import INCH_M
 
 ANY_SPECIES = "any"
@@ -18,14 +18,14 @@ STEP_TOLERANCE_M = 1e-9
 """A drop that falls short of its thickness by less than this still holds it."""
 
 
-class PriceError(ValueError):
+class PriceError(Refusal):
     """The price book has nothing for this log."""
 
 
 class PricePerBoardFoot(Typed):
     """The price of one species at one thickness."""
 
-    species: str = Field(max_length=200, description='A species of the table, or "any".')
+    species: str = Field(max_length=200, description='A species of the table, a group such as "oak", or "any".')
     quarters: int = Field(ge=1, le=64, description="Quarters of an inch that it is sold as.")
     price: float = Field(ge=0, le=1e6, description="Price for a board foot.")
     saw_m: float | None = Field(
@@ -133,17 +133,19 @@ class PriceBook(Typed):
         return self
 
     def rows_for(self, species: str) -> tuple[PricePerBoardFoot, ...]:
-        """Return the rows of a species (its name in the table), else those for any.
+        """Return the rows of a species (its name in the table), else of its narrowest group, else those for any.
 
         Raises PriceError where there are neither.
         """
-        own = tuple(row for row in self.per_board_foot if row.species == species)
-        rows = own or tuple(row for row in self.per_board_foot if row.species == ANY_SPECIES)
+        priced_names = {row.species for row in self.per_board_foot}
+        name = next((name for name in (species, *wider_names(species), ANY_SPECIES) if name in priced_names), None)
+        rows = tuple(row for row in self.per_board_foot if row.species == name)
         if not rows:
-            priced = ", ".join(sorted({row.species for row in self.per_board_foot}))
+            priced = ", ".join(sorted(priced_names))
             raise PriceError(
-                f'the price book "{self.name}" has no price for {species} and none for "any" (it prices '
-                f"{priced}); add a [[per_board_foot]] block for it"
+                f'the price book "{self.name}" has no price for {species} and none for "any" (it prices {priced})',
+                "add a [[per_board_foot]] block for it",
+                field="per_board_foot",
             )
         return rows
 

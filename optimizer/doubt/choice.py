@@ -72,13 +72,13 @@ def chosen_in_doubt(
         looked: list[Scouted] = []
         for k, one in enumerate(pool.map(lambda lay: tried(lay, FEW, STRIDE), lays), start=1):
             looked += [one] if one is not None else []
-            _tell(on_progress, "weighing doubt", k, len(lays))
+            _tell(on_progress, "checking how sure it is", k, len(lays))
         looked.sort(key=lambda t: -t.net)
         starts = _apart(looked, count_starts, DISTINCT_ROLL_DEG)
         climbs: list[Scouted] = []
         for k, path in enumerate(pool.map(climbed, starts), start=1):
             climbs += path
-            _tell(on_progress, "choosing in doubt", k, len(starts))
+            _tell(on_progress, "choosing the best plans", k, len(starts))
         climbs.sort(key=lambda t: -t.net)
         # Half the places go to lays well apart, half to the very best.
         finalists = _apart(climbs, count_finalists // 2, DISTINCT_ROLL_DEG)

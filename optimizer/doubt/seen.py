@@ -19,6 +19,7 @@ from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.problem import Problem
 from optimizer.search.given import FaceSeen, Given, GivenError, price_given
 from scans.log import FloatArray
+from scans.messages import Note, named
 from scans.units import INCH_M
 
 WIDTH_READ_M, LENGTH_READ_M = 0.5 * INCH_M, 2.0 * INCH_M
@@ -38,7 +39,7 @@ class Onward:
 
     priced: Priced
     weighed: Weighed
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
     samples: int
     plain: Weighed | None = None
 
@@ -55,12 +56,14 @@ def price_given_in_doubt(
     made = len(given.heights_m) if given.made is None else given.made
     for face in given.seen:
         if not 1 <= face.order <= made:
-            raise GivenError(f"seen must be of a pass that is made, 1 to {made}, got {face.order}")
+            raise GivenError(
+                f"{named('seen')} must be of a cut that is made, 1 to {made}, got {face.order}", field="seen"
+            )
     # The same logs as a plan's own report is made on, so that one and the same way has one and the same figures.
     logs = drawn(PossibleLogs(problem, DOUBT_WIDENED), seed, FIRST_REPORT, REPORT_LOGS, workers)
     weights, likely, trusted = face_weights(problem, Heights.of(problem, exact), given.seen, logs)
     if given.seen:
-        notes = (*notes, _likely_text(likely, trusted))
+        notes = (*notes, _likely(likely, trusted))
     if given.made is not None:
         exact = _planned_on(problem, exact, given.made, logs, picked(weights, PLANNED_LOGS), workers)
     likely_rows = picked(weights, (4 if given.seen else 1) * len(logs))
@@ -132,10 +135,17 @@ def _planned_on(
     return problem.as_it_stands(priced)
 
 
-def _likely_text(likely: float, trusted: bool) -> str:
+def _likely(likely: float, trusted: bool) -> Note:
     if not trusted:
-        return (
-            "No log that this one may turn out to be shows such a face: the plan follows those that come nearest. "
-            "Measure the face and the log again before you go on."
+        return Note(
+            "face_fits_none",
+            "That face doesn't fit the log as you measured it: the plan follows the closest match. Measure the face "
+            "and "
+            "the log again before you go on.",
+            bears_on_plan=True,
         )
-    return f"The face found fits about {likely:.0f} of {REPORT_LOGS} logs that this one may be: the plan follows those."
+    return Note(
+        "face_fits",
+        f"The face found fits about {likely:.0f} of {REPORT_LOGS} versions of your log: the plan follows those.",
+        bears_on_plan=True,
+    )

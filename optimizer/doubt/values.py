@@ -95,7 +95,7 @@ def lay_values(
 def possible_terms(problem: Problem) -> Terms:
     """Return the terms on possible logs: no margins, and no limit but the throat, as the log as given meets those."""
     terms = terms_for(problem.mill, problem.prices, problem.menu, margins=False)
-    return terms._replace(throat_depth_m=np.inf, all_depths=False)
+    return terms._replace(highest_blade_m=np.inf, throat_depth_m=np.inf, all_depths=False)
 
 
 def best_average_cuts(values: LayValues, terms: Terms, start_row: int | None = None) -> Cuts:

@@ -37,8 +37,12 @@ _RIDGE = 10.0
 
 @dataclass(frozen=True, eq=False)
 class _Reading:
-    """Something to measure: what it takes, and (N, F) what would be read on each possible log."""
+    """Something to measure: what it takes, and (N, F) what would be read on each possible log.
 
+    kind : of several of one kind, the one that gains the most is told.
+    """
+
+    kind: str
     action: str
     minutes: float
     read: FloatArray
@@ -57,9 +61,8 @@ def would_pay(
         gain, error = gain_of(nets, reading.read)
         if gain - error <= possible.problem.mill.money(reading.minutes) or gain <= 0.0:
             continue
-        kind = reading.action.split(" at ")[0]
-        if kind not in found or found[kind].gain < gain:
-            found[kind] = WouldPay(action=reading.action, gain=gain, minutes=reading.minutes)
+        if reading.kind not in found or found[reading.kind].gain < gain:
+            found[reading.kind] = WouldPay(action=reading.action, gain=gain, minutes=reading.minutes)
     return tuple(sorted(found.values(), key=lambda way: -way.gain))
 
 
@@ -97,22 +100,22 @@ def _readings(possible: PossibleLogs, logs: Sequence[PossibleLog], rng: np.rando
         out_m += rng.normal(0.0, SCAN_READ_M, out_m.shape)
         left, spread, _ = np.linalg.svd(out_m - out_m.mean(axis=0), full_matrices=False)
         action = "Roll the log over and scan the side that was not seen"
-        found.append(_Reading(action, SCAN_MINUTES, left[:, :_COURSES] * spread[:_COURSES]))
+        found.append(_Reading("scan", action, SCAN_MINUTES, left[:, :_COURSES] * spread[:_COURSES]))
     if SIZE in possible.sources and log.face_seen is not None and log.doubt is not None:
         size = log.doubt.scale_spread * possible.widened * np.array([one.draw.size for one in logs])
         read = size + rng.normal(0.0, TAPED_SPREAD, len(logs))
-        found.append(_Reading("Tape the log's length and give it with the scan", TAPE_MINUTES, read[:, None]))
+        found.append(_Reading("tape", "Tape the log's length and give it with the scan", TAPE_MINUTES, read[:, None]))
     if HEART in possible.sources and not any(mark.kind == "pith" for mark in possible.whole.marks):
         read = possible.heart_off_m * np.stack([one.draw.hearts[0] for one in logs])
         read += rng.normal(0.0, HEART_READ_M, read.shape)
-        found.append(_Reading("Find the heart on the butt end and mark it", HEART_MINUTES, read))
+        found.append(_Reading("heart", "Find the heart on the butt end and mark it", HEART_MINUTES, read))
     from_m, to_m = (float(x) for x in problem.log.outer.bounds_m[:, 0])
     count = max(1, round((to_m - from_m) / CALIPER_STEP_M) - 1)
     for x_m in np.linspace(from_m, to_m, count + 2)[1:-1]:
         across = np.array([_across_m(one.stations.outer, one.stations.x_m, float(x_m)) for one in logs])
         across += rng.normal(0.0, CALIPER_READ_M, across.shape)
-        action = f"Measure across the log, upright and level, at {long_length(float(x_m))} from the butt end"
-        found.append(_Reading(action, CALIPER_MINUTES, across))
+        action = f"Measure {long_length(float(x_m))} from the butt, once top-to-bottom and once side-to-side"
+        found.append(_Reading("caliper", action, CALIPER_MINUTES, across))
     return found
 
 

@@ -1,4 +1,8 @@
-"""Metal in the document: where it lies on the bed, which cuts come near it, which slabs hold it."""
+"""Metal in the document: where it lies on the bed, which cuts come near it, which slabs hold it.
+
+Metal too near a pass is a stop; near it, or in a slab, a warning. The search makes no pass within the keep-out, but one
+made already may be there. A place pointed out by hand is not known to an inch, so twice the keep-out still warns.
+"""
 
 from collections.abc import Sequence
 
@@ -54,7 +58,7 @@ def _passes_from_metal(log: LogFound, mill: Mill, plan: Plan, *, named: bool) ->
         for mark, corners in metal_on_bed(log, plan, flipped=flipped):
             for cut in plan.passes:
                 if cut.flipped is flipped:
-                    which = f"pass {cut.order}{of_plan(plan, named=named)}, beside {mark.id},"
+                    which = f"cut {cut.order}{of_plan(plan, named=named)}, beside {mark.id},"
                     kerf_m = cut.blade_height_m, cut.blade_height_m + mill.kerf_m
                     found.append((cut_apart_m(kerf_m, corners[:, 2]), which))
     return found
@@ -68,7 +72,7 @@ def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan]) -> Verd
     near_m, named = _near_m(mill), len(plans) > 1
     apart = []
     for plan in plans:
-        cuts, which = cuts_made(plan, log.length_m), f"a crosscut{of_plan(plan, named=named)}"
+        cuts, which = cuts_made(plan, log.length_m), f"a buck cut{of_plan(plan, named=named)}"
         for mark in (mark for mark in log.marks if mark.kind == "metal"):
             corners_m = rod_found(log, mark).corners_m
             met = [cut for cut in cuts if is_of_member(corners_m.mean(axis=0), cut, hearts_found(log))]

@@ -14,7 +14,7 @@ from optimizer.problem import Problem
 from optimizer.search.no_plan import NoPlanError
 from optimizer.standing.rolled import Rolled
 from optimizer.stations.passes import best_cuts
-from scans.messages import exact_length, long_length, short_length
+from scans.messages import Note, Refusal, exact_length, long_length, named, short_length
 
 SHIM_TOLERANCE_M = 0.003
 """Shims that differ from the gaps by less than this are as given: about 1/8 in."""
@@ -26,7 +26,7 @@ MOST_HEIGHT_M = 10.0
 """No log stands so high; it is a slip."""
 
 
-class GivenError(ValueError):
+class GivenError(Refusal):
     """A way that contradicts itself."""
 
 
@@ -60,23 +60,32 @@ class Given:
 
     def __post_init__(self) -> None:
         if not self.heights_m:
-            raise GivenError("heights must hold one blade height at least, got none")
+            raise GivenError(f"{named('heights')} must hold at least one blade height, got none", field="heights")
         if self.made is not None and not 1 <= self.made <= len(self.heights_m):
-            raise GivenError(f"made must lie in 1 to {len(self.heights_m)}, the heights given, got {self.made}")
+            raise GivenError(
+                f"{named('made')} must lie in 1 to {len(self.heights_m)}, the heights given, got {self.made}",
+                field="made",
+            )
         for height_m in self.heights_m:
             if not 0.0 <= height_m <= MOST_HEIGHT_M:
                 raise GivenError(
-                    f"heights must lie in 0 to {long_length(MOST_HEIGHT_M)} above the bunks, "
-                    f"got {exact_length(height_m)}; look at the number and at its unit"
+                    f"{named('heights')} must lie in 0 to {long_length(MOST_HEIGHT_M)} above the bunks, got "
+                    f"{exact_length(height_m)}",
+                    "check the number and its unit",
+                    field="heights",
                 )
         for above, below in pairwise(self.heights_m):
             if below >= above:
                 raise GivenError(
-                    f"heights must fall from pass to pass, got {exact_length(below)} after {exact_length(above)}"
+                    f"{named('heights')} must fall from pass to pass, got {exact_length(below)} after "
+                    f"{exact_length(above)}",
+                    field="heights",
                 )
         for name, shim_m in (("shim_butt", self.shim_butt_m), ("shim_top", self.shim_top_m)):
             if not 0.0 <= shim_m <= MOST_SHIM_M:
-                raise GivenError(f"{name} must lie in 0 to {long_length(MOST_SHIM_M)}, got {long_length(shim_m)}")
+                raise GivenError(
+                    f"{named(name)} must lie in 0 to {long_length(MOST_SHIM_M)}, got {long_length(shim_m)}", field=name
+                )
 
 
 def tilt_of_shims_deg(rolled: Rolled, shim_butt_m: float, shim_top_m: float) -> float:
@@ -105,13 +114,13 @@ def tilt_of_shims_deg(rolled: Rolled, shim_butt_m: float, shim_top_m: float) -> 
     raise GivenError("the shims differ by more than any lay of this log can; give smaller ones")
 
 
-def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]]:
+def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[Note, ...]]:
     """Price a chosen way, or plan on from the passes made; return it with what the user should know.
 
     It is priced even where the log does not stand so (Problem.standing tells), but the rest is planned so that it does.
     Raises NoPlanError where the mill cannot take the lay or make a pass that is still to come.
     """
-    notes: list[str] = []
+    notes: list[Note] = []
     rolled = problem.supports.turned(given.roll_deg % 360.0)
     tilt_deg = tilt_of_shims_deg(rolled, given.shim_butt_m, given.shim_top_m)
     _check_lay(problem, rolled, tilt_deg)
@@ -120,8 +129,12 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
     ):
         if abs(shim_m - gap_m) > SHIM_TOLERANCE_M:
             notes.append(
-                f"With these shims the gap under the {name} third is {short_length(gap_m)}, "
-                f"not {short_length(shim_m)}: the shims will not fit as given."
+                Note(
+                    "shims_misfit",
+                    f"With these shims the gap under the {name} third is {short_length(gap_m)}, not "
+                    f"{short_length(shim_m)}: the shims will not fit as given.",
+                    bears_on_plan=True,
+                )
             )
     rows = _rows(problem, given, notes)
     lay = rolled.lay(tilt_deg)
@@ -136,7 +149,9 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
     here = made[-1] - table.lowest_row
     if not 0 <= here < len(table.possible):
         raise NoPlanError(
-            f"the last pass made, at {exact_length(given.heights_m[given.made - 1])}, does not meet the log"
+            f"the last cut made, at {exact_length(given.heights_m[given.made - 1])}, does not meet the log",
+            f"check {named('heights')} and {named('made')}",
+            field="heights",
         )
     rest = best_cuts(table, problem.terms, start_row=here)
     before = _best_uses(problem, rolled, tilt_deg, made)
@@ -150,10 +165,10 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[str, ...]
     return problem.as_it_stands(priced), tuple(notes)
 
 
-def _planned_anew(made: int, left: int) -> str:
+def _planned_anew(made: int, left: int) -> Note:
     after = "pass" if made == 1 else f"{made} passes"
     what, verb = ("height", "is") if left == 1 else ("heights", "are")
-    return f"The {what} after the {after} made {verb} planned anew."
+    return Note("planned_anew", f"The {what} after the {after} made {verb} planned anew.", bears_on_plan=True)
 
 
 def _check_lay(problem: Problem, rolled: Rolled, tilt_deg: float) -> None:
@@ -161,29 +176,40 @@ def _check_lay(problem: Problem, rolled: Rolled, tilt_deg: float) -> None:
     if posts_m is not None and rolled.width_m > posts_m:
         raise NoPlanError(
             f"rolled so, the log is {short_length(rolled.width_m)} wide, {short_length(rolled.width_m - posts_m)} over "
-            "between_posts; roll it another way"
+            f"{named('between_posts')}",
+            "roll it another way",
+            field="roll_deg",
         )
     gap_m, highest_m = max(rolled.gaps_m(tilt_deg)), problem.supports.rules.highest_m
     if gap_m > highest_m + SHIM_TOLERANCE_M:
         raise NoPlanError(
-            f"the lay needs a prop of {short_length(gap_m)}, {short_length(gap_m - highest_m)} over "
-            "max_prop; give smaller shims, or another roll"
+            f"blocks of {short_length(gap_m)} are needed, {short_length(gap_m - highest_m)} more than "
+            f"{named('max_prop')}, {short_length(highest_m)}",
+            "give smaller shims, or another roll",
+            field="shim_butt",
         )
 
 
-def _rows(problem: Problem, given: Given, notes: list[str]) -> list[int]:
+def _rows(problem: Problem, given: Given, notes: list[Note]) -> list[int]:
     step_m = problem.mill.height_step_m
     rows = [round(height_m / step_m) for height_m in given.heights_m]
     for row, height_m in zip(rows, given.heights_m, strict=True):
         if abs(row * step_m - height_m) > HEIGHT_TOLERANCE_M:
             notes.append(
-                f"{exact_length(height_m)} is no whole number of height steps: taken as {exact_length(row * step_m)}."
+                Note(
+                    "height_rounded",
+                    f"{exact_length(height_m)} is no whole number of height steps: taken as "
+                    f"{exact_length(row * step_m)}.",
+                    bears_on_plan=True,
+                )
             )
     least = problem.terms.kerf_m / step_m
     for above, below in pairwise(rows):
         if above - below <= least + 1e-9:
             here = f"{exact_length(above * step_m)} and {exact_length(below * step_m)}"
-            raise GivenError(f"two passes at {here} leave no wood between them; give each its own height")
+            raise GivenError(
+                f"two passes at {here} leave no wood between them", "give each its own height", field="heights"
+            )
     return rows
 
 
@@ -194,30 +220,48 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
     bed = problem.bodies.on_bed(lay)
     for number, row in enumerate(rows, start=1):
         at_m = row * step_m
-        where = f"pass {number} at {exact_length(at_m)}"
+        where = f"cut {number} at {exact_length(at_m)}"
         reach_m = problem.pricer.price_pass(bed, row).reach_m
         if reach_m == 0.0:
             raise GivenError(
-                f"{where} does not meet the log, which stands {short_length(height_m)} high so; give heights on the log"
+                f"{where} does not meet the log, whose top is at {short_length(height_m)}",
+                "give heights on the log",
+                field="heights",
             )
         if reach_m > mill.throat_m:
             raise NoPlanError(
-                f"{where} reaches across {short_length(reach_m)}, {short_length(reach_m - mill.throat_m)} over "
-                "the throat; "
-                f"roll the log{', cut off a limb' if problem.log.forks else ''}, or saw higher"
+                f"{where} reaches across {short_length(reach_m)}, {short_length(reach_m - mill.throat_m)} more than "
+                f"{named('throat')}",
+                f"roll the log{', cut off a limb' if problem.log.forks else ''}, or saw higher",
+                field="heights",
             )
         if at_m < mill.lowest_blade_m - 1e-9:
-            raise NoPlanError(f"{where} is under lowest_blade, {exact_length(mill.lowest_blade_m)}; stay above it")
+            raise NoPlanError(
+                f"{where} is under {named('lowest_blade')}, {exact_length(mill.lowest_blade_m)}",
+                "stay above it",
+                field="heights",
+            )
+        if mill.highest_blade_m is not None and at_m > mill.highest_blade_m + 1e-9:
+            raise NoPlanError(
+                f"{where} is over {named('highest_blade')}, {exact_length(mill.highest_blade_m)}",
+                "stay below it",
+                field="heights",
+            )
         over_m = height_m - at_m
         checked = mill.throat_depth_m is not None and (number == 1 or mill.slabs_stay_on)
         if checked and mill.throat_depth_m is not None and over_m > mill.throat_depth_m + 1e-9:
             raise NoPlanError(
-                f"{where} has {short_length(over_m)} of log above it, "
-                f"{short_length(over_m - mill.throat_depth_m)} over "
-                "throat_depth; begin higher"
+                f"{where} has {short_length(over_m)} of log above it, {short_length(over_m - mill.throat_depth_m)} "
+                "more "
+                f"than {named('throat_depth')}",
+                "begin higher",
+                field="heights",
             )
         if any(cut_meets((at_m, at_m + mill.kerf_m), barred_m) for barred_m in forbidden_m):
-            raise NoPlanError(f"{where} goes through marked metal or its keep-out; dig it out, or saw elsewhere")
+            near = f", or pass within {short_length(mill.metal_keep_out_m)} of it" if mill.metal_keep_out_m else ""
+            raise NoPlanError(
+                f"{where} would hit marked metal{near}", "dig the metal out, or saw elsewhere", field="heights"
+            )
 
 
 def _best_uses(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int]) -> list[MenuEntry | None]:

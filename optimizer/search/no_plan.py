@@ -8,14 +8,14 @@ import numpy as np
 from optimizer.problem import Problem
 from optimizer.search.lays import scout
 from optimizer.stations.terms import REACH_MARGIN_M
-from scans.messages import long_length, mass, short_length
+from scans.messages import Refusal, long_length, mass, named, short_length
 
 ROLL_STEP_DEG = 5.0
 _UNDER_FORK = (0.0, 0.5, 1.0)
 """Where to crosscut, in stem diameters below where the bark parts: the stem swells towards the fork."""
 
 
-class NoPlanError(ValueError):
+class NoPlanError(Refusal):
     """No plan is possible; the message says why in one line."""
 
 
@@ -25,8 +25,9 @@ def check_log_fits(problem: Problem, mass_kg: float) -> None:
     if mill.max_log_mass_kg is not None and mass_kg > mill.max_log_mass_kg:
         over_kg = mass_kg - mill.max_log_mass_kg
         raise NoPlanError(
-            f"the log is too heavy for the mill: about {mass(mass_kg)}, {mass(over_kg)} over the most that it bears, "
-            f"{mass(mill.max_log_mass_kg)} (max_log_mass_kg); crosscut it, or halve it lengthwise first"
+            f"the log is too heavy for the mill: about {mass(mass_kg)}, {mass(over_kg)} more than "
+            f"{named('max_log_mass_kg')}, {mass(mill.max_log_mass_kg)}",
+            "buck it, or rip it in half with a chainsaw first",
         )
     usable_m = log.length_m - sum(problem.end_trim_m)
     if (
@@ -34,13 +35,18 @@ def check_log_fits(problem: Problem, mass_kg: float) -> None:
         and mill.bed_length_m - sum(problem.end_trim_m) < problem.prices.limits.min_length_m
     ):
         raise NoPlanError(
-            f"the bed is too short: bed_length {long_length(mill.bed_length_m)} less the end trim is under what buyers "
-            f"take, {long_length(problem.prices.limits.min_length_m)} (limits.min_length); trim less or sell it shorter"
+            f"the bed is too short: your buyers want at least {long_length(problem.prices.limits.min_length_m)} "
+            f"({named('limits.min_length')}), more than {named('bed_length')}, {long_length(mill.bed_length_m)}, less "
+            "the "
+            "end trim",
+            "trim less, or lower that limit if you sell shorter",
         )
     if usable_m < problem.prices.limits.min_length_m:
         raise NoPlanError(
-            f"the log is too short: {long_length(max(usable_m, 0.0))} are left after the end trim, and buyers take "
-            f"{long_length(problem.prices.limits.min_length_m)} (limits.min_length); trim less or sell it shorter"
+            f"the log is too short: {long_length(max(usable_m, 0.0))} is left after the end trim, and your buyers "
+            "want at "
+            f"least {long_length(problem.prices.limits.min_length_m)} ({named('limits.min_length')})",
+            "trim less, or lower that limit if you sell shorter",
         )
     rolls = [problem.supports.turned(r) for r in np.arange(0.0, 360.0, ROLL_STEP_DEG)]
     posts_m = mill.between_posts_m
@@ -48,7 +54,8 @@ def check_log_fits(problem: Problem, mass_kg: float) -> None:
         least_m = min(rolled.width_m for rolled in rolls)
         raise NoPlanError(
             f"the log is too wide to pass between the posts: {short_length(least_m)} at its narrowest roll, "
-            f"{short_length(least_m - posts_m)} over between_posts; trim what sticks out, or halve it lengthwise first"
+            f"{short_length(least_m - posts_m)} more than {named('between_posts')}",
+            "trim what sticks out, or rip it in half with a chainsaw first",
         )
     if all(problem.tilt_range_deg(rolled) is None for rolled in rolls):
         fitting = [rolled for rolled in rolls if posts_m is None or rolled.width_m <= posts_m]
@@ -60,8 +67,9 @@ def check_log_fits(problem: Problem, mass_kg: float) -> None:
                 f"{short_length(problem.supports.rules.bunk_spacing_m)} apart; set the bunks closer (bunk_spacing)"
             )
         raise NoPlanError(
-            f"the log lies too hollow for the blocks: it needs {short_length(needed_m)} at its best roll that passes, "
-            f"{short_length(needed_m - highest_m)} over max_prop; allow taller blocks, or crosscut it at the bend"
+            f"the log has too much sweep for your blocks: it needs {short_length(needed_m)} at its best roll, "
+            f"{short_length(needed_m - highest_m)} more than {named('max_prop')}",
+            "allow taller blocks, or buck it at the bend",
         )
 
 
@@ -70,9 +78,10 @@ def explain_no_plan(problem: Problem) -> NoPlanError:
     mill = problem.mill
     best = _best_without(problem, {})
     relaxed: list[tuple[str, dict[str, float | None], str]] = [
-        ("throat", {"throat_m": 10.0}, "a wider throat, or halving the log lengthwise first"),
+        ("throat", {"throat_m": 10.0}, "a wider cut, or ripping the log in half with a chainsaw first"),
         ("throat_depth", {"throat_depth_m": None}, "more room above the blade, or trimming what stands up"),
-        ("lowest_blade", {"lowest_blade_m": 0.0}, "a lower blade, or lifting the log on higher bunks"),
+        ("lowest_blade", {"lowest_blade_m": 0.0}, "a lower blade, or raising the log on higher bunks"),
+        ("highest_blade", {"highest_blade_m": None}, "a blade that goes higher, or ripping the log in half first"),
         ("clamps_hold", {"clamps_hold": True}, "clamps that hold a log that would not stand by itself"),
     ]
     for name, change, help_text in relaxed:
@@ -82,23 +91,27 @@ def explain_no_plan(problem: Problem) -> NoPlanError:
             if name == "throat":
                 width_m = problem.supports.turned(0.0).width_m
                 by = (
-                    f": the log is {short_length(width_m)} wide as it lay, the throat {short_length(mill.throat_m)} "
+                    f": the log is {short_length(width_m)} wide as it lay, the widest cut "
+                    f"{short_length(mill.throat_m)} "
                     f"less {short_length(REACH_MARGIN_M)} to spare"
                 )
                 more = _shorter_helps(problem)
             return NoPlanError(
-                f"no pass that pays is possible on this mill because of {name}{by}; what would help: {help_text}{more}"
+                f"no cut that pays is possible on this mill because of {named(name)}{by}",
+                f"what would help: {help_text}{more}",
+                field=name,
             )
     limits = problem.prices.limits
     no_size = _best_without(problem, {}, min_width_m=0.01, min_length_m=0.1)
     if no_size > 0.0:
         return NoPlanError(
-            f"no slab is large enough for the buyers (limits.min_width {short_length(limits.min_width_m)}, "
-            f"limits.min_length {long_length(limits.min_length_m)}); what would help: buyers who take smaller slabs"
+            f"no slab is large enough for your buyers ({named('limits.min_width')} {short_length(limits.min_width_m)}, "
+            f"{named('limits.min_length')} {long_length(limits.min_length_m)})",
+            "what would help: buyers who take smaller slabs",
         )
     return NoPlanError(
-        "no plan makes money: at these prices no slab pays for its own sawing, handling and drying; "
-        "what would help: a better price, or a lower hourly_rate"
+        "no plan makes money: at these prices no slab pays for its own sawing, handling and drying",
+        f"what would help: a better price, or a lower {named('pace.hourly_rate')}",
     )
 
 
@@ -115,12 +128,12 @@ def _shorter_helps(problem: Problem) -> str:
             cut_m = float(fork.crotch_m[0]) - below * fork.diameter_m
             # Only where the stem alone gives slabs are the limbs known to be in the way.
             if _pays(problem, from_m, cut_m):
-                under = f"crosscutting it under the fork, at about {long_length(cut_m)} from the butt end"
+                under = f"bucking it below the crotch, at about {long_length(cut_m)} from the butt end"
                 return f", cutting off a limb, or {under}"
         return ""
     middle_m = 0.5 * (from_m + to_m)
     if _pays(problem, from_m, middle_m) or _pays(problem, middle_m, to_m):
-        return f", or crosscutting it, such as at {long_length(middle_m)} from the butt end"
+        return f", or bucking it, such as at {long_length(middle_m)} from the butt end"
     return ""
 
 

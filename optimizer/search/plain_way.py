@@ -18,12 +18,12 @@ from optimizer.search.lays import Stop, never_stop, roll_distance_deg
 from optimizer.standing.rolled import Rolled
 from optimizer.stations.chords import longest_by_row
 from optimizer.stations.lay_table import LayTable
-from scans.messages import exact_length
+from scans.messages import Note, exact_length, named
 
 ROLL_STEP_DEG = 1.0
 
 
-PlainStop = Literal["stands", "throat", "throat_depth", "metal", "lowest_blade", "wood"]
+PlainStop = Literal["stands", "throat", "throat_depth", "metal", "lowest_blade", "highest_blade", "wood"]
 
 
 def plain_rolls_deg(problem: Problem) -> tuple[float, ...]:
@@ -52,17 +52,21 @@ def plain_way(problem: Problem, stop: Stop = never_stop) -> Priced | None:
     return None
 
 
+MOST_LEFT = 1.0 / 3.0
+"""A sawyer goes on where more of the log's height is left than this (our own rule, no source)."""
+
+
 def off_habit_deg(problem: Problem, plain: Priced) -> float:
     """Return how far a plain way's roll is from the one that habit would take; 0 where that is possible. [deg]."""
     return min(roll_distance_deg(plain.lay.roll_deg, roll_deg) for roll_deg in plain_rolls_deg(problem))
 
 
 def why_stopped(problem: Problem, plain: Priced) -> PlainStop | None:
-    """Return what stops a plain way before its first slab; None where it gives one."""
-    if plain.slabs:
-        return None
+    """Return what stops a plain way before its first slab, or with much of the log left; None where nothing does."""
     rolled = problem.supports.turned(plain.lay.roll_deg)
     tilt_deg, last = plain.lay.tilt_deg, plain.passes[-1].row
+    if plain.slabs and plain.passes[-1].blade_height_m <= MOST_LEFT * rolled.height_m(tilt_deg):
+        return None
     eased: tuple[tuple[PlainStop, Problem], ...] = (
         ("wood", problem),
         ("metal", _without_metal(problem)),
@@ -70,42 +74,45 @@ def why_stopped(problem: Problem, plain: Priced) -> PlainStop | None:
         ("throat_depth", problem.on(throat_depth_m=None)),
         ("stands", problem.on(clamps_hold=True)),
         ("lowest_blade", problem.on(lowest_blade_m=0.0)),
+        ("highest_blade", problem.on(highest_blade_m=None)),
     )
     for kind, other in eased:
         table = other.table(other.coarse, other.supports.turned(rolled.roll_deg), tilt_deg, exact=True)
         if any(_passes_on(table, last - entry.drop_steps) for entry in _fitting(other)):
-            return kind
-    return "wood"
+            return None if plain.slabs and kind == "wood" else kind
+    return None if plain.slabs else "wood"
 
 
 def _passes_on(table: LayTable, row: int) -> bool:
     return row >= table.lowest_row and bool(table.possible[row - table.lowest_row])
 
 
-def why_none(problem: Problem, stop: Stop = never_stop) -> str:
+def why_none(problem: Problem, stop: Stop = never_stop) -> Note:
     """Return the note of a log without a plain way: the first thing without which there would be one.
 
     Rolls that posts or shims forbid are no rolls that the mill can take. Where `stop` ends it, no reason is given.
     """
     if not _fitting(problem):
         depth = exact_length(problem.terms.throat_depth_m)
-        return _no_way(f"every thickness that you price is more, with its kerf, than the throat depth, {depth}")
+        return _no_way(f"every thickness that you price is more, with its kerf, than {named('throat_depth')}, {depth}")
     eased = (
-        ("marked metal is in the way of a first pass", _without_metal(problem)),
-        ("a first pass is too wide for the throat", problem.on(throat_m=_WIDE_M)),
-        ("too much wood stands above a first pass", problem.on(throat_depth_m=None)),
-        ("a first pass would be below the lowest blade", problem.on(lowest_blade_m=0.0)),
+        ("marked metal is in the way of a first cut", _without_metal(problem)),
+        ("a first cut is too wide for the mill", problem.on(throat_m=_WIDE_M)),
+        ("too much wood stands above a first cut", problem.on(throat_depth_m=None)),
+        ("a first cut would be below the lowest blade height", problem.on(lowest_blade_m=0.0)),
+        ("a first cut would be above the highest blade height", problem.on(highest_blade_m=None)),
         ("the log does not stand", problem.on(clamps_hold=True)),
     )
     # Each is tried in turn, as a try may take seconds.
     why = next((why for why, other in eased if plain_way(other, stop) is not None), "")
     if not why and stop() is None:
-        why = "no first pass opens a face that gives a slab"
+        why = "no first cut opens a face that gives a slab"
     return _no_way(f"at every roll that the mill can take, {why}" if why else "")
 
 
-def _no_way(why: str) -> str:
-    return f"There is no plain way to compare with{': ' if why else ''}{why}."
+def _no_way(why: str) -> Note:
+    text = "Can't compare with sawing the log straight through, as it lies"
+    return Note("no_plain_way", f"{text}{': ' if why else ''}{why}.", bears_on_plan=True)
 
 
 _WIDE_M = 10.0

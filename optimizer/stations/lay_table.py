@@ -22,6 +22,8 @@ from optimizer.stations.terms import Terms
 from scans.log import FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]
+HEIGHT_HAIR_M = 1e-9
+"""A blade height so little over its limit is at it."""
 
 
 class Faces(NamedTuple):
@@ -122,6 +124,8 @@ def lay_table(
     heights = (lowest + np.arange(rows)) * terms.step_m
     possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
     possible_flipped = possible.copy()
+    # After a flip the log lies on a face that a pass has opened: the blade never stands higher than at that pass.
+    possible &= heights <= terms.highest_blade_m + HEIGHT_HAIR_M
     for barred_m in forbidden_m:
         possible_flipped &= ~cut_meets((heights - terms.kerf_m, heights), barred_m)
         possible &= ~cut_meets((heights, heights + terms.kerf_m), barred_m)

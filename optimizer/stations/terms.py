@@ -28,13 +28,14 @@ class Terms(NamedTuple):
     width_at_m, width_factor : (W,) points of the width curve, at least one.
     worth_step_m, worth_m : widths so far apart, from 0, and a bound on width times the factor of any width up to
         there; see worth_of_widths.
-    widest_reach_m : the throat less its margin; inf without. throat_depth_m, all_depths: how much
-    wood may stand above the first pass, or above every pass.
+    highest_blade_m : inf without. widest_reach_m : the throat less its margin; inf without.
+    throat_depth_m, all_depths : how much wood may stand above the first pass, or above every pass.
     """
 
     step_m: float
     kerf_m: float
     lowest_blade_m: float
+    highest_blade_m: float
     widest_reach_m: float
     throat_depth_m: float
     all_depths: bool
@@ -72,6 +73,7 @@ def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, mar
         step_m=mill.height_step_m,
         kerf_m=mill.kerf_m,
         lowest_blade_m=mill.lowest_blade_m,
+        highest_blade_m=np.inf if mill.highest_blade_m is None else mill.highest_blade_m,
         widest_reach_m=mill.throat_m - spare * REACH_MARGIN_M,
         throat_depth_m=np.inf if mill.throat_depth_m is None else mill.throat_depth_m,
         all_depths=mill.slabs_stay_on,

@@ -1,12 +1,15 @@
 """From what people call a tree to the table's name for it.
 
 The order of the words and their case do not matter: a name is the set of its words. The trade names in
-this module are common usage, from memory.
+this module are common usage, from memory; so is the genus of each tree of `OTHER_TREES`.
 """
 
 import difflib
 import re
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from scans.messages import Refusal, named, quoted
 
 ALIASES: Mapping[str, str] = {
     "american black walnut": "walnut, black",
@@ -62,23 +65,82 @@ GROUPS: Mapping[str, tuple[str, ...]] = {
     "poplar": ("aspen, quaking", "cottonwood, eastern", "yellow-poplar"),
     "red cedar": ("cedar, eastern redcedar", "cedar, western redcedar"),
     "redcedar": ("cedar, eastern redcedar", "cedar, western redcedar"),
-    "soft maple": ("maple, red", "maple, silver"),
-    "southern pine": ("pine, loblolly", "pine, longleaf", "pine, shortleaf"),
-    "southern yellow pine": ("pine, loblolly", "pine, longleaf", "pine, shortleaf"),
-    "yellow pine": ("pine, loblolly", "pine, longleaf", "pine, shortleaf"),
 }
-"""Names that mean several woods of the table, and would otherwise find one or none."""
+"""Names that mean several woods of the table, too unlike one another to be taken as one."""
+
+_RED_OAKS = ("oak, black", "oak, northern red", "oak, scarlet", "oak, southern red")
+_WHITE_OAKS = ("oak, bur", "oak, chestnut", "oak, post", "oak, white")
+_SOUTHERN_PINES = ("pine, loblolly", "pine, longleaf", "pine, shortleaf")
+ALIKE: Mapping[str, tuple[str, ...]] = {
+    "red oak": _RED_OAKS,
+    "white oak group": _WHITE_OAKS,
+    "soft maple": ("maple, red", "maple, silver"),
+    "southern pine": _SOUTHERN_PINES,
+    "southern yellow pine": _SOUTHERN_PINES,
+    "yellow pine": _SOUTHERN_PINES,
+}
+"""Names that mean several woods of the table, alike enough to be taken as one. All woods of one kind and one genus
+("oak", "hickory", "pine") are so too."""
+
+OTHER_TREES: Mapping[str, str] = {
+    "austrian pine": "pine",
+    "blue ash": "ash",
+    "blue spruce": "spruce",
+    "box elder": "maple",
+    "boxelder": "maple",
+    "cherrybark oak": "red oak",
+    "chinese elm": "elm",
+    "english elm": "elm",
+    "english oak": "white oak group",
+    "english walnut": "walnut",
+    "european ash": "ash",
+    "european beech": "beech",
+    "european linden": "basswood",
+    "japanese maple": "maple",
+    "littleleaf linden": "basswood",
+    "london plane": "sycamore",
+    "norway maple": "maple",
+    "norway spruce": "spruce",
+    "overcup oak": "white oak group",
+    "pin oak": "red oak",
+    "pumpkin ash": "ash",
+    "river birch": "birch",
+    "scotch pine": "pine",
+    "scots pine": "pine",
+    "shumard oak": "red oak",
+    "siberian elm": "elm",
+    "swamp white oak": "white oak group",
+    "sweet cherry": "cherry",
+    "sycamore maple": "maple",
+    "water oak": "red oak",
+    "weeping willow": "willow",
+    "willow oak": "red oak",
+}
+"""Trees of streets and yards that the table does not hold, and what of their own genus they are taken as."""
 
 
-class UnknownSpeciesError(ValueError):
+@dataclass(frozen=True)
+class Match:
+    """What a name means.
+
+    name : the table's name of the wood, or that of a group. woods : the woods that it means, one or more. stands_for :
+    the tree that was named, where the table does not hold it; else empty.
+    """
+
+    name: str
+    woods: tuple[str, ...]
+    stands_for: str = ""
+
+
+class UnknownSpeciesError(Refusal):
     """A species that the table does not hold, or a name that fits several."""
 
 
-def match_species(query: str, scientific_names: Mapping[str, str]) -> str:
-    """Return the table's name that a query means.
+def match_species(query: str, scientific_names: Mapping[str, str]) -> Match:
+    """Return what a query means of the table.
 
-    query : any case and order of words; a scientific name; a trade name; or the kind alone ("beech") if the
-        table has one wood of that kind.
+    query : any case and order of words; a scientific name; a trade name; the kind or the genus alone ("beech", "oak"),
+        or another group of woods; or a tree whose genus the table has.
     scientific_names : by the table's name in lower case; synonyms after "syn.".
 
     Raises UnknownSpeciesError, with the nearest name or with the choices.
@@ -86,15 +148,47 @@ def match_species(query: str, scientific_names: Mapping[str, str]) -> str:
     wanted = _words(query)
     names = _names_by_words(scientific_names)
     if wanted in names:
-        return names[wanted]
+        return Match(names[wanted], (names[wanted],))
+    for tree, taken_as in OTHER_TREES.items():
+        if _words(tree) == wanted:
+            found = match_species(taken_as, scientific_names)
+            return Match(found.name, found.woods, tree)
+    for group, woods in ALIKE.items():
+        if _words(group) == wanted:
+            return Match(group, woods)
     choices = next((woods for group, woods in GROUPS.items() if _words(group) == wanted), None)
     if choices is None:
         choices = tuple(sorted(n for n in scientific_names if _fits(wanted, n, scientific_names[n])))
     if len(choices) == 1:
-        return choices[0]
+        return Match(choices[0], choices)
+    kinds = {name.split(",", maxsplit=1)[0] for name in choices}
+    genera = {scientific_names[name].split(maxsplit=1)[0] for name in choices}
+    if len(kinds) == len(genera) == 1:
+        return Match(kinds.pop(), choices)
     if choices:
-        raise UnknownSpeciesError(f'species "{query}" may be any of {_listed(choices)}; name one of them')
-    raise UnknownSpeciesError(_unknown(query, scientific_names))
+        raise UnknownSpeciesError(
+            f'"{quoted(query)}" may be any of {_listed(choices)}',
+            f"give one of them as {named('species')}",
+            field="species",
+        )
+    raise UnknownSpeciesError(
+        _unknown(query, scientific_names), f"leave {named('species')} out if you don't know the wood", field="species"
+    )
+
+
+def groups_of(name: str, scientific_names: Mapping[str, str]) -> tuple[str, ...]:
+    """Return the groups that a wood or a group belongs to, the narrowest first, not itself."""
+    own = set(match_species(name, scientific_names).woods)
+    kinds = sorted({wood.split(",", maxsplit=1)[0] for wood in own})
+    found: dict[str, int] = {}
+    for group in (*ALIKE, *kinds):
+        try:
+            match = match_species(group, scientific_names)
+        except UnknownSpeciesError:
+            continue
+        if match.name != name and len(match.woods) > 1 and own <= set(match.woods):
+            found[match.name] = len(match.woods)
+    return tuple(sorted(found, key=lambda group: (found[group], group)))
 
 
 def _words(name: str) -> frozenset[str]:
@@ -137,7 +231,7 @@ def _unknown(query: str, scientific_names: Mapping[str, str]) -> str:
     near = difflib.get_close_matches(_plain(query), spellings, n=1, cutoff=0.5)
     names = spellings[near[0]] if near else []
     nearest = f"; nearest to it: {_listed(names)}" if names else ""
-    return f'species "{query}" is not in the table{nearest}; leave it empty if the wood is not known'
+    return f'"{quoted(query)}" is not a wood in the table{nearest}'
 
 
 def _plain(name: str) -> str:

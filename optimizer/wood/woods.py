@@ -11,18 +11,19 @@ import csv
 import math
 import pkgutil
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from functools import cache
 from types import MappingProxyType
 
 from optimizer.wood.board_feet import quarters_thickness_m
 from optimizer.wood.moisture import WATER_KG_M3, density_kg_m3, most_moisture_pct, shrinkage_pct
-from optimizer.wood.species_names import UnknownSpeciesError, match_species
+from optimizer.wood.species_names import UnknownSpeciesError, groups_of, match_species
 from scans.units import INCH_M
 
-__all__ = ["UNKNOWN_NAME", "UnknownSpeciesError", "Wood", "find_wood", "known_woods", "unknown_wood"]
+__all__ = ["UNKNOWN_NAME", "UnknownSpeciesError", "Wood", "find_wood", "known_woods", "unknown_wood", "wider_names"]
 
 UNKNOWN_NAME = "unknown"
+_NOT_KNOWN = frozenset({"", UNKNOWN_NAME, "not known", "don't know"})
 _UNKNOWN_GREEN_DENSITY_KG_M3 = 1217.0  # 76 lb/ft3, the densest green wood of the table: safe to lift by
 _UNKNOWN_GRAVITY_GREEN = 0.80  # that wood's, live oak: a gravity that can hold so much water
 _UNKNOWN_BARK_RATIO = 0.92
@@ -49,6 +50,8 @@ class Wood:
     source, table, note : where the figures are from.
     status : "seen", or "memory" if any of them is from memory (the note says which).
     known : false for the wood that stands in where the species is not known.
+    group : the woods that a group's name means; empty for one of the table. stands_for : the tree that was named, where
+        the table does not hold it.
     """
 
     name: str
@@ -70,6 +73,20 @@ class Wood:
     bark_slope: float | None = None
     bark_ratios: tuple[float, ...] = ()
     known: bool = True
+    group: tuple["Wood", ...] = ()
+    stands_for: str = ""
+
+    @property
+    def taken_as(self) -> str:
+        """What the reader of a plan should know of how the wood was taken; empty for a wood of the table itself."""
+        tree = f"{self.stands_for.capitalize()} is not in the table of woods. " if self.stands_for else ""
+        if self.group:
+            heaviest = max(self.group, key=lambda wood: wood.green_density_kg_m3)
+            return (
+                f'{tree}"{self.name}" is taken as a group of {len(self.group)} woods: weights are those of the '
+                f"heaviest, {heaviest.name}, and shrinkage and bark are the average."
+            )
+        return f"{tree}It is taken as {self.name}, of the same genus." if tree else ""
 
     @property
     def green_density_kg_m3(self) -> float:
@@ -132,6 +149,8 @@ class Wood:
         """
         if not 0.0 < outer_diameter_m < math.inf:
             raise ValueError(f"outer_diameter_m must be a finite length above 0, got {outer_diameter_m:g}")
+        if self.group:
+            return sum(wood.bark_ratio(outer_diameter_m) for wood in self.group) / len(self.group)
         if self.bark_intercept_in is not None and self.bark_slope is not None:
             ratio = self.bark_intercept_in * INCH_M / outer_diameter_m + self.bark_slope
             return min(max(ratio, _BARK_RATIO_LEAST), _BARK_RATIO_MOST)
@@ -144,6 +163,8 @@ class Wood:
         """What `bark_ratio` rests on, in words for the reader of a plan."""
         if not self.known:
             return "a usual ratio, as the species is not known"
+        if self.group:
+            return f"the mean of {len(self.group)} woods"
         if self.bark_intercept_in is not None:
             return "the species' equation"
         if len(self.bark_ratios) > 1:
@@ -175,14 +196,57 @@ class Wood:
 def find_wood(name: str) -> Wood:
     """Return the wood that a name means: any case, any order of words; scientific and trade names too.
 
-    "" and "unknown" give the wood that nobody knows. Raises UnknownSpeciesError (a ValueError) in one
-    line, with the nearest name, or with the choices where a name means several.
+    "", "unknown" and "not known" give the wood that nobody knows; "oak", "red oak" and the like one wood for the whole
+    group. Raises UnknownSpeciesError (a ValueError) in one line, with the nearest name, or with the choices where a
+    name means several that are too unlike.
     """
     asked = name.strip()
-    if asked.casefold() in {"", UNKNOWN_NAME}:
+    if asked.casefold() in _NOT_KNOWN:
         return unknown_wood()
-    woods = known_woods()
-    return woods[match_species(asked, {wood.name: wood.scientific_name for wood in woods.values()})]
+    match = match_species(asked, _scientific_names())
+    wood = known_woods()[match.name] if len(match.woods) == 1 else _group(match.name, match.woods)
+    return replace(wood, stands_for=match.stands_for) if match.stands_for else wood
+
+
+def wider_names(name: str) -> tuple[str, ...]:
+    """Return the names of the groups that a wood, or a group, belongs to, the narrowest first."""
+    return () if name == UNKNOWN_NAME else groups_of(name, _scientific_names())
+
+
+def _scientific_names() -> dict[str, str]:
+    return {wood.name: wood.scientific_name for wood in known_woods().values()}
+
+
+@cache
+def _group(name: str, woods: tuple[str, ...]) -> Wood:
+    """Return one wood for a group: as heavy as its heaviest, bark alike, so that nobody lifts too much."""
+    group = tuple(known_woods()[wood] for wood in woods)
+    heaviest = max(group, key=lambda wood: wood.green_density_kg_m3)
+    heaviest_bark = max(group, key=lambda wood: wood.bark_density_kg_m3)
+
+    def mean(field: str) -> float:
+        return sum(float(getattr(wood, field)) for wood in group) / len(group)
+
+    genera = {wood.scientific_name.split(maxsplit=1)[0] for wood in group}
+    return replace(
+        heaviest,
+        name=name,
+        scientific_name=f"{genera.pop()} spp." if len(genera) == 1 else "",
+        shrinkage_radial_pct=mean("shrinkage_radial_pct"),
+        shrinkage_tangential_pct=mean("shrinkage_tangential_pct"),
+        shrinkage_volumetric_pct=mean("shrinkage_volumetric_pct"),
+        bark_volume_pct=mean("bark_volume_pct"),
+        bark_specific_gravity=heaviest_bark.bark_specific_gravity,
+        bark_moisture_pct=heaviest_bark.bark_moisture_pct,
+        source=f"the heaviest and the mean of {'; '.join(woods)}",
+        table="",
+        status="memory" if any(wood.status == "memory" for wood in group) else "seen",
+        note="a group: as heavy as its heaviest wood, mean shrinkage, mean bark",
+        bark_intercept_in=None,
+        bark_slope=None,
+        bark_ratios=(),
+        group=group,
+    )
 
 
 @cache
@@ -190,7 +254,7 @@ def known_woods() -> Mapping[str, Wood]:
     """Return the woods of the table by their names, in the table's order."""
     rows = _read("species.csv")
     scientific_names = {row["common_name"].lower(): row["scientific_name"] for row in rows}
-    bark = {match_species(row["species"], scientific_names): row for row in _read("bark.csv")}
+    bark = {match_species(row["species"], scientific_names).name: row for row in _read("bark.csv")}
     woods = (_wood(row, bark.get(row["common_name"].lower(), {})) for row in rows)
     return MappingProxyType({wood.name: wood for wood in woods})
 
@@ -266,5 +330,7 @@ def _wood(row: Mapping[str, str], bark: Mapping[str, str]) -> Wood:
         bark_slope=float(slope) if slope else None,
         bark_ratios=tuple(float(ratio) for ratio in ratios if ratio),
         known=True,
+        group=(),
+        stands_for="",
         **numbers,
     )

@@ -1,4 +1,8 @@
-"""Circles on which the arcs of a slice across a log lie: one for each stem or limb that the slice cuts."""
+"""Circles on which the arcs of a slice across a log lie: one for each stem or limb that the slice cuts.
+
+Pairs of points propose the circles in which their normals meet, so that the two flanks of a trunk whose top was not
+filmed are one circle.
+"""
 
 from dataclasses import dataclass
 

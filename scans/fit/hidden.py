@@ -4,6 +4,10 @@ Radii are unknown functions of the place along a member and the angle round it, 
 before the scan only to be near a straight taper; what was seen makes them nearly certain there, and less so
 with distance from it. All members are fitted together through their smooth union, so that wood at the
 crotch is reckoned once.
+
+The first fit leaves the lowest fifth out, the second takes back what lies within 2 cm of it. The series round a member
+has ten orders: lobes that it cannot follow where they were seen it would carry on round the unseen side as something
+else. The invented logs are joined by the same smooth union and blend, so that their crotches are easier than real ones.
 """
 
 from dataclasses import dataclass

@@ -1,4 +1,7 @@
-"""From a skeleton to members whose radii taper straight: what is known of a log before its side is fitted."""
+"""From a skeleton to members whose radii taper straight: what is known of a log before its side is fitted.
+
+Limbs open away from the stem, by which a fork's stem is told from its limbs, however short one of them was cut.
+"""
 
 import numpy as np
 

@@ -26,11 +26,11 @@ from scans.locate.scan_surface import points_on_faces
 from scans.locate.smooth_parts import near_places, normals_and_roughness
 from scans.locate.taped_length import taped_scale
 from scans.log import HEART_RADIUS_M, FloatArray, Log, Solid, SurfaceDoubt
-from scans.messages import short_length
+from scans.messages import Note, named, short_length
 from scans.neighbours import nearest
 from scans.solids.bodies import extent_along, mesh_from_body, upended
 from scans.solids.frame import axes_from, log_frame, reversed_frame
-from scans.solids.log_from_mesh import compass, outer_and_wood, thicker_half
+from scans.solids.log_from_mesh import BUTT_GIVEN, butt_found, outer_and_wood, thicker_half
 
 PLACE_M = 0.018
 """The surface is looked at in places so far apart. [m]"""
@@ -85,8 +85,8 @@ def log_from_points(
     taped_length_m: float | None = None,
     heart_radius_m: float = HEART_RADIUS_M,
     on_stage: Callable[[str], None] = lambda _: None,
-) -> tuple[Log, tuple[str, ...]]:
-    """Return the Log that points show, and one line for each thing found or assumed on the way.
+) -> tuple[Log, tuple[Note, ...]]:
+    """Return the Log that points show, and one note for each thing found or assumed on the way.
 
     points_m : (N, 3) of the log alone, z up, metres. outline : where it lies, roughly, in the same frame.
     bark_ratio, butt : as of `scans.solid.log_from_mesh`; a forked log's butt is the end that is one stem.
@@ -137,13 +137,17 @@ def log_from_points(
         doubt=SurfaceDoubt(outer_ways, outer_modes, wood_ways, wood_modes, spread),
     ).scaled(factor)
     notes.append(
-        f"seen: {1.0 - (log.not_seen_share or 0.0):.0%} of the surface; what was not is guessed from what was, likely "
-        f"to within {short_length(log.guessed_within_m or 0.0)}, the scale not counted"
+        Note(
+            "seen",
+            f"The scan saw {1.0 - (log.not_seen_share or 0.0):.0%} of the surface. The rest is guessed from that, "
+            "likely "
+            f"to within {short_length(log.guessed_within_m or 0.0)}, the scale not counted.",
+        )
     )
     return log, tuple(notes)
 
 
-def _followed(outer: Solid, points_m: FloatArray) -> list[str]:
+def _followed(outer: Solid, points_m: FloatArray) -> list[Note]:
     """Return what is to be said of points (N, 3) that the solid does not follow; our rule, no source.
 
     Raises ScanError where it leaves too many of them.
@@ -155,15 +159,15 @@ def _followed(outer: Solid, points_m: FloatArray) -> list[str]:
     if off > MOST_NOT_FOLLOWED:
         raise ScanError(
             f"{off:.0%} of the log's points lie over {short_length(FOLLOWED_WITHIN_M)} off the solid that could be "
-            "made of them: it is too crooked, broken or full of branches for this; close its mesh in a mesh editor, or "
-            "write a log sheet (pithline init)"
+            "made of them: it is too crooked, broken or full of branches for this",
+            f"close its mesh in a mesh editor, or write {named('log_sheet')}",
         )
     if off > MANY_NOT_FOLLOWED:
         many = (
-            f"{off:.0%} of the log's points lie over {short_length(FOLLOWED_WITHIN_M)} off its solid: branches, "
-            "broken wood, or what is no log; look whether the solid is like the log before you trust the plan"
+            f"{off:.0%} of the log's points lie over {short_length(FOLLOWED_WITHIN_M)} off its solid: branches, broken "
+            "wood, or something else. Check that the solid looks like the log before you trust the plan."
         )
-        return [many]
+        return [Note("not_followed", many, bears_on_plan=True)]
     return []
 
 
@@ -220,10 +224,11 @@ def _is_clear(members: Members, places_m: FloatArray) -> NDArray[np.bool_]:
     return clear
 
 
-def _what(skeleton: Skeleton, stubs: int) -> str:
+def _what(skeleton: Skeleton, stubs: int) -> Note:
     limbs = len(skeleton.limbs)
-    what = f"a stem that divides into {limbs} limbs" if limbs else "a single stem"
-    return f"form: {what}" + (f", with {stubs} branch stub{'s' if stubs > 1 else ''}" if stubs else "")
+    what = f"one trunk that divides into {limbs} limbs" if limbs else "a single trunk"
+    with_stubs = f", with {stubs} branch stub{'s' if stubs > 1 else ''}" if stubs else ""
+    return Note("form", f"The log is {what}{with_stubs}.")
 
 
 def _log_frame(
@@ -232,7 +237,7 @@ def _log_frame(
     main: int,
     to_rough: FloatArray,
     butt: Literal["auto", "other"],
-    notes: list[str],
+    notes: list[Note],
 ) -> FloatArray:
     """Matrix (4, 4) from the rough frame to the log frame, the butt at x = 0."""
     up = to_rough[:3, :3] @ np.array([0.0, 0.0, 1.0])
@@ -245,10 +250,10 @@ def _log_frame(
         turn, why = thicker_half(upended(body.transform(matrix[:3])))
     if butt == "other":
         turn = not turn
-        notes.append("the butt end is the one that was asked for")
+        notes.append(Note("butt_given", BUTT_GIVEN))
     else:
         towards = (matrix[0, :3] @ to_rough[:3, :3]) * (1.0 if turn else -1.0)
-        notes.append(f"the butt end is the one towards {compass(towards)} in the scan: {why}")
+        notes.append(Note("butt_found", butt_found(towards, why)))
     if turn:
         vertices = mesh_from_body(body)[0]
         matrix = reversed_frame(matrix, float(np.ptp(vertices @ matrix[0, :3])))

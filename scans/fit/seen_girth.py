@@ -1,10 +1,15 @@
-"""How much of a log's girth was seen along it, and whether that is enough to go by."""
+"""How much of a log's girth was seen along it, and whether that is enough to go by.
+
+Under 30 % of the girth along half of the length is refused, under 45 % along a quarter warned of (our own rules, no
+source).
+"""
 
 import numpy as np
 
 from scans.errors import ScanError
 from scans.fit.members import Members
 from scans.log import FloatArray
+from scans.messages import Note, named
 
 LITTLE = 0.45
 """Where less of the girth was seen than this, the other side is little more than a guess."""
@@ -19,7 +24,7 @@ _BINS = 24
 _NEAR_M = 0.04
 
 
-def girth_seen(members: Members, main: int, places_m: FloatArray) -> tuple[str, ...]:
+def girth_seen(members: Members, main: int, places_m: FloatArray) -> tuple[Note, ...]:
     """Return what is to be said of how much was seen of stem and limbs, the first `main` members.
 
     places_m : (N, 3), spread evenly over what was seen.
@@ -32,13 +37,17 @@ def girth_seen(members: Members, main: int, places_m: FloatArray) -> tuple[str, 
     if _at(shares, TOO_LITTLE) > MOST_TOO_LITTLE_LENGTH:
         raise ScanError(
             f"the scan saw {np.median(shares):.0%} of the girth, and under {TOO_LITTLE:.0%} along "
-            f"{_at(shares, TOO_LITTLE):.0%} of the log: too little to tell its form by; walk all round it and "
-            "film both sides, its top and its ends, or write a log sheet (pithline init)"
+            f"{_at(shares, TOO_LITTLE):.0%} of the log: too little to tell its form by",
+            f"walk all around it and film both sides, its top and its ends, or write {named('log_sheet')}",
         )
     if _at(shares, LITTLE) > MOST_LITTLE_LENGTH:
         notes.append(
-            f"seen: under {LITTLE:.0%} of the girth along {_at(shares, LITTLE):.0%} of the log, so the plan may be "
-            "far off; film both sides and the top again, or roll the log and scan it once more"
+            Note(
+                "little_seen",
+                f"The scan saw under {LITTLE:.0%} of the girth along {_at(shares, LITTLE):.0%} of the log, so the plan "
+                "may be far off. Film both sides and the top again, or roll the log and scan it once more.",
+                bears_on_plan=True,
+            )
         )
     return tuple(notes)
 

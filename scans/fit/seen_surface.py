@@ -1,4 +1,8 @@
-"""From members to a closed surface that follows what was seen of the log as near as its noise allows."""
+"""From members to a closed surface that follows what was seen of the log as near as its noise allows.
+
+The seen residual, smoothed over a cell or so, is added to the members' value on a grid before the surface is taken
+from it.
+"""
 
 import numpy as np
 from manifold3d import Manifold

@@ -1,4 +1,8 @@
-"""How a surface may lie off what a scan shows of it: its own roughness, and the slow drift of the phone."""
+"""How a surface may lie off what a scan shows of it: its own roughness, and the slow drift of the phone.
+
+Doubt is modes of the surface: draws of what the fit leaves open, moved onto the vertices and made a quarter wider, with
+this noise on what was seen, and the phone's scale, 0.6 %, or 0.2 % with a taped length.
+"""
 
 import numpy as np
 from numpy.typing import NDArray

@@ -7,10 +7,11 @@ from scans.formats.finite_points import check_corners, finite_rows
 from scans.formats.polygons import triangles_of
 from scans.formats.scan import ReadingLimits
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 
 def cut_faces(
-    points: FloatArray, corners: IntArray, counts: IntArray, limits: ReadingLimits, notes: list[str]
+    points: FloatArray, corners: IntArray, counts: IntArray, limits: ReadingLimits, notes: list[Note]
 ) -> tuple[IntArray, IntArray]:
     """Return the triangles (F, 3) of polygons, and the polygon (F,) of each; add what is odd to the notes.
 
@@ -25,9 +26,11 @@ def cut_faces(
         triangles, owners, crossed = triangles_of(points, corners, counts)
     few = int((counts < 3).sum())
     if few:
-        notes.append(f"{few} faces with fewer than 3 corners were left out")
+        notes.append(Note("faces_left_out", f"{few} faces with fewer than 3 corners were left out."))
     if crossed:
-        notes.append(f"{crossed} faces cross themselves, and were cut into triangles as if they did not")
+        notes.append(
+            Note("faces_crossed", f"{crossed} faces cross themselves, and were cut into triangles as if they did not.")
+        )
     return triangles, owners
 
 

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scans.errors import ScanError
 from scans.formats.scan import Scan
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 _FAR = 1e50
 """Beyond this a coordinate is damage, in any unit, and its cube still is a number."""
@@ -39,7 +40,10 @@ def only_finite(scan: Scan) -> Scan:
         faces=new_rows[scan.faces],
         colours=None if scan.colours is None else scan.colours[is_finite],
         normals=None if scan.normals is None else scan.normals[is_finite],
-        notes=(*scan.notes, f"{bad} points whose coordinates are not finite numbers were left out"),
+        notes=(
+            *scan.notes,
+            Note("points_left_out", f"{bad} points whose coordinates are not finite numbers were left out."),
+        ),
     )
 
 
@@ -55,5 +59,5 @@ def check_corners(corners: IntArray, is_finite: NDArray[np.bool_]) -> None:
     if len(used):
         raise ScanError(
             f"{len(used)} points that faces of the file use have coordinates that are not finite numbers, the first of "
-            f"them point {used[0] + 1}; mend or delete these faces and export the scan again"
+            f"them point {used[0] + 1}; fix or delete these faces and export the scan again"
         )

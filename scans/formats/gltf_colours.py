@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scans.errors import ScanError
 from scans.formats.gltf_accessors import Gltf, numbers, within
 from scans.log import FloatArray
+from scans.messages import Note
 
 _MOST_PIXELS = 200_000_000
 _PICTURES = ("PNG", "JPEG", "WEBP")
@@ -23,7 +24,7 @@ class Pictures:
         self._gltf = gltf
         self._opened: dict[int, NDArray[np.uint8] | None] = {}
         self._pixels = 0
-        self.notes: list[str] = []
+        self.notes: list[Note] = []
 
     def colours(self, primitive: dict[str, Any], count: int) -> NDArray[np.uint8] | None:
         """Return sRGB colours (count, 3) of a primitive's points; None where it has none that can be read.
@@ -35,7 +36,7 @@ class Pictures:
         if "COLOR_0" in attributes:
             linear = self._gltf.shares(attributes["COLOR_0"], count)
             if linear.shape[1] < 3 or len(linear) != count:
-                raise ScanError("the file has other counts of colours than of points; export it again")
+                raise ScanError("the file has other counts of colors than of points; export it again")
             return as_srgb(linear[:, :3])
         if "material" not in primitive:
             return None
@@ -63,7 +64,7 @@ class Pictures:
         webp = within(within(texture, "extensions"), "EXT_texture_webp")
         source = webp.get("source", texture.get("source"))
         if source is None:
-            self._note("the picture on the surface is of a kind that is not read, so that it gives no colours")
+            self._note("The picture on the surface is of a kind that is not read: it gives no colors.")
             return None
         image = self._gltf.item("images", source)
         if source not in self._opened:
@@ -79,7 +80,7 @@ class Pictures:
         else:
             data = self._gltf.side_file(image.get("uri"))
         if data is None:
-            self._note("the picture on the surface is not with the file, so that it gives no colours")
+            self._note("The picture on the surface is not with the file: it gives no colors.")
             return None
         try:
             with warnings.catch_warnings():
@@ -88,18 +89,19 @@ class Pictures:
                 with Image.open(io.BytesIO(data), formats=_PICTURES) as picture:
                     self._pixels += picture.width * picture.height
                     if self._pixels > _MOST_PIXELS:
-                        self._note(f"pictures on the surface have more than {_MOST_PIXELS} pixels, and are not read")
+                        self._note(f"Pictures on the surface have more than {_MOST_PIXELS} pixels, and are not read.")
                         return None
                     return np.asarray(picture.convert("RGB"), dtype=np.uint8)
         except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError, SyntaxError, MemoryError):
-            self._note("the picture on the surface is damaged, so that it gives no colours")
+            self._note("The picture on the surface is damaged: it gives no colors.")
         except Exception as error:  # noqa: BLE001 - decoders raise whatever they meet, and the points are whole
-            self._note(f"the picture on the surface could not be read ({type(error).__name__}), so gives no colours")
+            self._note(f"The picture on the surface could not be read ({type(error).__name__}): it gives no colors.")
         return None
 
     def _note(self, line: str) -> None:
-        if line not in self.notes:
-            self.notes.append(line)
+        note = Note("picture_unread", line)
+        if note not in self.notes:
+            self.notes.append(note)
 
 
 def as_srgb(linear: FloatArray) -> NDArray[np.uint8]:

@@ -13,13 +13,16 @@ from scans.formats.obj_faces import Faces
 from scans.formats.picture import MOST_PIXELS, opened, pixels_at
 from scans.formats.scan import ReadingLimits
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 _OPTIONS = re.compile(
     r"-(?:(?P<moved>[ost])(?:\s+[-+.\d][-+.\deE]*(?=\s)){1,3}|mm\s+\S+\s+\S+|"
     r"(?:blendu|blendv|cc|clamp|texres|bm|imfchan|type|boost)\s+\S+)\s+"
 )
 
-_MOVED = "the materials of the file move or scale a picture, which is not done here, so that colours may be off"
+_MOVED = Note(
+    "picture_not_moved", "The materials of the file move or scale a picture. That is not done here: colors may be off."
+)
 
 
 class SideFiles:
@@ -47,7 +50,7 @@ def _path(folder: str, name: str) -> str:
     return posixpath.normpath(posixpath.join(folder, name.strip().strip('"').replace("\\", "/"))).casefold().lstrip("/")
 
 
-def picture_names(libraries: list[str], files: SideFiles, limits: ReadingLimits, notes: list[str]) -> dict[str, str]:
+def picture_names(libraries: list[str], files: SideFiles, limits: ReadingLimits, notes: list[Note]) -> dict[str, str]:
     """Return the name of the picture (map_Kd) of each material in the files that mtllib names."""
     pictures: dict[str, str] = {}
     for library in dict.fromkeys(libraries):
@@ -56,18 +59,25 @@ def picture_names(libraries: list[str], files: SideFiles, limits: ReadingLimits,
         for name in names:
             content = files.found(name)
             if content is None:
-                notes.append(f"the materials {_short(name)} are not with the file, so that they give no colours")
+                notes.append(
+                    Note(
+                        "side_file_missing",
+                        f"The materials {_short(name)} are not with the file, so they give no colors.",
+                    )
+                )
                 continue
             try:
                 text = as_text(content, limits).decode("utf-8", "replace")
             except ScanError:
-                notes.append(f"the materials {_short(name)} are no text, so that they give no colours")
+                notes.append(
+                    Note("side_file_unread", f"The materials {_short(name)} are no text, so that they give no colors.")
+                )
                 continue
             pictures.update(_in_library(text, notes))
     return pictures
 
 
-def _in_library(text: str, notes: list[str]) -> dict[str, str]:
+def _in_library(text: str, notes: list[Note]) -> dict[str, str]:
     pictures: dict[str, str] = {}
     material = ""
     for line in text.split("\n"):
@@ -92,7 +102,7 @@ def colours_of(
     uses: list[tuple[int, str]],
     pictures: dict[str, str],
     files: SideFiles,
-    notes: list[str],
+    notes: list[Note],
 ) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
     """Return colours (N, 3) of the points, and which have one (N,).
 
@@ -118,7 +128,12 @@ def colours_of(
             continue
         content = files.found(name)
         if content is None:
-            notes.append(f"the picture {_short(name)} is not with the file, so that it gives no colours")
+            notes.append(
+                Note(
+                    "side_file_missing",
+                    f"The picture {_short(name)} is not with the file, so it gives no colors.",
+                )
+            )
             continue
         picture = opened(content, _short(name), pixels_left, notes)
         if picture is not None:

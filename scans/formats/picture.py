@@ -7,13 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.log import FloatArray
+from scans.messages import Note
 
 MOST_PIXELS = 200_000_000
 """Of all pictures of a scan: a few of the largest that phones take."""
 _KINDS = ("PNG", "JPEG", "WEBP", "BMP", "TIFF", "TGA")
 
 
-def opened(data: bytes, name: str, most_pixels: int, notes: list[str]) -> NDArray[np.uint8] | None:
+def opened(data: bytes, name: str, most_pixels: int, notes: list[Note]) -> NDArray[np.uint8] | None:
     """Return a picture's sRGB pixels (height, width, 3), its top row first; None, with a note, where it has none."""
     from PIL import Image  # noqa: PLC0415 - few scans come with a picture
 
@@ -24,9 +25,19 @@ def opened(data: bytes, name: str, most_pixels: int, notes: list[str]) -> NDArra
             with Image.open(io.BytesIO(data), formats=_KINDS) as picture:
                 if 0 < picture.width * picture.height <= most_pixels:
                     return np.asarray(picture.convert("RGB"), dtype=np.uint8)
-                notes.append(f"the picture {name} has more pixels than are read, so that it gives no colours")
+                notes.append(
+                    Note(
+                        "picture_unread",
+                        f"The picture {name} has more pixels than are read, so it gives no colors.",
+                    )
+                )
     except Exception as error:  # noqa: BLE001 - decoders raise whatever they meet, and the points are whole
-        notes.append(f"the picture {name} could not be read ({type(error).__name__}), so that it gives no colours")
+        notes.append(
+            Note(
+                "picture_unread",
+                f"The picture {name} could not be read ({type(error).__name__}), so it gives no colors.",
+            )
+        )
     return None
 
 

@@ -11,6 +11,7 @@ from scans.formats.ply_header import Element, Header, Property
 from scans.formats.point_columns import last_line_notes
 from scans.formats.scan import ReadingLimits
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _WIDTHS = {kind: np.dtype(kind).itemsize for kind in ("i1", "u1", "i2", "u2", "i4", "u4", "f4", "f8")}
@@ -22,7 +23,7 @@ Column = Numbers | tuple[IntArray, Numbers]
 Columns = dict[str, Column]
 
 
-def columns_of(data: bytes, header: Header, limits: ReadingLimits, notes: list[str]) -> dict[str, Columns]:
+def columns_of(data: bytes, header: Header, limits: ReadingLimits, notes: list[Note]) -> dict[str, Columns]:
     """Return the columns of the vertices, faces and strips of a file, which holds just what its header promises.
 
     Whole points that a text has beyond those promised, where it has nothing but points, are left out with a note.
@@ -37,7 +38,11 @@ def columns_of(data: bytes, header: Header, limits: ReadingLimits, notes: list[s
             raise ScanError(f"the body of the file holds what is no number: {_DAMAGED}")
         more = _surplus(found, header.elements)
         if more:
-            notes.append(f"{more} points beyond those that the header of the file promises were left out")
+            notes.append(
+                Note(
+                    "points_left_out", f"{more} points beyond those that the header of the file promises were left out."
+                )
+            )
             found = found[: -more * len(header.elements[0].properties)]
         return _read(_Text(found), 0, header.elements)
     refusal: ScanError | None = None

@@ -6,9 +6,12 @@ from numpy.typing import NDArray
 from scans.errors import ScanError
 from scans.formats.number_text import shown
 from scans.log import FloatArray
+from scans.messages import Note
 
 _LAST_LINES = 50
-_NO_END = "the last line of the file has no end, as where a file is cut off: look whether the scan is whole"
+_NO_END = Note(
+    "no_end", "The last line of the file has no end, as in a file that is cut off: check that the scan is whole."
+)
 
 
 def unit_normals(found: NDArray[np.floating], points: FloatArray) -> FloatArray | None:
@@ -37,7 +40,7 @@ def eight_bit(found: NDArray[np.floating]) -> NDArray[np.uint8] | None:
     return np.rint(found * 255.0).astype(np.uint8) if most <= 1.0 else None
 
 
-def last_line_notes(text: bytes) -> tuple[str, ...]:
+def last_line_notes(text: bytes) -> tuple[Note, ...]:
     """Return a note where nothing ends the last line of a text, though others are; refuse one that is surely cut off.
 
     Where all of the lines before write their last number with equally many decimals, a last one with fewer, and

@@ -10,10 +10,12 @@ from scans.formats.archives import unpacked
 from scans.formats.model_3mf import DAMAGED, Body, Model, Use, read_xml
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 _MODEL_KIND = "http://schemas.microsoft.com/3dmanufacturing/2013/01/3dmodel"
 _MOST_DEEP = 50
 _MOST_INSTANCES = 100_000
+_SUPPORTS_LEFT_OUT = Note("supports_left_out", "Supports in the file were left out.")
 _SUPPORTS = {"support", "solidsupport"}
 
 
@@ -47,13 +49,15 @@ def read_3mf(data: bytes, limits: ReadingLimits) -> Scan:
         inner = {use.number for body in model.bodies.values() for use in body.uses if not use.part}
         flat = np.vstack([np.eye(3), np.zeros((1, 3))])
         uses = [Use("", number, flat) for number in model.bodies if number not in inner]
-        assembly.notes.append("the file builds none of its objects, and all of them were read")
+        assembly.notes.append(
+            Note("all_objects_read", "The file builds none of its objects, and all of them were read.")
+        )
     for use in uses:
         assembly.add(use, root, np.eye(4), 0)
     if not assembly.points:
         raise ScanError("the file builds no triangles; export the scan again")
     if len(assembly.points) > 1:
-        assembly.notes.append(f"the file holds {len(assembly.points)} parts, read as one")
+        assembly.notes.append(Note("parts_joined", f"The file holds {len(assembly.points)} parts, read as one."))
     return Scan(
         np.concatenate(assembly.points),
         np.concatenate(assembly.faces),
@@ -89,7 +93,7 @@ class _Assembly:
         self._point_count = self._face_count = self._instances = 0
         self.points: list[FloatArray] = []
         self.faces: list[IntArray] = []
-        self.notes: list[str] = []
+        self.notes: list[Note] = []
 
     def model(self, name: str) -> Model:
         """Return a model part by its name in the archive, read once."""
@@ -112,8 +116,8 @@ class _Assembly:
         if body is None:
             raise ScanError(f"the file uses an object {use.number[:20]!r} that is not in it: {DAMAGED}")
         if body.kind in _SUPPORTS:
-            if "supports in the file were left out" not in self.notes:
-                self.notes.append("supports in the file were left out")
+            if _SUPPORTS_LEFT_OUT not in self.notes:
+                self.notes.append(_SUPPORTS_LEFT_OUT)
             return
         own = np.eye(4)
         own[:, :3] = use.matrix

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from scans.errors import ScanError
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray
+from scans.messages import Note
 
 _CHUNK_POINTS = 500_000
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
@@ -60,12 +61,17 @@ def read_e57(data: bytes, limits: ReadingLimits) -> Scan:
         raise ScanError(f"the file holds no points that are valid ({dropped} are not); export the scan again")
     notes = []
     if dropped:
-        notes.append(f"{dropped} points that the file marks as invalid, or that are not finite, were left out")
+        notes.append(
+            Note(
+                "points_left_out",
+                f"{dropped} points that the file marks as invalid, or that are not finite, were left out.",
+            )
+        )
     if len(parts) > 1:
-        notes.append(f"{len(parts)} scans of the file were joined by their poses")
+        notes.append(Note("parts_joined", f"{len(parts)} scans of the file were joined by their poses."))
     coloured = [part.colours for part in parts if part.colours is not None]
     if coloured and len(coloured) < len(parts):
-        notes.append("a scan of the file has no colours, so that none are used")
+        notes.append(Note("colours_not_on_all", "A scan of the file has no colors, so that none are used."))
     return Scan(
         np.concatenate([part.points for part in parts]),
         colours=np.concatenate(coloured) if len(coloured) == len(parts) else None,

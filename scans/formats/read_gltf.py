@@ -13,7 +13,9 @@ from scans.formats.gltf_accessors import DAMAGED, Gltf, listed, numbers, whole, 
 from scans.formats.gltf_colours import Pictures
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
+_READ_UNBENT = Note("read_unbent", "A part of the file is bent by a skeleton, and was read unbent.")
 _HARMLESS = re.compile(r"KHR_materials_\w+|KHR_lights_punctual|KHR_texture_basisu|KHR_xmp_json_ld")
 """What only changes how a surface looks, so that its points and faces are whole without."""
 _READ = {"KHR_texture_transform", "EXT_texture_webp"}
@@ -57,16 +59,16 @@ def read_gltf(data: bytes, limits: ReadingLimits, side_files: Mapping[str, bytes
         raise ScanError("the file does not begin as a GLB or glTF does; check what it is and rename it")
     gltf = Gltf(data, limits, side_files or {})
     _check_version(gltf.tree)
-    pictures, notes = Pictures(gltf), list[str]()
+    pictures, notes = Pictures(gltf), list[Note]()
     drawn = list(_drawn(gltf, notes))
     parts = list(_parts(gltf, drawn, pictures, limits, notes))
     if not sum(len(part.points) for part in parts):
         raise ScanError("the file holds no points; export the scan again")
     if len(drawn) > 1:
-        notes.append(f"the file holds a scene of {len(drawn)} parts, read as one")
+        notes.append(Note("parts_joined", f"The file holds a scene of {len(drawn)} parts, read as one."))
     coloured = [part.colours for part in parts if part.colours is not None]
     if coloured and len(coloured) < len(parts):
-        notes.append("a part of the file has no colours, so that none are used")
+        notes.append(Note("colours_not_on_all", "A part of the file has no colors, so that none are used."))
     starts = np.cumsum([0, *(len(part.points) for part in parts)])
     return Scan(
         np.concatenate([part.points for part in parts]),
@@ -90,7 +92,7 @@ def _check_version(tree: dict[str, Any]) -> None:
         )
 
 
-def _drawn(gltf: Gltf, notes: list[str]) -> Iterator[tuple[dict[str, Any], FloatArray]]:
+def _drawn(gltf: Gltf, notes: list[Note]) -> Iterator[tuple[dict[str, Any], FloatArray]]:
     """Yield each mesh that the scene draws, with the (4, 4) matrix from its own axes to the scene's."""
     scenes, nodes = listed(gltf.tree, "scenes"), listed(gltf.tree, "nodes")
     if not nodes:
@@ -99,7 +101,9 @@ def _drawn(gltf: Gltf, notes: list[str]) -> Iterator[tuple[dict[str, Any], Float
         return
     if scenes:
         if len(scenes) > 1:
-            notes.append(f"the file holds {len(scenes)} scenes, and the one that it shows first was read")
+            notes.append(
+                Note("first_scene", f"The file holds {len(scenes)} scenes, and the one that it shows first was read.")
+            )
         roots = listed(gltf.item("scenes", gltf.tree.get("scene", 0)), "nodes")
     else:
         below = [child for number in range(len(nodes)) for child in listed(gltf.item("nodes", number), "children")]
@@ -116,8 +120,8 @@ def _drawn(gltf: Gltf, notes: list[str]) -> Iterator[tuple[dict[str, Any], Float
         with np.errstate(all="ignore"):
             matrix = above @ _own_matrix(node)
         if "mesh" in node:
-            if "skin" in node and not any("skeleton" in note for note in notes):
-                notes.append("a part of the file is bent by a skeleton, and was read unbent")
+            if "skin" in node and _READ_UNBENT not in notes:
+                notes.append(_READ_UNBENT)
             yield gltf.item("meshes", node["mesh"]), matrix
         waiting.extend((child, matrix) for child in reversed(listed(node, "children")))
 
@@ -143,12 +147,12 @@ def _parts(
     drawn: list[tuple[dict[str, Any], FloatArray]],
     pictures: Pictures,
     limits: ReadingLimits,
-    notes: list[str],
+    notes: list[Note],
 ) -> Iterator[_Part]:
     point_count = face_count = line_count = 0
     for mesh, matrix in drawn:
         if any(weight != 0 for weight in listed(mesh, "weights")):
-            notes.append("a part of the file is shaped by weights, and was read without them")
+            notes.append(Note("read_unshaped", "A part of the file is shaped by weights, and was read without them."))
         for primitive in listed(mesh, "primitives"):
             if not isinstance(primitive, dict):
                 raise ScanError(f"a mesh of the file holds no parts: {DAMAGED}")
@@ -168,7 +172,7 @@ def _parts(
             _check_limit(face_count, limits.faces, "faces")
             yield part
     if line_count:
-        notes.append(f"{line_count} parts of the file are lines, and were left out")
+        notes.append(Note("lines_left_out", f"{line_count} parts of the file are lines, and were left out."))
 
 
 def _check_limit(count: int, most: int, name: str) -> None:

@@ -11,12 +11,16 @@ from scans.errors import ScanError
 from scans.formats.las_units import StatedUnits, from_geo_keys, from_well_known_text
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray
+from scans.messages import Note, exact_length
 
 _CHUNK_POINTS = 1_000_000
 _CHUNK_BYTES = 64_000_000
 _WIDEST_CHUNK_POINTS = 64_000_000
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _COARSE_M = 0.005
+_LAYERED, _EXTRA_BYTES = 3, 14
+_LAYERS_OF = {10: 9, 11: 1, 12: 2, 13: 1}
+"""By an item's kind: a point, its colours, those with near infrared, its wave packet."""
 
 
 def read_las(data: bytes, limits: ReadingLimits) -> Scan:
@@ -46,15 +50,20 @@ def read_las(data: bytes, limits: ReadingLimits) -> Scan:
         if not isinstance(error, Exception) and type(error).__name__ != "PanicException":
             raise
         raise ScanError(f"the points of the file could not be read ({type(error).__name__}): {_DAMAGED}") from error
-    notes: list[str] = []
+    notes: list[Note] = []
     if withheld:
-        notes.append(f"{withheld} points that the file marks as withheld were left out")
+        notes.append(Note("points_left_out", f"{withheld} points that the file marks as withheld were left out."))
     if len(points) == 0:
         raise ScanError("the file marks all of its points as withheld; export it with points that count")
     unit_m = _settled_unit(points, units, notes)
     coarsest = float(np.abs(scales).max())
     if coarsest * (unit_m or 1.0) >= _COARSE_M:
-        notes.append(f"the file rounds its coordinates to {coarsest:g} of its unit, which is coarse for a log")
+        notes.append(
+            Note(
+                "coarse_coordinates",
+                f"The file rounds its coordinates to {coarsest:g} of its unit, which is coarse for a log.",
+            )
+        )
     return Scan(points, colours=colours, unit_m=unit_m, up="z", notes=tuple(notes))
 
 
@@ -139,7 +148,30 @@ def _widest_chunk(data: bytes, header: _Header, laz_record: bytes) -> int:
         held = len(table) * widest
     if held < header.count:
         raise ScanError(f"the file promises {header.count} points and its chunks hold at most {held}: {_DAMAGED}")
+    _check_layers(data, header, laz_record, [size for _, size in table])
     return widest
+
+
+def _check_layers(data: bytes, header: _Header, laz_record: bytes, chunk_bytes: list[int]) -> None:
+    """Hold the layers of each chunk to its bytes; the decoder takes memory for them before it reads any.
+
+    Such a chunk begins with one whole point, a count of points, and the sizes of its layers: one for each part of a
+    point that is packed apart (LASzip, lasreaditemcompressed_v3).
+    """
+    if struct.unpack_from("<H", laz_record)[0] != _LAYERED:
+        return
+    count = struct.unpack_from("<H", laz_record, 32)[0]
+    items = [struct.unpack_from("<HH", laz_record, 34 + 6 * item) for item in range(count)]
+    layers = sum(size if kind == _EXTRA_BYTES else _LAYERS_OF.get(kind, 0) for kind, size in items)
+    at = header.points_at + 8
+    for size in chunk_bytes:
+        sizes_at = at + header.point_bytes + 4
+        promised = header.point_bytes + 4 + 4 * layers
+        if promised <= size:
+            promised += sum(struct.unpack_from(f"<{layers}I", data, sizes_at))
+        if promised > size:
+            raise ScanError(f"a chunk of {size} bytes promises {promised} bytes of packed points: {_DAMAGED}")
+        at += size
 
 
 def _read(data: bytes, header: _Header) -> tuple[FloatArray, NDArray[np.uint8] | None, StatedUnits, FloatArray, int]:
@@ -205,20 +237,29 @@ def _stated_units(records: Any) -> StatedUnits:
     return found
 
 
-def _settled_unit(points: FloatArray, units: StatedUnits, notes: list[str]) -> float | None:
+def _settled_unit(points: FloatArray, units: StatedUnits, notes: list[Note]) -> float | None:
     """Return the one unit of all three axes, in metres; z is brought to that of x and y in place."""
     if units.in_degrees:
         extent = float(np.ptp(points[:, :2], axis=0).max())
         if extent < 0.01:  # about a kilometre on the ground
             raise ScanError(
                 "the coordinates of the file are degrees of longitude and latitude; "
-                "export it in a projection in metres or feet, UTM for one"
+                "export it in a projection in meters or feet, UTM for one"
             )
-        notes.append("the file says that its coordinates are degrees, and they span too much for that: not believed")
+        notes.append(
+            Note(
+                "degrees_not_believed",
+                "The file says that its coordinates are degrees, and they span too much for that: not believed.",
+            )
+        )
         return None
     if units.across_m and units.upwards_m and abs(units.upwards_m / units.across_m - 1.0) > 1e-4:
         points[:, 2] *= units.upwards_m / units.across_m
         notes.append(
-            f"heights in the file are in units of {units.upwards_m:g} m, and were brought to its {units.across_m:g} m"
+            Note(
+                "heights_unit",
+                f"Heights in the file are in units of {exact_length(units.upwards_m)}, and were brought to its "
+                f"{exact_length(units.across_m)}.",
+            )
         )
     return units.across_m

@@ -15,6 +15,7 @@ from scans.formats.obj_materials import SideFiles, colours_of, picture_names
 from scans.formats.point_columns import last_line_notes
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray
+from scans.messages import Note
 
 _DAMAGED = "it is cut off or damaged; copy or export the file again"
 _HEAD_BYTES = 20_000
@@ -115,7 +116,7 @@ class _Found:
 
 
 def _scan(
-    found: _Found, data: bytes, limits: ReadingLimits, side_files: Mapping[str, bytes], unended: tuple[str, ...]
+    found: _Found, data: bytes, limits: ReadingLimits, side_files: Mapping[str, bytes], unended: tuple[Note, ...]
 ) -> Scan:
     if found.point_count == 0 and found.unknown:
         raise ScanError(f"the file begins with {found.unknown[0]!r}, as no OBJ does; check what it is and rename it")
@@ -134,7 +135,9 @@ def _scan(
     notes = list(unended)
     triangles, _ = cut_faces(points, faces.corners, faces.counts, limits, notes)
     for word in dict.fromkeys(found.unknown):
-        notes.append(f"{found.unknown.count(word)} lines that begin with {word!r} were passed over")
+        notes.append(
+            Note("lines_passed_over", f"{found.unknown.count(word)} lines that begin with {word!r} were passed over.")
+        )
         if len(notes) > 5:
             break
     colours = _colours(found, faces, data, limits, side_files, notes)
@@ -157,7 +160,7 @@ def _colours(
     data: bytes,
     limits: ReadingLimits,
     side_files: Mapping[str, bytes],
-    notes: list[str],
+    notes: list[Note],
 ) -> NDArray[np.uint8] | None:
     colours, has_one = _written(np.concatenate(found.shades), notes)
     if not has_one.any() and found.libraries and found.place_count:
@@ -169,17 +172,19 @@ def _colours(
         return None
     if not has_one.all():
         colours[~has_one] = _GREY
-        notes.append(f"{int((~has_one).sum())} points of the file have no colour, and were made grey")
+        notes.append(
+            Note("points_gray", f"{int((~has_one).sum())} points of the file have no color, and were made gray.")
+        )
     return colours
 
 
-def _written(shade: NDArray[np.float32], notes: list[str]) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
+def _written(shade: NDArray[np.float32], notes: list[Note]) -> tuple[NDArray[np.uint8], NDArray[np.bool_]]:
     """Return the colours written after the points (N, 3), and which have one (N,)."""
     has_one: NDArray[np.bool_] = np.all(np.isfinite(shade), axis=1)
     own = shade[has_one]
     colours = np.zeros((len(shade), 3), dtype=np.uint8)
     if len(own) and not (own.min() >= 0.0 and own.max() <= 255.0):
-        notes.append("the colours of the file are no numbers from 0 to 255, and were left out")
+        notes.append(Note("colours_unread", "The colors of the file are no numbers from 0 to 255, and were left out."))
         return colours, np.zeros(len(shade), dtype=bool)
     colours[has_one] = np.rint(own * (255.0 if own.max(initial=0.0) <= 1.0 else 1.0))
     return colours, has_one

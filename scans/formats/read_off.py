@@ -10,6 +10,7 @@ from scans.formats.number_text import as_text, numbers_in, shown, words_per_line
 from scans.formats.point_columns import eight_bit, last_line_notes
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _HEAD = re.compile(rb"\s*(ST)?(C)?(N)?(4)?(n)?OFF(?=[\s\d])")
@@ -61,7 +62,12 @@ def read_off(data: bytes, limits: ReadingLimits) -> Scan:
     at = 3 + 3 * bool(head[3])
     colours = eight_bit(rows[:, at : at + 3]) if head[2] and rows.shape[1] >= at + 3 else None
     if head[2] and colours is None:
-        notes.append("the colours of the file are no numbers from 0 to 255, nor shares of 1, and were left out")
+        notes.append(
+            Note(
+                "colours_unread",
+                "The colors of the file are no numbers from 0 to 255, nor shares of 1, and were left out.",
+            )
+        )
     return Scan(np.array(rows[:, :3]), faces, colours=colours, notes=tuple(notes))
 
 

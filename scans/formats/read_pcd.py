@@ -13,6 +13,7 @@ from scans.formats.number_text import as_text, shown, table_of
 from scans.formats.point_columns import eight_bit, last_line_notes, unit_normals
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray
+from scans.messages import Note
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _TYPES = {
@@ -55,7 +56,7 @@ def read_pcd(data: bytes, limits: ReadingLimits) -> Scan:
     if not data:
         raise ScanError("the file is empty; copy or export it again")
     header = _header(data, limits)
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
     if header.data == "ascii":
         columns, notes = _text_columns(
             as_text(data[header.body_at :], limits), header, data[: header.body_at].count(b"\n")
@@ -128,7 +129,7 @@ def _one(lines: dict[str, list[str]], key: str) -> int | None:
 
 def _text_columns(
     text: bytes, header: _Header, lines_before: int
-) -> tuple[dict[str, NDArray[np.generic]], tuple[str, ...]]:
+) -> tuple[dict[str, NDArray[np.generic]], tuple[Note, ...]]:
     if text.count(b"\n") > 2 * header.points + 1000:  # before memory is taken for lines that nothing promised
         raise ScanError(f"the file promises {header.points} points and holds more lines: {_DAMAGED}")
     notes = last_line_notes(text)

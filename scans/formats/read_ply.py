@@ -11,6 +11,7 @@ from scans.formats.ply_rows import Column, Columns, columns_of
 from scans.formats.point_columns import unit_normals
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 __all__ = ["is_ply", "read_ply"]
 
@@ -31,7 +32,7 @@ def read_ply(data: bytes, limits: ReadingLimits) -> Scan:
     Raises ScanError where the header promises other than the bytes hold, a face names no point, or the points are
     the centres of splats and not on a surface.
     """
-    notes: list[str] = []
+    notes: list[Note] = []
     columns = columns_of(data, header_of(data, limits), limits, notes)
     vertex = columns["vertex"]
     points = _three(vertex, ("x", "y", "z"))
@@ -60,7 +61,7 @@ def _three(vertex: Columns, names: tuple[str, ...]) -> FloatArray | None:
     return np.stack(found, axis=1, dtype=np.float64, casting="unsafe") if len(found) == 3 else None
 
 
-def _from_polygons(faces: Columns, points: FloatArray, limits: ReadingLimits, notes: list[str]) -> IntArray:
+def _from_polygons(faces: Columns, points: FloatArray, limits: ReadingLimits, notes: list[Note]) -> IntArray:
     column = next((faces[name] for name in _FACE_LISTS if name in faces), None)
     if column is None:
         if any(len(other[0] if isinstance(other, tuple) else other) for other in faces.values()):

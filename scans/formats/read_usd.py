@@ -14,6 +14,7 @@ from scans.errors import ScanError
 from scans.formats import usd_stage
 from scans.formats.scan import ReadingLimits, Scan
 from scans.formats.usd_layers import laid_out
+from scans.messages import Note
 
 _SHARE_OF_TIME = 0.9
 """The process must end before who waits for all of the reading ends this one, and its folder is left."""
@@ -63,7 +64,7 @@ def read_usd(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
             raise ScanError(f"the file could not be read as USD (code {error.returncode}): {_DAMAGED}") from None
         answer = json.loads((folder / usd_stage.ANSWER).read_text())
         if "error" in answer:
-            raise ScanError(answer["error"])
+            raise ScanError(**answer["error"])
         with np.load(folder / usd_stage.ARRAYS, allow_pickle=False) as arrays:
             return Scan(
                 arrays["points"],
@@ -71,5 +72,5 @@ def read_usd(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
                 colours=arrays.get("colours"),
                 unit_m=answer["unit_m"],
                 up=answer["up"],
-                notes=tuple(answer["notes"]),
+                notes=tuple(Note(**note) for note in answer["notes"]),
             )

@@ -13,6 +13,7 @@ from scans.formats.scan import ReadingLimits, Scan
 from scans.formats.xyz_columns import Columns, is_colour, named_columns, usual_columns
 from scans.formats.xyz_lines import PLAIN, Decimals, Head, head_of
 from scans.log import FloatArray
+from scans.messages import Note
 
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
 _BLOCK_BYTES = 1 << 24
@@ -74,14 +75,14 @@ def read_xyz(data: bytes, limits: ReadingLimits, suffix: str) -> Scan:
     )
 
 
-def _colours(shades: list[NDArray[np.float32]], is_named: bool, notes: list[str]) -> NDArray[np.uint8] | None:
+def _colours(shades: list[NDArray[np.float32]], is_named: bool, notes: list[Note]) -> NDArray[np.uint8] | None:
     """Colours of all blocks; without names they must be what the first block made them be taken for."""
     if not shades:
         return None
     found = np.concatenate(shades)
     colours = eight_bit(found) if is_named or is_colour(found) else None
     if colours is None:
-        notes.append("the colours of the file are no numbers from 0 to 255, and were left out")
+        notes.append(Note("colours_unread", "The colors of the file are no numbers from 0 to 255, and were left out."))
     return colours
 
 

@@ -1,4 +1,7 @@
-"""From the bytes of a scan file of any kind to its points and faces. No geometry is done here."""
+"""From the bytes of a scan file of any kind to its points and faces. No geometry is done here.
+
+The reader is picked by the file's ending, and refuses content that is of another.
+"""
 
 import posixpath
 import re

@@ -1,6 +1,10 @@
-"""Reads a scan in a process of its own, so that neither time nor memory can be had without end."""
+"""Reads a scan in a process of its own, so that neither time nor memory can be had without end.
+
+A damaged file can end a process or keep it for minutes; `ReadingLimits` holds all limits.
+"""
 
 import multiprocessing
+from contextlib import suppress
 from multiprocessing.connection import Connection
 from typing import Any
 
@@ -24,32 +28,36 @@ def read_scan_apart(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
     there.close()
     try:
         if not here.poll(limits.seconds):
-            raise ScanError(f"the file was not read within {limits.seconds:g} s, the most that is waited: {_AGAIN}")
+            raise ScanError(f"the file was not read within {limits.seconds:g} s, the most that is waited", _AGAIN)
         answer: Any = here.recv()
     except EOFError:
         reader.join()
         raise ScanError(
             f"the file cannot be read: its reading ended with code {reader.exitcode}; it is damaged, or needs more "
-            f"than {limits.memory_bytes / 1e9:g} GB: {_AGAIN}"
+            f"than {limits.memory_bytes / 1e9:g} GB",
+            _AGAIN,
         ) from None
     finally:
         here.close()
         reader.kill()
         reader.join()
-    if isinstance(answer, str):
-        raise ScanError(answer)
+    if isinstance(answer, ScanError):
+        raise answer
     assert isinstance(answer, Scan)  # noqa: S101 - the process sends nothing else
     return answer
 
 
 def _read(there: Connection, data: bytes, suffix: str, limits: ReadingLimits) -> None:
     _limit_memory(limits.memory_bytes)
-    try:
-        there.send(read_scan(data, suffix, limits))
-    except ScanError as error:
-        there.send(str(error))
-    except MemoryError:
-        there.send(f"the file needs more than the {limits.memory_bytes / 1e9:g} GB that reading may take: {_AGAIN}")
+    # Whoever asked may have been ended meanwhile; nobody needs to be told then.
+    with suppress(BrokenPipeError):
+        try:
+            there.send(read_scan(data, suffix, limits))
+        except ScanError as error:
+            there.send(error)
+        except MemoryError:
+            most = f"{limits.memory_bytes / 1e9:g} GB"
+            there.send(ScanError(f"the file needs more than the {most} that reading may take", _AGAIN))
 
 
 def _limit_memory(most_bytes: int) -> None:

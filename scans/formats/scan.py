@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.log import FloatArray, IntArray
+from scans.messages import Note
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class Scan:
     points : (N, 3) float64, all finite. faces : (F, 3) int64, rows of `points`; none for a cloud.
     colours : (N, 3) uint8, or None. normals : (N, 3) float64 unit vectors, or None.
     unit_m : the file's unit, where its format says it. [m] up : the axis that points up, "x", "y" or "z",
-    where its format says it. notes : one line for each thing that is odd about the file.
+    where its format says it. notes : one for each thing that is odd about the file.
     """
 
     points: FloatArray
@@ -43,4 +44,4 @@ class Scan:
     normals: FloatArray | None = None
     unit_m: float | None = None
     up: str | None = None
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()

@@ -8,7 +8,7 @@ import json
 import math
 import sys
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -20,6 +20,7 @@ from scans.formats.polygons import triangles_of
 from scans.formats.scan import ReadingLimits, Scan
 from scans.formats.usd_layers import opened
 from scans.log import FloatArray, IntArray
+from scans.messages import Note, exact_length
 
 JOB, LAYERS, ANSWER, ARRAYS = "job.json", "layers", "answer.json", "arrays.npz"
 """What the program reads in its folder, and what it leaves there."""
@@ -31,7 +32,7 @@ def read_stage(folder: Path, names: list[str], limits: ReadingLimits) -> Scan:
     """Return what `scans.read_usd.read_usd` returns, of layers that lie in a folder; the root layer's name first."""
     from pxr import Tf  # noqa: PLC0415 - a large library, for this format alone
 
-    notes: list[str] = []
+    notes: list[Note] = []
     try:
         stage = opened(folder, names)
         parts = list(_parts(stage, limits, notes))
@@ -46,11 +47,11 @@ def read_stage(folder: Path, names: list[str], limits: ReadingLimits) -> Scan:
     if not sum(len(part.points) for part in parts):
         raise ScanError("the file holds no mesh and no points; export the scan again")
     if len(parts) > 1:
-        notes.append(f"{len(parts)} meshes or clouds of the file were joined")
+        notes.append(Note("parts_joined", f"{len(parts)} meshes or clouds of the file were joined."))
     firsts = np.cumsum([0, *(len(part.points) for part in parts)])
     coloured = [part.colours for part in parts if part.colours is not None]
     if coloured and len(coloured) < len(parts):
-        notes.append("a part of the file has no colours, so that none are used")
+        notes.append(Note("colours_not_on_all", "A part of the file has no colors, so that none are used."))
     return Scan(
         np.concatenate([part.points for part in parts]),
         np.concatenate([part.faces + first for part, first in zip(parts, firsts, strict=False)]),
@@ -70,19 +71,21 @@ class _Part:
     colours: NDArray[np.uint8] | None
 
 
-def _stated(stage: Any, notes: list[str]) -> tuple[float | None, str | None]:
+def _stated(stage: Any, notes: list[Note]) -> tuple[float | None, str | None]:
     """Return the unit, in metres, and the axis that the stage says for itself."""
     from pxr import UsdGeom  # noqa: PLC0415
 
     unit_m = float(UsdGeom.GetStageMetersPerUnit(stage)) if UsdGeom.StageHasAuthoredMetersPerUnit(stage) else None
     if unit_m is not None and not 1e-6 <= unit_m <= 1e6:
-        notes.append(f"the file says that its unit is {unit_m:g} m, which is not believed")
+        notes.append(
+            Note("unit_not_believed", f"The file says that its unit is {exact_length(unit_m)}, which is not believed.")
+        )
         unit_m = None
     up = str(UsdGeom.GetStageUpAxis(stage)).lower() if stage.HasAuthoredMetadata("upAxis") else None
     return unit_m, up
 
 
-def _parts(stage: Any, limits: ReadingLimits, notes: list[str]) -> Iterator[_Part]:
+def _parts(stage: Any, limits: ReadingLimits, notes: list[Note]) -> Iterator[_Part]:
     """Every mesh and cloud that shows, within the limits."""
     from pxr import Usd, UsdGeom  # noqa: PLC0415
 
@@ -131,11 +134,13 @@ def _parts(stage: Any, limits: ReadingLimits, notes: list[str]) -> Iterator[_Par
             faces = faces[:, ::-1]
         yield _Part(points, faces, _colours(prim, len(own), counts, corners, earliest))
     if hidden:
-        notes.append(f"{hidden} hidden meshes or clouds of the file were left out")
+        notes.append(Note("hidden_left_out", f"{hidden} hidden meshes or clouds of the file were left out."))
     if short:
-        notes.append(f"{short} faces with fewer than 3 corners were left out")
+        notes.append(Note("faces_left_out", f"{short} faces with fewer than 3 corners were left out."))
     if crossed:
-        notes.append(f"{crossed} faces cross themselves, and were cut into triangles as if they did not")
+        notes.append(
+            Note("faces_crossed", f"{crossed} faces cross themselves, and were cut into triangles as if they did not.")
+        )
 
 
 def _array(attribute: Any, time: Any, kind: type) -> NDArray[Any]:
@@ -202,13 +207,15 @@ def main(folder: Path) -> None:
     try:
         scan = read_stage(folder / LAYERS, job["names"], limits)
     except ScanError as error:
-        (folder / ANSWER).write_text(json.dumps({"error": str(error)}))
+        (folder / ANSWER).write_text(json.dumps({"error": vars(error)}))
         return
     arrays: dict[str, NDArray[Any]] = {"points": scan.points, "faces": scan.faces}
     if scan.colours is not None:
         arrays["colours"] = scan.colours
     np.savez(folder / ARRAYS, **arrays)  # type: ignore[arg-type]  # its stubs take every name for allow_pickle
-    (folder / ANSWER).write_text(json.dumps({"unit_m": scan.unit_m, "up": scan.up, "notes": scan.notes}))
+    (folder / ANSWER).write_text(
+        json.dumps({"unit_m": scan.unit_m, "up": scan.up, "notes": [asdict(note) for note in scan.notes]})
+    )
 
 
 if __name__ == "__main__":

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from scans.errors import ScanError
 from scans.log import FloatArray
+from scans.messages import Note
 
 _NAMES = {
     "x": ("x", "xcoord", "xcoordinate", "easting", "east"),
@@ -42,7 +43,7 @@ class Columns:
     normals: tuple[int, ...] | None = None
     unit_m: float | None = None
     is_named: bool = False
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 def named_columns(words: list[str]) -> Columns | None:
@@ -54,7 +55,7 @@ def named_columns(words: list[str]) -> Columns | None:
     """
     plain = [re.sub(r"[^a-z]", "", re.sub(r"[\[(].*", "", word.lower())) for word in words]
     if set(plain) & _DEGREES:
-        raise ScanError("the columns of the file are degrees of longitude and latitude; export metres or feet, UTM say")
+        raise ScanError("the columns of the file are degrees of longitude and latitude; export meters or feet, UTM say")
     at: dict[str, int] = {}
     for kind, names in _NAMES.items():
         name = next((name for name in names if name in plain), None)
@@ -92,15 +93,16 @@ def usual_columns(table: FloatArray, is_intensity_first: bool) -> Columns:
         and (normal is None or _is_normal(table[:, normal : normal + 3]))
     ]
     if not ways:
-        return Columns(notes=(f"what columns 4 to {count} of the file are cannot be told, and they were left out",))
-    notes: tuple[str, ...] = ()
+        return Columns(notes=(_not_known(count),))
+    notes: tuple[Note, ...] = ()
     colour, normal = ways[0]
     if ways == [(4, None), (3, None)]:
         # An intensity, or how opaque a point is, is often the same everywhere; colours are not.
         is_first, is_last = (bool(np.ptp(table[:, at]) == 0.0) for at in (3, 6))
         colour = 4 if (is_first if is_first != is_last else is_intensity_first) else 3
         if is_first == is_last:
-            notes = (f"columns {colour + 1} to {colour + 3} of the file were taken for its colours; others could be",)
+            taken = f"Columns {colour + 1} to {colour + 3} of the file were taken for its colors; others could be."
+            notes = (Note("columns_guessed", taken),)
     return Columns(
         colours=None if colour is None else (colour, colour + 1, colour + 2),
         normals=None if normal is None else (normal, normal + 1, normal + 2),
@@ -121,3 +123,7 @@ def _is_normal(found: FloatArray) -> bool:
     with np.errstate(all="ignore"):
         size = np.linalg.norm(found, axis=1)
     return bool(((np.abs(size - 1.0) < 0.02) | (size == 0.0)).all() and size.any())
+
+
+def _not_known(count: int) -> Note:
+    return Note("columns_unknown", f"The file does not say what its columns 4 to {count} are: they were left out.")

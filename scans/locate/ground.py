@@ -23,7 +23,7 @@ from scans.locate.placing import LENGTH_BOUNDS_M
 from scans.locate.smooth_parts import near_places, normals_and_roughness, smooth_parts, smoothed_places
 from scans.locate.thinning import MOST_POINTS, mask_from_some
 from scans.log import FloatArray, IntArray
-from scans.messages import long_length, short_length
+from scans.messages import Note, long_length, named, short_length
 from scans.neighbours import nearest
 
 BoolArray = NDArray[np.bool_]
@@ -62,7 +62,7 @@ class FoundLog:
 
     mask : (N,) which points are the log's. outline : its length, diameter, rough volume and ends.
     number : among the logs found, the largest first, from 1. others : outlines of the rest, in that order.
-    ground : the ground under it, or None. notes : one line for each choice.
+    ground : the ground under it, or None. notes : one for each choice.
     """
 
     mask: BoolArray
@@ -70,7 +70,7 @@ class FoundLog:
     number: int
     others: tuple[LogOutline, ...]
     ground: GroundSurface | None
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
 
 def find_log(
@@ -91,7 +91,7 @@ def find_log(
     Raises NotALogError where nothing is like a log, ScanError where `pick` names none.
     """
     if len(points_m) < 50:
-        raise NotALogError(f"the scan holds {len(points_m)} points, too few to find a log in; scan it again")
+        raise NotALogError(f"the scan holds {len(points_m)} points, too few to find a log in", "scan it again")
     step = -(-len(points_m) // MOST_POINTS)
     some, some_normals = points_m[::step], None if normals is None else normals[::step]
     spacing = _spacing_m(some)
@@ -107,14 +107,14 @@ def find_log(
     logs = [k for k in logs if outlines[k].volume_m3 > _LEAST_OF_LARGEST * outlines[logs[0]].volume_m3]
     if not logs:
         largest = max(outlines, key=lambda outline: outline.length_m, default=None)
-        what = "nothing" if largest is None else f"at most a thing {_size(largest)}"
+        what = "nothing stands out" if largest is None else f"the largest thing is {_size(largest)}"
         raise NotALogError(
             f"no log was found: {what}, and a log is {long_length(LENGTH_BOUNDS_M[0])} to "
-            f"{long_length(LENGTH_BOUNDS_M[1])} long and "
-            "longer than thick; check --unit and --up, or scan the whole log with some ground round it"
+            f"{long_length(LENGTH_BOUNDS_M[1])} long and longer than thick",
+            f"check {named('unit')} and {named('up')}, or scan the whole log with some ground around it",
         )
     if not 1 <= pick <= len(logs):
-        raise ScanError(f"--pick must be 1 to {len(logs)}, as so many logs were found, got {pick}")
+        raise ScanError(f"{named('pick')} must be 1 to {len(logs)}, the number of logs found, got {pick}", field="pick")
     chosen = logs[pick - 1]
     others = tuple(outlines[k] for k in logs if k != chosen)
     outline = outlines[chosen] if butt == "auto" else outlines[chosen].reversed_ends()
@@ -128,20 +128,24 @@ def _size(outline: LogOutline) -> str:
 
 def _notes(
     mask: BoolArray, outline: LogOutline, pick: int, others: tuple[LogOutline, ...], ground: GroundSurface | None
-) -> tuple[str, ...]:
+) -> tuple[Note, ...]:
     kept = f"{int(mask.sum())} of {len(mask)} points kept"
     if ground is None:
-        first = f"ground: none in the scan, so it is taken as cropped to the log; {kept}"
+        first = Note("no_ground", f"The scan shows no ground and is taken as cropped to the log; {kept}.")
     else:
         slope = np.degrees(np.arctan(np.hypot(*ground.slope)))
-        first = f"ground: taken off, with what stands on it; it slopes by {slope:.0f} deg; {kept}"
+        text = f"The ground was taken off, with what stands on it; it slopes by {slope:.0f} degrees; {kept}."
+        first = Note("ground_off", text)
     # Its own size is told of the solid, which is more exact.
-    log = "log: one found"
+    log = Note("one_log", "One log was found.")
     if others:
         which = "the largest" if pick == 1 else f"number {pick}"
-        log = f"log: {which} of {len(others) + 1}, {_size(outline)} by its outline"
+        log = Note("log_of_several", f"This is {which} of {len(others) + 1} logs, {_size(outline)} by its outline.")
     numbers = [k for k in range(1, len(others) + 2) if k != pick]
-    rest = (f"other log: {_size(other)} (--pick {k})" for k, other in zip(numbers, others, strict=True))
+    rest = (
+        Note("other_log", f"Another log is {_size(other)}: choose {named('pick', str(k))} to take it.")
+        for k, other in zip(numbers, others, strict=True)
+    )
     return (first, log, *rest)
 
 

@@ -14,7 +14,7 @@ from scans.formats.scan import Scan
 from scans.locate.ground_plane import GroundPlane, find_ground_plane, robust_diagonal, thinned
 from scans.locate.scan_surface import points_on_faces
 from scans.log import FloatArray
-from scans.messages import long_length
+from scans.messages import Note, exact_length, long_length, named, quoted
 
 UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 
@@ -55,7 +55,7 @@ class PlacedScan:
 
     points_m : (N, 3), in the file's order. normals : (N, 3) unit vectors, or None.
     unit, up : of the file, keys of UNITS_M and UP_TURNS. placing : (4, 4), from the file to these points.
-    notes : one line for each choice.
+    notes : one for each choice.
     """
 
     points_m: FloatArray
@@ -63,7 +63,7 @@ class PlacedScan:
     unit: str
     up: str
     placing: FloatArray
-    notes: tuple[str, ...]
+    notes: tuple[Note, ...]
 
 
 def place_scan(
@@ -76,11 +76,11 @@ def place_scan(
 
     Raises DoubtfulScanError where unit or up cannot be told, ScanError where an option is not known.
     """
-    for option, given, known in (("--unit", unit, list(UNITS_M)), ("--up", up, list(UP_TURNS))):
+    for field, given, known in (("unit", unit, list(UNITS_M)), ("up", up, list(UP_TURNS))):
         if given is not None and given not in known:
-            raise ScanError(f"{option} must be one of {', '.join(known)}, got {given}")
+            raise ScanError(f"{named(field)} must be one of {', '.join(known)}, got {quoted(given)}", field=field)
     if len(scan.points) < 4:
-        raise ScanError(f"the file holds {len(scan.points)} points, too few for a log; scan it again")
+        raise ScanError(f"the file holds {len(scan.points)} points, too few for a log", "scan it again")
     # The corners of a mesh may stand anywhere: its faces show its shape.
     shown = points_on_faces(scan.points, scan.faces, _ON_FACES) if len(scan.faces) else scan.points
     ground = find_ground_plane(shown)
@@ -104,9 +104,9 @@ def _axis(up: str) -> FloatArray:
     return np.asarray(UP_TURNS[up][2])
 
 
-def _up(scan: Scan, shown: FloatArray, given: str | None, ground: GroundPlane | None) -> tuple[str, str]:
+def _up(scan: Scan, shown: FloatArray, given: str | None, ground: GroundPlane | None) -> tuple[str, Note]:
     if given is not None:
-        return given, f"up: {given}, as you said"
+        return given, Note("up_given", f"Up in the file is {given}, as you said.")
     nearest, cosine = None, 0.0
     if ground is not None:
         nearest = max(UP_TURNS, key=lambda name: float(_axis(name) @ ground.normal))
@@ -114,22 +114,28 @@ def _up(scan: Scan, shown: FloatArray, given: str | None, ground: GroundPlane | 
     if scan.up is not None:
         if ground is not None and cosine > _LEANING and nearest != scan.up and ground.share > 0.3:
             raise DoubtfulScanError(
-                f"the file says that {scan.up} is up, but the ground in it lies as if {nearest} were: "
-                f"say --up {nearest} or --up {scan.up}"
+                f"the file says that {scan.up} is up, but the ground in it lies as if {nearest} were",
+                f"choose {named('up', f'{nearest} or {scan.up}')}",
+                field="up",
             )
-        return scan.up, f"up: {scan.up}, as the file says"
+        return scan.up, Note("up_stated", f"Up in the file is {scan.up}, as the file says.")
     if nearest is not None:
         if cosine < _LEANING:
             lean = np.degrees(np.arccos(cosine))
             raise DoubtfulScanError(
-                f"the ground leans {lean:.0f} deg from the nearest axis of the file ({nearest}), so which one "
-                "is up cannot be told: say --up z, --up y or --up x"
+                f"the ground leans {lean:.0f} degrees from the nearest axis of the file, {nearest}, so the file does "
+                "not show which way is up",
+                _CHOOSE_UP,
+                field="up",
             )
-        return nearest, f"up: {nearest}, as the ground lies"
+        return nearest, Note("up_by_ground", f"Up in the file is {nearest}: the ground lies that way.")
     return _up_without_ground(shown)
 
 
-def _up_without_ground(points: FloatArray) -> tuple[str, str]:
+_CHOOSE_UP = f"choose {named('up', 'z, y or x')}"
+
+
+def _up_without_ground(points: FloatArray) -> tuple[str, Note]:
     """Choose from the unseen side, which a log turns to the ground, and from how it must lie."""
     few = thinned(points, 100_000)
     along = np.linalg.eigh(np.cov((few - few.mean(axis=0)).T))[1][:, 2]
@@ -138,17 +144,24 @@ def _up_without_ground(points: FloatArray) -> tuple[str, str]:
     unseen, gap_deg = _unseen_side(few, along)
     if gap_deg < _LEAST_GAP_DEG:
         if usual == "z":
-            return usual, "up: z, as is usual; no ground in the scan says otherwise (else --up y, --up x)"
-        return usual, "up: y, as the log would stand on its end with z up (else --up z, --up x)"
+            return usual, _guessed_up("z, as is usual; no ground in the scan says otherwise", "y or x")
+        return usual, _guessed_up("y: the log would stand on its end with z up", "z or x")
     best = max(lying, key=lambda name: float(-_axis(name) @ unseen))
     if -_axis(best) @ unseen > _LEANING:
-        return best, f"up: {best}, as the side that was not seen, {gap_deg:.0f} deg of the girth, is then underneath"
+        why = f"the side that was not seen, {gap_deg:.0f} degrees of the girth, is then underneath"
+        return best, Note("up_by_unseen_side", f"Up in the file is {best}: {why}.")
     if -_axis(usual) @ unseen > _PLAUSIBLE:
-        return usual, f"up: {usual}, as is usual, and as little of the log's underside was seen (else --up y, --up x)"
+        return usual, _guessed_up(f"{usual}, as is usual; little of the log's underside was seen", "y or x")
     raise DoubtfulScanError(
-        f"no ground is in the scan, and {gap_deg:.0f} deg of the girth was not seen on a side that would not be "
-        f"underneath if {usual} were up: say --up z, --up y or --up x"
+        f"the scan shows no ground, and {gap_deg:.0f} degrees of the girth were not seen on a side that would not be "
+        f"underneath if {usual} were up",
+        _CHOOSE_UP,
+        field="up",
     )
+
+
+def _guessed_up(what: str, others: str) -> Note:
+    return Note("up_guessed", f"Up in the file is {what}. If that is wrong, choose {named('up', others)}.")
 
 
 def _unseen_side(points: FloatArray, along: FloatArray) -> tuple[FloatArray, float]:
@@ -188,46 +201,52 @@ def _unseen_side(points: FloatArray, along: FloatArray) -> tuple[FloatArray, flo
 
 def _unit(
     scan: Scan, shown: FloatArray, given: str | None, taped_length_m: float | None, ground: GroundPlane | None
-) -> tuple[str, float, str]:
+) -> tuple[str, float, Note]:
     """Name, size and note of the unit. [m]."""
     if given is not None:
-        return given, UNITS_M[given], f"unit: {given}, as you said"
+        return given, UNITS_M[given], Note("unit_given", f"The file is in {given}, as you said.")
     length, width = rough_size(shown, ground)
     if scan.unit_m is not None:
-        name = next((name for name, unit_m in UNITS_M.items() if np.isclose(unit_m, scan.unit_m)), f"{scan.unit_m:g} m")
+        name = next(
+            (name for name, unit_m in UNITS_M.items() if np.isclose(unit_m, scan.unit_m)), exact_length(scan.unit_m)
+        )
         low, high = LENGTH_BOUNDS_M
         if not low <= length * scan.unit_m <= 2.0 * high:
             raise DoubtfulScanError(
                 f"the file says that its unit is {name}, which makes what is in it "
-                f"{long_length(length * scan.unit_m)} long; "
-                f"a log is {long_length(low)} to {long_length(high)}: {_say_unit(length)}"
+                f"{long_length(length * scan.unit_m)} long, and a log is {long_length(low)} to {long_length(high)}",
+                _choose_unit(length),
+                field="unit",
             )
-        return name, scan.unit_m, f"unit: {name}, as the file says"
+        return name, scan.unit_m, Note("unit_stated", f"The unit is {name}, as the file says.")
     if taped_length_m is not None:
         best = min(UNITS_M, key=lambda name: abs(np.log(length * UNITS_M[name] / taped_length_m)))
         if abs(length * UNITS_M[best] / taped_length_m - 1.0) < _TAPED_WITHIN:
-            return best, UNITS_M[best], f"unit: {best}, as the taped length says"
+            return best, UNITS_M[best], Note("unit_by_tape", f"The file is in {best}: the taped length says so.")
     odds = {name: _odds(name, length, width) for name in UNITS_M}
     ranked = sorted(odds, key=lambda name: -odds[name])
     best, second = ranked[0], ranked[1]
     if odds[best] == 0.0:
         raise DoubtfulScanError(
-            f"what is in the file is {length:.3g} long, which is no log's length in any unit tried: {_say_unit(length)}"
+            f"what is in the file is {length:.3g} long, which is no log's length in any unit tried",
+            _choose_unit(length),
+            field="unit",
         )
     if odds[best] < _CLEAR_ODDS * odds[second]:
         raise DoubtfulScanError(
-            f"the log may be {long_length(length * UNITS_M[best])} or {long_length(length * UNITS_M[second])} long: "
-            f"say --unit {best} or --unit {second}"
+            f"the log may be {long_length(length * UNITS_M[best])} or {long_length(length * UNITS_M[second])} long",
+            f"choose {named('unit', f'{best} or {second}')}",
+            field="unit",
         )
-    return best, UNITS_M[best], f"unit: {best}, in which it has the size of a log"
+    return best, UNITS_M[best], Note("unit_guessed", f"The file is in {best}: in that unit it has the size of a log.")
 
 
-def _say_unit(length: float) -> str:
+def _choose_unit(length: float) -> str:
     low, high = LENGTH_BOUNDS_M
     possible = [name for name, unit_m in UNITS_M.items() if low <= length * unit_m <= high]
     if possible:
-        return "say " + " or ".join(f"--unit {name}" for name in possible)
-    return f"say --unit {', '.join(UNITS_M)}, or crop the scan to the log"
+        return f"choose {named('unit', ' or '.join(possible))}"
+    return f"choose {named('unit', ', '.join(UNITS_M))}, or crop the scan to the log"
 
 
 def _odds(name: str, length: float, width: float) -> float:

@@ -1,4 +1,7 @@
-"""Meshes as manifold3d bodies and back, and their sections across the log."""
+"""Meshes as manifold3d bodies and back, and their sections across the log.
+
+manifold3d slices closed meshes fast and refuses what is not closed, so that a volume is always one.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -23,7 +26,7 @@ def body_from_mesh(vertices: FloatArray, faces: IntArray) -> Manifold:
     if body.status() != Error.NoError:
         raise OpenSolidError(
             f"the surface does not enclose a body ({body.status().name}): "
-            "mend it in a mesh editor so that every edge has two faces",
+            "fix it in a mesh editor so that every edge has two faces",
         )
     return body
 

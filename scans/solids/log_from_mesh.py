@@ -9,7 +9,7 @@ from manifold3d import Manifold
 from scans.errors import NotALogError, OpenSolidError
 from scans.locate.taped_length import taped_scale
 from scans.log import HEART_RADIUS_M, FloatArray, IntArray, Log, Solid, count_open_edges
-from scans.messages import long_length, short_length
+from scans.messages import Note, long_length, named, short_length
 from scans.solids.bark import wood_under_bark
 from scans.solids.bodies import body_from_mesh, extent_along, section_at, solid_from_body, upended
 from scans.solids.frame import log_frame, long_axis, reversed_frame
@@ -20,7 +20,7 @@ LEAST_DIAMETER_M, MOST_DIAMETER_M = 0.02, 2.5
 LOOSE_SHARE = 0.01
 """Bodies under this share of the volume are loose bits."""
 
-_UNITS = (("millimetres", 0.001), ("centimetres", 0.01), ("inches", 0.0254), ("feet", 0.3048))
+_UNITS = (("millimeters", 0.001), ("centimeters", 0.01), ("inches", 0.0254), ("feet", 0.3048))
 _MOST_OPEN_SHARE = 0.03
 """A hole is filled only if the share of edges that are open is below this."""
 
@@ -36,8 +36,8 @@ def log_from_mesh(
     butt: Literal["auto", "other"] = "auto",
     taped_length_m: float | None = None,
     heart_radius_m: float = HEART_RADIUS_M,
-) -> tuple[Log, tuple[str, ...]]:
-    """Return the Log of a closed mesh, and one line for each thing chosen or mended on the way.
+) -> tuple[Log, tuple[Note, ...]]:
+    """Return the Log of a closed mesh, and one note for each thing chosen or repaired on the way.
 
     vertices : (V, 3) float, metres, z up (the declared unit and up-axis already applied).
     faces : (F, 3) int.
@@ -53,7 +53,7 @@ def log_from_mesh(
     Raises OpenSolidError for what does not close; NotALogError for several bodies, and for what is no log
     by its size.
     """
-    notes: list[str] = []
+    notes: list[Note] = []
     body = _one_body(*_closed(np.asarray(vertices, dtype=np.float64), np.asarray(faces, dtype=np.int64), notes), notes)
     mesh = body.to_mesh64()
     axis = long_axis(np.asarray(mesh.vert_properties)[:, :3], np.asarray(mesh.tri_verts).astype(np.int64))
@@ -65,7 +65,8 @@ def log_from_mesh(
     axis = axis * np.sign(axis[np.argmax(np.abs(axis))])
     matrix = log_frame(body, axis)
     if abs(matrix[0, 2]) > np.cos(np.radians(10.0)):
-        notes.append("the log stands upright in the scan: the scan's x axis was taken as its upper side")
+        text = "The log stands upright in the scan: the scan's x axis was taken as its upper side."
+        notes.append(Note("stands_upright", text))
     matrix, stems = _butt_first(body, matrix, butt, notes)
     placed = body.transform(matrix[:3])
     length = float(np.ptp(extent_along(upended(placed))))
@@ -86,7 +87,7 @@ def log_from_mesh(
 
 
 def outer_and_wood(
-    placed: Manifold, bark_ratio: BarkRatio, notes: list[str], factor: float = 1.0
+    placed: Manifold, bark_ratio: BarkRatio, notes: list[Note], factor: float = 1.0
 ) -> tuple[Solid, Solid, float]:
     """Return the outer surface and the wood of a body in the log frame, and the bark's mean thickness. [m].
 
@@ -98,8 +99,9 @@ def outer_and_wood(
     mean_diameter = factor * _mean_diameter_m(placed)
     if mean_diameter > MOST_DIAMETER_M:
         raise NotALogError(
-            f"the log is {short_length(mean_diameter)} thick, at most {short_length(MOST_DIAMETER_M)} is planned; "
-            "check the file's unit",
+            f"the log is {short_length(mean_diameter)} thick, at most {short_length(MOST_DIAMETER_M)} is planned",
+            f"check {named('unit')}",
+            field="unit",
         )
     ratio = float(bark_ratio(mean_diameter)) if callable(bark_ratio) else float(bark_ratio)
     if not 0.5 < ratio <= 1.0:
@@ -109,12 +111,16 @@ def outer_and_wood(
         return outer, outer, 0.0
     under_bark, thickness = wood_under_bark(placed, ratio)
     notes.append(
-        f"bark of {short_length(factor * thickness)} on average taken off ({ratio:.3f} of the diameter is wood)"
+        Note(
+            "bark_taken_off",
+            f"Bark of {short_length(factor * thickness)} on average was taken off: {ratio:.3f} of the diameter is "
+            "wood.",
+        )
     )
     return outer, solid_from_body(under_bark), thickness
 
 
-def _closed(vertices: FloatArray, faces: IntArray, notes: list[str]) -> tuple[FloatArray, IntArray]:
+def _closed(vertices: FloatArray, faces: IntArray, notes: list[Note]) -> tuple[FloatArray, IntArray]:
     """Return a mesh whose edges all match, mended a little if need be."""
     if len(faces) == 0:
         raise OpenSolidError("the mesh has no faces; export a closed mesh")
@@ -135,9 +141,9 @@ def _closed(vertices: FloatArray, faces: IntArray, notes: list[str]) -> tuple[Fl
     if count_open_edges(mended, len(points)):
         raise OpenSolidError(_why_open(kept, len(vertices)))
     if len(mended) > len(kept):
-        notes.append(f"small holes filled with {len(mended) - len(kept)} faces")
+        notes.append(Note("holes_filled", f"Small holes were filled with {len(mended) - len(kept)} faces."))
     else:
-        notes.append("faces that were turned inside out were turned back")
+        notes.append(Note("faces_turned", "Faces that were turned inside out were turned back."))
     return points, mended
 
 
@@ -179,13 +185,13 @@ def _why_open(faces: IntArray, vertex_count: int) -> str:
     return "the faces of the surface do not agree which side is outside; recalculate the normals in a mesh editor"
 
 
-def _one_body(vertices: FloatArray, faces: IntArray, notes: list[str]) -> Manifold:
+def _one_body(vertices: FloatArray, faces: IntArray, notes: list[Note]) -> Manifold:
     """Return the one body of a closed mesh, its outside out."""
     corners = vertices[faces] - vertices.mean(axis=0)
     volume = np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6.0
     if volume < 0.0:
         faces = faces[:, ::-1]
-        notes.append("the mesh was inside out and was turned")
+        notes.append(Note("mesh_turned", "The mesh was inside out and was turned."))
     parts = sorted(body_from_mesh(vertices, faces).decompose(), key=lambda part: -abs(part.volume()))
     whole = parts[0].volume() if parts else 0.0
     if whole <= 0.0:
@@ -208,7 +214,8 @@ def _one_body(vertices: FloatArray, faces: IntArray, notes: list[str]) -> Manifo
     if len(parts) > 1:
         dropped = sum(abs(part.volume()) for part in parts[1:]) / whole
         count = len(parts) - 1
-        notes.append(f"{count} loose bit{'s' if count > 1 else ''} dropped, {dropped:.2%} of the volume in all")
+        bits = f"{count} loose bit{'s were' if count > 1 else ' was'}"
+        notes.append(Note("bits_dropped", f"{bits} dropped, {dropped:.2%} of the volume in all."))
     return parts[0]
 
 
@@ -218,14 +225,15 @@ def _check_length(length: float) -> None:
         likely = [unit for unit, metres in _UNITS if 1.0 <= length * metres <= MOST_LENGTH_M]
         guess = f"looks like {' or '.join(likely)}" if likely else "check the unit"
         raise NotALogError(
-            f"the solid is {long_length(length)} long, at most {long_length(MOST_LENGTH_M)} is planned; {guess}: "
-            "say the file's unit"
+            f"the solid is {long_length(length)} long, at most {long_length(MOST_LENGTH_M)} is planned; {guess}",
+            f"choose {named('unit')}",
+            field="unit",
         )
     if length < LEAST_LENGTH_M:
         raise NotALogError(
-            f"the solid is {long_length(length)} long, a log is {long_length(LEAST_LENGTH_M)} or longer; check the "
-            "file's unit, and that the whole "
-            "log was scanned",
+            f"the solid is {long_length(length)} long, a log is {long_length(LEAST_LENGTH_M)} or longer",
+            f"check {named('unit')}, and that the whole log was scanned",
+            field="unit",
         )
 
 
@@ -242,7 +250,7 @@ def _butt_first(
     body: Manifold,
     matrix: FloatArray,
     butt: Literal["auto", "other"],
-    notes: list[str],
+    notes: list[Note],
 ) -> tuple[FloatArray, Stems]:
     """Return the log frame with the butt at x = 0, and the stems in it."""
     standing = upended(body.transform(matrix[:3]))
@@ -255,10 +263,10 @@ def _butt_first(
         turn, why = thicker_half(standing)
     if butt == "other":
         turn = not turn
-        notes.append("the butt end is the one that was asked for")
+        notes.append(Note("butt_given", BUTT_GIVEN))
     else:
         towards = matrix[0, :3] * (1.0 if turn else -1.0)
-        notes.append(f"the butt end is the one towards {compass(towards)} in the scan: {why}")
+        notes.append(Note("butt_found", butt_found(towards, why)))
     if turn:
         matrix = reversed_frame(matrix, high)
         stems = read_stems(upended(body.transform(matrix[:3])))
@@ -272,7 +280,7 @@ def thicker_half(standing: Manifold) -> tuple[bool, str]:
     wider, narrower = max(halves), min(halves)
     why = f"its half of the log is thicker by {np.sqrt(wider / narrower) - 1.0:.1%} in diameter"
     if wider < 1.04 * narrower:
-        why += ", which is little: look whether it is right"
+        why += ", which is little: check that it is right"
     return halves[1] > halves[0], why
 
 
@@ -287,6 +295,14 @@ def _mean_diameter_m(placed: Manifold) -> float:
     standing = upended(placed)
     low, high = extent_along(standing)
     return float(2.0 * np.sqrt(placed.volume() / (high - low) / np.pi))
+
+
+BUTT_GIVEN = "The butt end is the one that you asked for."
+
+
+def butt_found(towards: FloatArray, why: str) -> str:
+    """Return the text of the note on the end that was taken for the butt. towards : (3,), from the top to it."""
+    return f"The butt end is the one towards {compass(towards)} in the scan: {why}."
 
 
 def compass(direction: FloatArray) -> str:

@@ -11,6 +11,7 @@ import numpy as np
 from manifold3d import Manifold
 
 from scans.log import FloatArray, Fork
+from scans.messages import Note
 from scans.solids.bodies import SectionPiece, extent_along, section_at
 
 STATION_M = 0.035
@@ -75,13 +76,13 @@ class Stems:
     divides : at which end the stem divides: "high" x, "low" x, or None.
     hearts : as in Log, empty where unknown or where the stem divides at the low end.
     forks : as in Log.
-    notes : one line for each thing that the user should know.
+    notes : one for each thing that the user should know.
     """
 
     divides: Literal["high", "low"] | None
     hearts: tuple[FloatArray, ...] = ()
     forks: tuple[Fork, ...] = ()
-    notes: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
 
 
 def read_stems(standing: Manifold) -> Stems:
@@ -90,7 +91,8 @@ def read_stems(standing: Manifold) -> Stems:
     tracks, onward, stubs = _tracks_without_stubs(nodes, links)
     notes = []
     if stubs:
-        notes.append(f"{stubs} branch stub{'s' if stubs > 1 else ''} or splinters left out of the hearts")
+        left_out = f"{stubs} branch stub{'s' if stubs > 1 else ''} or splinters were left out of the hearts."
+        notes.append(Note("stubs_left_out", left_out))
     if len(tracks) == 1:
         low, high = extent_along(standing)
         line = tracks[0].line_m(_every_10_cm(low, high))
@@ -104,9 +106,12 @@ def read_stems(standing: Manifold) -> Stems:
     if len(ends) == 1 and len(starts) == len(tracks) - 1:
         return Stems("low", (), (), tuple(notes))
     notes.append(
-        f"the hearts are not known: the sections show {len(tracks)} lengths of stem and limb that "
-        "are not one stem and "
-        "one fork; mark the pith on the end faces",
+        Note(
+            "hearts_unknown",
+            f"The hearts are not known: the sections show {len(tracks)} lengths of trunk and limb that are not one "
+            "trunk and one crotch. Mark the pith on the end faces.",
+            bears_on_plan=True,
+        ),
     )
     return Stems(None, (), (), tuple(notes))
 
@@ -208,23 +213,27 @@ def _fork_from(
     standing: Manifold,
     stem: _Track,
     limbs: list[_Track],
-) -> tuple[tuple[FloatArray, ...], tuple[Fork, ...], tuple[str, ...]]:
+) -> tuple[tuple[FloatArray, ...], tuple[Fork, ...], tuple[Note, ...]]:
     """Return hearts, fork and notes of a stem that divides into limbs."""
     points, directions = zip(*(_first_stretch(limb) for limb in limbs), strict=True)
     pairs = [(i, j) for i in range(len(limbs)) for j in range(i + 1, len(limbs))]
     one, two = min(pairs, key=lambda pair: float(directions[pair[0]] @ directions[pair[1]]))
     normal = np.cross(directions[one], directions[two])
     sine = float(np.linalg.norm(normal))
-    unsure = "the stem divides, but the hearts are not known: {}; mark the pith on the end faces"
+
+    def unsure(why: str) -> Note:
+        text = f"The trunk divides, but the hearts are not known: {why}. Mark the pith on the end faces."
+        return Note("hearts_unknown", text, bears_on_plan=True)
+
     if sine < np.sin(np.radians(5.0)):
-        return (), (), (unsure.format("its limbs run almost side by side"),)
+        return (), (), (unsure("its limbs run almost side by side"),)
     meeting = _nearest_to_lines(points, directions)
     split, crotch = _crotch(standing, stem, limbs[one], limbs[two])
     diameter = float(np.interp(meeting[0], stem.x_m, [piece.diameter_m for piece in stem.pieces]))
     if not max(stem.x_m[0], split - 4.0 * diameter) < meeting[0] < split + 0.1 * diameter:
-        return (), (), (unsure.format("the lines of its limbs do not meet below the place where they part"),)
+        return (), (), (unsure("the lines of its limbs do not meet below the place where they part"),)
     if np.linalg.norm(stem.line_m(meeting[:1])[0] - meeting) > 0.5 * diameter:
-        return (), (), (unsure.format("the lines of its limbs meet outside the stem's middle"),)
+        return (), (), (unsure("the lines of its limbs meet outside the trunk's middle"),)
     low = extent_along(standing)[0]
     line = stem.line_m(_every_10_cm(low, float(meeting[0])))
     hearts = [np.vstack([line[:-1], meeting])]

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from scans.errors import SheetError
+from scans.errors import sheet_error
 from scans.log import FloatArray
 from scans.messages import short_length
 
@@ -53,8 +53,9 @@ def _depth_for(at_m: FloatArray, reach_m: FloatArray, gap_m: float, shape: Float
     without = float(gap_under_string(at_m, reach_m).max())
     if without >= gap_m:
         if without > gap_m + _FLARE_SLACK_M:
-            raise SheetError(
-                f"bow, gap: {short_length(gap_m)}, but the sections' taper alone leaves a gap of "
+            raise sheet_error(
+                "bow.gap",
+                f"{short_length(gap_m)}, but the sections' taper alone leaves a gap of "
                 f"{short_length(without)} under a "
                 "string from end to end; measure the gap again, or leave the bow out",
             )

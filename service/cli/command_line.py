@@ -25,7 +25,7 @@ _USAGE_ERROR: Any = typer.BadParameter.__base__
 """What Typer raises for a wrong option, whichever package it takes it from."""
 
 app = typer.Typer(
-    help="Plan how a log is sawn into live-edge slabs, before the first cut.",
+    help="Plan how to saw a log into live-edge slabs, before you make the first cut.",
     add_completion=False,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
@@ -36,53 +36,70 @@ LogFile = Annotated[
     Path,
     typer.Argument(metavar="LOG", help="A log sheet (.toml), or a scan of a log (.ply, .obj, .usdz, .laz, .e57 ...)."),
 ]
-UnitsOption = Annotated[Units, typer.Option("--units", help="How to write lengths and masses.")]
-SpeciesOption = Annotated[str | None, typer.Option(help='The wood, such as "sugar maple"; else what the sheet says.')]
+UnitsOption = Annotated[Units, typer.Option("--units", help="Show lengths and weights in these units.")]
+SpeciesOption = Annotated[
+    str | None, typer.Option(metavar="WOOD", help='The wood, such as "sugar maple" (default: from the log sheet).')
+]
+CostOption = Annotated[
+    float | None, typer.Option(metavar="MONEY", help="What you paid for the log (default: from the log sheet).")
+]
 BarkOption = Annotated[
-    str | None, typer.Option(metavar="on|off", help="Whether the bark is on; else the sheet's, or on.")
+    str | None, typer.Option(metavar="on|off", help="Is the bark on? (default: from the log sheet, else on)")
+]
+BarkThicknessOption = Annotated[
+    str | None,
+    typer.Option(
+        "--bark-thickness", metavar="LENGTH", help="Of the bark, as an axe cut shows it; default: from the wood."
+    ),
 ]
 UnitOption = Annotated[
-    str | None, typer.Option("--unit", metavar="m|cm|mm|in|ft", help="The unit of a scan; else what makes a log of it.")
+    str | None, typer.Option("--unit", metavar="m|cm|mm|in|ft", help="Unit of the scan (guessed if left out).")
 ]
 UpOption = Annotated[
-    str | None, typer.Option(metavar="x|y|z|-x|-y|-z", help="The axis of a scan that points up; else as it lies.")
+    str | None, typer.Option(metavar="x|y|z|-x|-y|-z", help="Which way is up in the scan (found if left out).")
 ]
 ButtOption = Annotated[
-    str | None, typer.Option(metavar="other", help="Take the other end of a scan for the butt end than was found.")
+    str | None, typer.Option(metavar="other", help='"other" makes the other end of the scan the butt.')
 ]
 TapedOption = Annotated[
     str | None,
-    typer.Option("--taped-length", metavar="LENGTH", help="The log's length by the tape: sets a scan's scale."),
+    typer.Option(
+        "--taped-length", metavar="LENGTH", help="Length of the log by your tape. Corrects the size of the scan."
+    ),
 ]
 PickOption = Annotated[
-    int | None, typer.Option(min=1, max=1000, help="Which log of a scan, the largest first; else 1.")
+    int | None,
+    typer.Option(metavar="NUMBER", help="Which log, if the scan shows several (1 = biggest)."),
 ]
 MillOption = Annotated[
-    Path | None, typer.Option("--mill", metavar="FILE", help="The mill; else mill.toml is looked for.")
+    Path | None, typer.Option("--mill", metavar="FILE", help="Your mill (default: mill.toml in this folder).")
 ]
 PricesOption = Annotated[
-    Path | None, typer.Option("--prices", metavar="FILE", help="The price book; else prices.toml is looked for.")
+    Path | None, typer.Option("--prices", metavar="FILE", help="Your prices (default: prices.toml in this folder).")
 ]
 JsonOption = Annotated[
-    str | None, typer.Option("--json", metavar="FILE", help="Write the plan document too; - prints it alone.")
+    str | None,
+    typer.Option("--json", metavar="FILE", help="Also write the plan as JSON to this file. Use - to print only that."),
 ]
-AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full, and the plain way.")]
-LaysOption = Annotated[int | None, typer.Option(min=1, max=1_000_000, help="Stop after so many lays.")]
+AllOption = Annotated[bool, typer.Option("--all", help="Show every plan in full, and sawing it as it lies.")]
+LaysOption = Annotated[int | None, typer.Option(metavar="NUMBER", help="Stop after this many setups.")]
+PictureOption = Annotated[
+    str | None, typer.Option(metavar="FILE", help="Draw the best plan, looking at the butt, into this SVG file.")
+]
+VerboseOption = Annotated[bool, typer.Option("--verbose", help="Show how the plans were found, too.")]
 DoubtOption = Annotated[
     str,
-    typer.Option(metavar="on|off", help="Whether to weigh how far the log may be off, and how far off it may be set."),
+    typer.Option(metavar="on|off", help="Allow for measuring and setup errors."),
 ]
 BuckOption = Annotated[
     str,
-    typer.Option(
-        metavar="best|limbs|no", help="Which buck cuts to look at before the log goes on the bed: all, limbs, or none."
-    ),
+    typer.Option(metavar="best|limbs|no", help="Where to buck the log first: wherever it pays, limbs only, or no."),
 ]
-SecondsOption = Annotated[float | None, typer.Option(help="Stop after so many seconds.")]
-SeedOption = Annotated[
-    int, typer.Option(min=0, max=2**31, help="Of the random numbers; the same seed gives the same plans.")
+SecondsOption = Annotated[float | None, typer.Option(metavar="SECONDS", help="Stop after this many seconds.")]
+SeedOption = Annotated[int, typer.Option(metavar="NUMBER", help="Random seed. The same seed gives the same plans.")]
+WorkersOption = Annotated[
+    int | None, typer.Option(metavar="NUMBER", min=1, max=256, help="Processor cores to use (default: all).")
 ]
-WorkersOption = Annotated[int | None, typer.Option(min=1, max=256, help="Processor cores to use; else all.")]
 
 
 def _commands() -> ModuleType:
@@ -108,11 +125,14 @@ def _root(
     show_version: Annotated[
         bool,
         typer.Option(
-            "--version", callback=lambda wanted: _show_version(wanted=wanted), is_eager=True, help="Show the version."
+            "--version",
+            callback=lambda wanted: _show_version(wanted=wanted),
+            is_eager=True,
+            help="Show the version, and stop.",
         ),
     ] = False,
 ) -> None:
-    """Plan how a log is sawn into live-edge slabs, before the first cut."""
+    """Plan how to saw a log into live-edge slabs, before you make the first cut."""
 
 
 @app.command()
@@ -120,17 +140,20 @@ def demo(
     *,
     units: UnitsOption = Units.IMPERIAL,
     json: JsonOption = None,
+    picture: PictureOption = None,
     show_all: AllOption = False,
+    verbose: VerboseOption = False,
     doubt: DoubtOption = "on",
     buck: BuckOption = "best",
     lays: LaysOption = None,
     workers: WorkersOption = None,
 ) -> None:
-    """Plan an invented log, on an invented mill, at invented prices."""
+    """Plan a made-up log, mill and prices, to see what you get."""
     commands = _commands()
     commands.demo(
-        commands.Shown(units, json, show_all),
-        commands.Effort(lays=lays, workers=workers, doubt=commands.weighs_doubt(doubt), buck=commands.bucks(buck)),
+        commands.Shown(units, json, show_all, verbose, picture),
+        commands.read_given(commands.Effort, lays=lays, doubt=doubt, buck=buck),
+        workers,
     )
 
 
@@ -140,11 +163,12 @@ def plan(
     *,
     species: SpeciesOption = None,
     bark: BarkOption = None,
+    bark_thickness: BarkThicknessOption = None,
     end_trim: Annotated[
         str | None,
-        typer.Option(metavar="LENGTH", help='Lost at each end, such as "2 in"; else the sheet\'s, or 2 in for a mesh.'),
+        typer.Option(metavar="LENGTH", help='Lost at each end, such as "2 in" (default: from the log sheet).'),
     ] = None,
-    cost: Annotated[float | None, typer.Option(help="What the log cost; else what the sheet says.")] = None,
+    cost: CostOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -153,30 +177,42 @@ def plan(
     mill: MillOption = None,
     prices: PricesOption = None,
     marks: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Marks on the log: metal, knots, rot, cracks, pith.")
+        Path | None, typer.Option(metavar="FILE", help="File of marks on the log: metal, knots, rot, cracks, pith.")
     ] = None,
     doubt: DoubtOption = "on",
     buck: BuckOption = "best",
     seconds: SecondsOption = None,
     gap: Annotated[
         str | None,
-        typer.Option(metavar="SHARE", help='Go on proving until no lay can be better by more, such as "2 %".'),
+        typer.Option(metavar="SHARE", help='Keep searching until within this much of the best possible, such as "2%".'),
     ] = None,
     lays: LaysOption = None,
     seed: SeedOption = 0,
     workers: WorkersOption = None,
     json: JsonOption = None,
+    picture: PictureOption = None,
     show_all: AllOption = False,
+    verbose: VerboseOption = False,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
-    """Plan how to lay and saw a log, and what it is worth."""
+    """Plan how to set up and saw a log, and what it is worth."""
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
+    told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     commands.plan(
         log,
-        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
-        commands.Shown(units, json, show_all),
-        commands.Effort(lays, seconds, gap, seed, workers, commands.weighs_doubt(doubt), commands.bucks(buck)),
+        commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
+        commands.Shown(units, json, show_all, verbose, picture),
+        commands.read_given(
+            commands.Effort,
+            lays=lays,
+            seconds=seconds,
+            gap=commands.gap_of_text(gap),
+            seed=seed,
+            doubt=doubt,
+            buck=buck,
+        ),
+        workers,
         mill=mill,
         prices=prices,
         marks=marks,
@@ -187,28 +223,36 @@ def plan(
 def price(
     log: LogFile,
     *,
-    roll: Annotated[float, typer.Option(help="How far to roll the log, clockwise seen from the butt, in degrees.")],
+    roll: Annotated[
+        float, typer.Option(metavar="DEGREES", help="Roll the log this many degrees clockwise, looking at the butt.")
+    ],
     heights: Annotated[
         str,
-        typer.Option(metavar="LIST", help='Blade heights as the mill\'s scale reads them, from the top: "20, 17 5/8".'),
+        typer.Option(metavar="LIST", help='Blade heights on your mill\'s scale, from the top: "20, 17 5/8".'),
     ],
-    shim_butt: Annotated[str, typer.Option(metavar="LENGTH", help="What stands under the butt end.")] = "0",
-    shim_top: Annotated[str, typer.Option(metavar="LENGTH", help="What stands under the top end.")] = "0",
+    shim_butt: Annotated[str, typer.Option(metavar="LENGTH", help="Shim under the butt end.")] = "0",
+    shim_top: Annotated[str, typer.Option(metavar="LENGTH", help="Shim under the top end.")] = "0",
     made: Annotated[
-        int | None, typer.Option(help="So many of the heights are sawn already: plan the rest anew.")
+        int | None,
+        typer.Option(metavar="NUMBER", help="How many of these cuts you have already made. Replans the rest."),
     ] = None,
     seen: Annotated[
         list[str] | None,
-        typer.Option(metavar="FACE", help='A face as found: "1: 22 in x 8 ft"; may be given more than once.'),
+        typer.Option(
+            metavar="FACE", help='Face you measured after a cut, such as "1: 22 in x 8 ft". Repeat it for more cuts.'
+        ),
     ] = None,
     stretch: Annotated[
         str,
-        typer.Option(metavar="PLACES", help='Of a log longer than the bed, what lies on it: "2 ft to 11 ft 6 in".'),
+        typer.Option(metavar="PLACES", help='Which part of a long log is on the bed: "2 ft to 11 ft 6 in".'),
     ] = "",
     species: SpeciesOption = None,
     bark: BarkOption = None,
-    end_trim: Annotated[str | None, typer.Option(metavar="LENGTH", help="Lost at each end.")] = None,
-    cost: Annotated[float | None, typer.Option(help="What the log cost; else what the sheet says.")] = None,
+    bark_thickness: BarkThicknessOption = None,
+    end_trim: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Lost at each end (default: from the log sheet).")
+    ] = None,
+    cost: CostOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -216,23 +260,36 @@ def price(
     pick: PickOption = None,
     mill: MillOption = None,
     prices: PricesOption = None,
-    marks: Annotated[Path | None, typer.Option(metavar="FILE", help="Marks on the log.")] = None,
+    marks: Annotated[Path | None, typer.Option(metavar="FILE", help="File of marks on the log.")] = None,
     doubt: DoubtOption = "on",
     json: JsonOption = None,
+    picture: PictureOption = None,
+    verbose: VerboseOption = False,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
-    """Price your own way to lay and saw a log, or plan on from passes already made."""
+    """Price your own setup, or replan the rest after you have cut."""
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
+    told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     commands.price(
         log,
-        commands.AboutLog(species=species, bark=bark, end_trim=end_trim, cost=cost, **scan),
-        commands.Shown(units, json, show_all=False),
-        commands.Way(roll, shim_butt, shim_top, heights, made, tuple(seen or ()), stretch),
+        commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
+        commands.Shown(units, json, show_all=False, verbose=verbose, picture=picture),
+        commands.read_given(
+            commands.Way,
+            roll_deg=roll,
+            shim_butt=shim_butt,
+            shim_top=shim_top,
+            heights=heights,
+            made=made,
+            seen=seen,
+            stretch=stretch,
+            doubt=doubt,
+            units=units,
+        ),
         mill=mill,
         prices=prices,
         marks=marks,
-        doubt=commands.weighs_doubt(doubt),
     )
 
 
@@ -240,10 +297,11 @@ def price(
 def solid(
     log: LogFile,
     *,
-    out: Annotated[Path, typer.Option(metavar="FILE", help="Where to write it: .ply, .stl, .obj or .glb.")],
-    wood: Annotated[bool, typer.Option("--wood", help="The wood alone, without its bark.")] = False,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="File to write: .ply, .stl, .obj or .glb.")],
+    wood: Annotated[bool, typer.Option("--wood", help="Only the wood, without the bark.")] = False,
     species: SpeciesOption = None,
     bark: BarkOption = None,
+    bark_thickness: BarkThicknessOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -251,23 +309,24 @@ def solid(
     pick: PickOption = None,
     units: UnitsOption = Units.IMPERIAL,
 ) -> None:
-    """Write the log as a closed mesh.
+    """Write the log as a 3D model that other programs open.
 
-    In metres: +x from the butt end to the top end, z up as the log lay.
+    It is in meters. The x axis runs from the butt to the top end, and z is up.
     """
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
-    commands.solid(log, out, commands.AboutLog(species=species, bark=bark, **scan), wood=wood, units=units)
+    told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
+    commands.solid(log, out, commands.read_given(commands.AboutLog, species=species, **told), wood=wood, units=units)
 
 
 @app.command()
 def init(
-    folder: Annotated[Path, typer.Argument(metavar="[FOLDER]", help="Where to write them.")] = Path(),
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Folder to write into.")] = Path(),
     *,
-    force: Annotated[bool, typer.Option("--force", help="Write over files that are there.")] = False,
-    scan: Annotated[bool, typer.Option("--scan", help="An invented scan of a log too, to try.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Replace files that are already there.")] = False,
+    scan: Annotated[bool, typer.Option("--scan", help="Also write a made-up scan of a log, to try.")] = False,
 ) -> None:
-    """Write a mill, a price book and a log sheet to edit."""
+    """Write a sample mill, price book and log sheet for you to edit."""
     _commands().init(folder, force=force, scan=scan)
 
 
@@ -275,92 +334,113 @@ def init(
 def serve(
     *,
     host: Annotated[
-        str | None, typer.Option(metavar="ADDRESS", help="Where to listen; else this machine alone, 127.0.0.1.")
+        str | None,
+        typer.Option(metavar="ADDRESS", help="Address to listen on (default: only this computer can open it)."),
     ] = None,
-    port: Annotated[int | None, typer.Option(help="Port to listen on; 0: any that is free; else 8100.")] = None,
+    port: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="Port to listen on (default: 8100; 0 takes any free one).")
+    ] = None,
     data: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Where logs and plans are kept; else your own data folder.")
+        Path | None, typer.Option(metavar="FOLDER", help="Folder for logs and plans (default: your own data folder).")
     ] = None,
-    slots: Annotated[int | None, typer.Option(help="Jobs that run at once; else 1.")] = None,
+    slots: Annotated[
+        int | None, typer.Option(metavar="NUMBER", help="How many plans to work on at once (default: 1).")
+    ] = None,
     set_aside: Annotated[
         bool,
         typer.Option(
-            "--set-aside", help="Start though no log is known of files that are kept: move them to the trash."
+            "--set-aside",
+            help="Start even if files are there that belong to no log, and move them to the trash folder.",
         ),
     ] = False,
     settings: Annotated[bool, typer.Option("--settings", help="List all settings, and stop.")] = False,
 ) -> None:
-    """Serve pages and an API to browsers and programs."""
-    from service.web import serve as served  # noqa: PLC0415 - late on purpose
+    """Start the pages, to use Pithline in a browser. Programs can use it too, by its API."""
+    import service.web.serve  # noqa: PLC0415 - late on purpose
 
     if settings:
-        typer.echo(served.settings_text(), nl=False)
+        typer.echo(service.web.serve.settings_text(), nl=False)
         return
-    served.serve({"host": host, "port": port, "data_folder": data, "slots": slots, "set_aside": set_aside or None})
+    service.web.serve.serve(
+        {"host": host, "port": port, "data_folder": data, "slots": slots, "set_aside": set_aside or None}
+    )
 
 
 DataOption = Annotated[
-    Path | None, typer.Option("--data", metavar="FOLDER", help="The service's data folder; else your own.")
+    Path | None,
+    typer.Option("--data", metavar="FOLDER", help="Folder with the logs and plans (default: your own data folder)."),
 ]
 
 
 @app.command()
 def backup(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="Where to write the copy, such as logs.zip.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="File to write, such as logs.zip.")],
     *,
     data: DataOption = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Replace the file if it is already there.")] = False,
 ) -> None:
-    """Copy all logs, plans, mills and prices of the service into one file.
+    """Copy all your logs, plans, mills and prices into one file.
 
-    The service may run meanwhile.
+    You can do this while the pages are running.
     """
-    from service.store import backup as copies  # noqa: PLC0415 - late on purpose
-    from service.web import serve as served  # noqa: PLC0415
+    import service.store.backup  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415
 
-    typer.echo(copies.back_up(served.settings_from({"data_folder": data}), file, force=force))
+    typer.echo(service.store.backup.back_up(service.web.serve.settings_from({"data_folder": data}), file, force=force))
 
 
 @app.command()
 def restore(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A copy that `pithline backup` wrote.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A file that `pithline backup` wrote.")],
     *,
     data: DataOption = None,
     replace: Annotated[
-        bool, typer.Option("--replace", help="Where there are logs already: move them to the trash folder first.")
+        bool, typer.Option("--replace", help="If logs are already there, move them to the trash folder first.")
     ] = False,
 ) -> None:
-    """Put such a copy back, while the service is stopped.
+    """Bring back everything from a backup. Stop `pithline serve` first.
 
     What was there is moved aside, never deleted.
     """
-    from service.store import restore as copies  # noqa: PLC0415 - late on purpose
-    from service.web import serve as served  # noqa: PLC0415
+    import service.store.restore  # noqa: PLC0415 - late on purpose
+    import service.web.serve  # noqa: PLC0415
 
-    typer.echo(copies.restore(served.settings_from({"data_folder": data}), file, replace=replace))
+    typer.echo(
+        service.store.restore.restore(service.web.serve.settings_from({"data_folder": data}), file, replace=replace)
+    )
 
 
 @app.command()
 def passphrase(
     *,
-    data: Annotated[Path | None, typer.Option(metavar="FOLDER", help="The service's data folder.")] = None,
+    data: DataOption = None,
 ) -> None:
-    """Set the passphrase of the service: asked for, or read from a pipe.
-
-    Only its hash is kept.
-    """
-    from service.web import serve as served  # noqa: PLC0415 - late on purpose
+    """Set the passphrase that people sign in with."""
+    import service.web.serve  # noqa: PLC0415 - late on purpose
 
     if sys.stdin.isatty():
         typed = typer.prompt("New passphrase", hide_input=True, confirmation_prompt=True)
     else:
         typed = sys.stdin.readline().rstrip("\r\n")
-    served.set_passphrase(typed, data)
+    service.web.serve.set_passphrase(typed, data)
 
 
 def _one_line(message: str) -> str:
     # A file's name may hold bytes that are no letters.
     return " ".join(message.split()).encode(errors="backslashreplace").decode()
+
+
+def _usage_told(error: Any) -> str:
+    """Say what is wrong with an option as documents say it: its name, the bound, the value."""
+    import pydantic  # noqa: PLC0415 - late on purpose
+
+    from optimizer.documents.typed import is_of_a_bound, told_of, what_is_wrong  # noqa: PLC0415
+
+    cause = error.__cause__
+    if not isinstance(cause, pydantic.ValidationError) or error.param is None:
+        return str(error.format_message())
+    name, found = error.param.opts[0], cause.errors(include_url=False)[0]
+    return told_of(name, found) if is_of_a_bound(found) else f"{name}: {what_is_wrong(found)}".rstrip(".")
 
 
 def run(arguments: Sequence[str]) -> int:
@@ -386,7 +466,7 @@ def _guarded(work: Callable[[], Any], units: Units) -> int:
         code = work()
         sys.stdout.flush()
     except _USAGE_ERROR as error:
-        typer.echo(f"{_one_line(error.format_message())} (pithline --help shows what may be given)", err=True)
+        typer.echo(f"{_one_line(_usage_told(error))} (pithline --help lists what you can write)", err=True)
         return WRONG_INPUT
     except InputError as error:
         for note in getattr(error, "notes", ()):

@@ -1,22 +1,30 @@
 """What the API takes and gives beside plans, mills and price books: logs, marks, jobs, and what is asked of them."""
 
+from dataclasses import replace
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, Tag, field_serializer, field_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Discriminator,
+    Field,
+    Tag,
+    field_serializer,
+    field_validator,
+)
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
-from optimizer.planning import DEFAULT_LAYS
-from optimizer.wood.woods import find_wood
-from scans.messages import writable
+from scans.messages import Note, kept_note, writable
 from service.contract.job_state import JobState
 from service.contract.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
-from service.typed.log_reading import AboutLog, end_trim_m, taped_m_of
+from service.typed.effort import Effort
+from service.typed.log_reading import AboutLog
 from service.typed.mark_sheet import MarkTyped
 from service.typed.way import Way
-from service.words.quantities import in_si
-from service.words.units import Units
+from service.words.messages import API, fields_named, said
 
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
 JobKind = Literal["read", "plan", "way"]
@@ -43,79 +51,15 @@ class ErrorShown(Shown):
         return writable(text) if isinstance(text, str) else text
 
     @field_serializer("message", when_used="json")
-    def in_si(self, message: str) -> str:
-        """Write its quantities in SI, as programs read it; pages write them in their reader's units."""
-        return in_si(message)
+    def for_programs(self, message: str) -> str:
+        """Write its quantities in SI and its fields as the API names them; pages write them as their reader does."""
+        return said(message, None, API)
 
 
 class ErrorAnswer(Shown):
     """The one shape of every error."""
 
     error: ErrorShown
-
-
-class About(Typed):
-    """What is said of a log beside its file; what is left out is taken from the file."""
-
-    species: str | None = Field(None, max_length=200, description="The wood.", examples=["sugar maple"])
-    bark: Literal["on", "off"] | None = Field(
-        None, description="Whether the bark is on; else the sheet's, or on.", examples=["off"]
-    )
-    end_trim: str | None = Field(
-        None,
-        max_length=40,
-        description="Lost at each end, with its unit; else the sheet's, or 2 in.",
-        examples=["2 in"],
-    )
-    cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost.", examples=[150])
-    unit: Literal["m", "cm", "mm", "in", "ft"] | None = Field(
-        None, description="The unit of a scan; else what makes a log of it.", examples=["mm"]
-    )
-    up: Literal["x", "y", "z", "-x", "-y", "-z"] | None = Field(
-        None, description="The axis of a scan that points up; else as it lies.", examples=["y"]
-    )
-    butt: Literal["other"] | None = Field(
-        None,
-        description="other: take the other end of a scan for the butt end than was found.",
-        examples=["other"],
-    )
-    taped_length: str | None = Field(
-        None,
-        max_length=40,
-        description="The log's length by the tape, with its unit: sets a scan's scale.",
-        examples=["9 ft 8 in"],
-    )
-    pick: int | None = Field(
-        None, ge=1, le=1000, description="Which log of a scan, the largest first; else 1.", examples=[2]
-    )
-
-    @field_validator("species")
-    @classmethod
-    def known_species(cls, name: str | None) -> str | None:
-        """Refuse a wood that is not known, while whoever wrote it is still there."""
-        if name is not None:
-            find_wood(name)
-        return name
-
-    @field_validator("end_trim")
-    @classmethod
-    def readable_trim(cls, text: str | None) -> str | None:
-        """Refuse what is no length of that kind."""
-        if text is not None:
-            end_trim_m(text)
-        return text
-
-    @field_validator("taped_length")
-    @classmethod
-    def readable_tape(cls, text: str | None) -> str | None:
-        """Refuse what is no length of that kind."""
-        if text is not None:
-            taped_m_of(text)
-        return text
-
-    def about_log(self) -> AboutLog:
-        """Return the same for reading."""
-        return AboutLog(**self.model_dump())
 
 
 class LogFacts(Shown):
@@ -136,9 +80,14 @@ class LogFacts(Shown):
     guessed_within_m: float | None = Field(
         None, description="How near the truth four of five places lie that no scan saw. [m]"
     )
-    warnings: tuple[str, ...] = Field(
+    warnings: tuple[Annotated[Note, BeforeValidator(kept_note)], ...] = Field(
         description="What was found odd, or assumed; its quantities in SI, in braces: {2.95 m}."
     )
+
+    @field_serializer("warnings", when_used="json")
+    def fields_of_the_api(self, warnings: tuple[Note, ...]) -> list[Note]:
+        """Name fields as programs know them; pages name the boxes of their forms."""
+        return [replace(note, text=fields_named(note.text, API)) for note in warnings]
 
 
 class LogShown(Shown):
@@ -150,7 +99,7 @@ class LogShown(Shown):
     file_name: str = Field(description="What its file was called.")
     file_sha256: str = Field(description="Hash of its file.")
     file_bytes: int = Field(description="How large its file is.")
-    about: About = Field(description="What was said of it.")
+    about: AboutLog = Field(description="What was said of it.")
     facts: LogFacts | None = Field(description="What it is; null until it was read.")
     job_id: Id | None = Field(description="The job that reads it.")
     error: ErrorShown | None = Field(description="Why it could not be read.")
@@ -205,32 +154,11 @@ class Assumed(Typed):
     prices_id: Id | None = Field(None, description="A kept price book; else the one that was written last.")
 
 
-Doubt = Annotated[
-    Literal["on", "off"],
-    Field(description="Whether to weigh how far the log may be off, and how far off it may be set."),
-]
-
-
-Buck = Annotated[
-    Literal["best", "limbs", "no"],
-    Field(description="Which buck cuts to look at before the log goes on the bed: all, those of limbs alone, none."),
-]
-
-
-class PlanRequest(Assumed):
+class PlanRequest(Assumed, Effort):
     """How to plan a log."""
 
-    lays: int = Field(DEFAULT_LAYS, ge=1, le=1_000_000, description="About how many lays to price.")
-    seconds: float | None = Field(None, gt=0, le=1e6, description="When to stop at the latest. [s]")
-    gap: float | None = Field(
-        None, gt=0, lt=1, description="Go on proving until the gap is so small, as a share of the bound."
-    )
-    doubt: Doubt = "on"
-    buck: Buck = "best"
-    seed: int = Field(0, ge=0, le=2**31, description="Of the random numbers; the same seed gives the same plans.")
 
-
-class WayRequest(Assumed):
+class WayRequest(Assumed, Way):
     """A way that somebody chose. Lengths are texts with their unit; bare numbers are inches, or mm where metric."""
 
     of_plan: Id | None = Field(
@@ -238,30 +166,6 @@ class WayRequest(Assumed):
         description="A plan that it goes on from: of mill_id and prices_id what is left out is that of this plan, as "
         "it was when it was made; for a log that is half sawn.",
     )
-    roll_deg: float = Field(ge=-3600, le=3600, description="How far to roll the log, clockwise seen from the butt.")
-    heights: str = Field(
-        max_length=2000,
-        description="Blade heights as the mill's scale reads them, from the top, with commas between.",
-        examples=["20, 17 5/8, 15 1/4"],
-    )
-    shim_butt: str = Field("0", max_length=40, description="What stands under the butt end.", examples=["1 in"])
-    shim_top: str = Field("0", max_length=40, description="What stands under the top end.")
-    made: int | None = Field(None, ge=1, le=1000, description="So many heights are sawn already: plan the rest anew.")
-    seen: tuple[Annotated[str, Field(max_length=100)], ...] = Field(
-        (), max_length=50, description="Faces as found, to compare.", examples=[["1: 22 in x 8 ft"]]
-    )
-    stretch: str = Field(
-        "",
-        max_length=80,
-        description="Of a log longer than the bed, from where to where it lies on it, from the butt end.",
-        examples=["2 ft to 11 ft 6 in"],
-    )
-    doubt: Doubt = "on"
-    units: Units = Field(Units.IMPERIAL, description="What bare numbers are in.")
-
-    def way(self) -> Way:
-        """Return the way as typed."""
-        return Way(self.roll_deg, self.shim_butt, self.shim_top, self.heights, self.made, self.seen, self.stretch)
 
 
 class JobShown(Shown):

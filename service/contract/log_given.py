@@ -6,7 +6,7 @@ from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import LogGiven
-from scans.messages import long_length, short_length
+from scans.messages import long_length, named, short_length
 from service.contract.documents import LogFacts
 from service.typed.errors import InputError
 from service.typed.log_reading import LogRead
@@ -18,7 +18,9 @@ def log_given(read: LogRead, mill: Mill, prices: PriceBook) -> LogGiven:
     if 2.0 * read.end_trim_m >= read.log.length_m:
         raise InputError(
             f"the end trim leaves nothing of the log: {short_length(read.end_trim_m)} at each end of "
-            f"{long_length(read.log.length_m)}; give less with --end-trim, or in the sheet"
+            f"{long_length(read.log.length_m)}",
+            f"give a smaller {named('end_trim')}",
+            field="end_trim",
         )
     return LogGiven(
         log=read.log,

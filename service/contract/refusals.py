@@ -1,13 +1,12 @@
 """What the service refuses, and the one table from errors to HTTP statuses and to what the user can do."""
 
-import re
-
 from optimizer.bed.marks import MarkError
 from optimizer.documents.prices import PriceError
 from optimizer.planning import NoPlanError
 from optimizer.search.given import GivenError
 from optimizer.wood.woods import UnknownSpeciesError
 from scans.errors import ScanError
+from scans.messages import Refusal
 from scans.units import LengthError
 from service.contract.documents import ErrorShown
 from service.contract.job_state import JobStateError
@@ -54,14 +53,18 @@ class WrongHostError(ValueError):
     """A name that the service does not go by."""
 
 
+class EndingError(RuntimeError):
+    """Something that was asked for while the service ends."""
+
+
 class OurError(RuntimeError):
     """Something that broke here, without the user's doing."""
 
 
-_MEND = "Mend what the message names, and send it again."
+_MEND = "Fix what the message names, and send it again."
 REFUSALS: tuple[tuple[type[Exception], int, str], ...] = (
     (InputError, 422, _MEND),
-    (ScanError, 422, "Mend the file as the message says, and upload it again."),
+    (ScanError, 422, "Fix the file as the message says, and upload it again."),
     (PriceError, 422, "Change the price book, and plan again."),
     (GivenError, 422, _MEND),
     (MarkError, 422, "Move the mark as the message says."),
@@ -69,7 +72,7 @@ REFUSALS: tuple[tuple[type[Exception], int, str], ...] = (
     (LengthError, 422, _MEND),
     (NoPlanError, 409, "Change what the message names of the log, the mill or the prices, and plan again."),
     (NotFoundError, 404, "Look it up in the list; it may have been removed."),
-    (NotReadyError, 409, "Wait for the job that the log names, or look why it failed."),
+    (NotReadyError, 409, "Wait for the job that the log names, or see why it failed."),
     (ConflictError, 409, "Use what is there already, or change it."),
     (JobStateError, 409, "Look at the job's state; start another job if you need one."),
     (TooLargeError, 413, "Thin the scan, or export it in a binary format, and upload it again."),
@@ -78,6 +81,7 @@ REFUSALS: tuple[tuple[type[Exception], int, str], ...] = (
     (ForeignSiteError, 403, "Use the service's own pages, or a program that sends no Origin header."),
     (WrongHostError, 421, "Call the service by its address, or add the name to PITHLINE_ALLOWED_HOSTS."),
     (DiskFullError, 507, "Remove logs that are no longer needed, or give the data folder a larger disk."),
+    (EndingError, 503, "Try again in a moment, when the service has started again."),
     (OurError, 500, "Try again; if it happens again, tell whoever runs the service, with the time."),
 )
 STATUS_ADVICE = {
@@ -89,21 +93,14 @@ STATUS_ADVICE = {
     422: _MEND,
 }
 
-_OPTION = re.compile(r"--([a-z][a-z-]*)")
-_FIELD = re.compile(r"^([a-z_]+(?:\[\d+\]|\.[a-z_]+)*):? ")
-
 
 def error_shown(error: Exception) -> ErrorShown | None:
     """Return an error as it is shown; None for one that is ours."""
     found = next((row for row in REFUSALS if isinstance(error, row[0])), None)
     if found is None:
         return None
-    text = " ".join(str(error).split())
-    # The same messages serve the command line, where a field is an option.
-    option = _OPTION.search(text)
-    message = _OPTION.sub(lambda match: match[1].replace("-", "_"), text)
-    field = option[1].replace("-", "_") if option is not None and text.startswith("--") else None
-    return ErrorShown(status=found[1], message=message, field=field, what_to_do=found[2])
+    field = error.field if isinstance(error, Refusal) else ""
+    return ErrorShown(status=found[1], message=" ".join(str(error).split()), field=field or None, what_to_do=found[2])
 
 
 def ours() -> ErrorShown:

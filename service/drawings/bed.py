@@ -12,12 +12,16 @@ from optimizer.report.metal_cautions import metal_on_bed
 from scans.log import FloatArray, moved
 from service.drawings.log_shape import LogShape, on_cut, shape_found, silhouette
 from service.drawings.svg import Drawing, spread
-from service.words.measures import Measures, turn_deg
+from service.words.lay_words import shims_set, shims_short
+from service.words.measures import Measures
+from service.words.turn_words import turn_and_side, turn_in_full, turn_words
 
 WIDTH = 340.0
 _FAR = 1e3
 _LABEL_APART = 15.0
 _BUNK_M = 0.05
+_HALF_LETTER = 5.4
+"""Half as wide as a letter of the title, about."""
 
 
 def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flipped: bool = False) -> str:
@@ -45,8 +49,8 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
         shift = middle - 0.5 * (left + far) * scale
         return affinity.affine_transform(found, [scale, 0, 0, -scale, shift, floor])
 
-    when = "after the flip" if flipped else f"rolled {turn_deg(plan.roll_deg)} degrees clockwise"
-    drawing = Drawing(f"The log on the bunks seen from the butt end, {when}, with {len(passes)} passes", "end-on-bed")
+    when = "after the flip" if flipped else f"rolled {turn_in_full(plan.roll_deg)}"
+    drawing = Drawing(f"The log on the bunks, looking at the butt, {when}, with {len(passes)} cuts", "end-on-bed")
     drawing.polygon(placed(whole).simplify(0.4), "pale", 1.2)
     drawing.polygon(placed(end).simplify(0.4), "wood", 1.6)
     _slab_layers(drawing, plan, whole, placed, flipped=flipped)
@@ -120,10 +124,12 @@ def _turn_arc(
     drawing: Drawing, plan: Plan, middle: tuple[float, float], reach: float, title: tuple[float, float]
 ) -> None:
     """Show on the butt end where the side that was up has gone: an arc, with a dot at its end."""
-    turn = turn_deg(plan.roll_deg)
-    shown = turn if turn <= 180 else turn - 360
-    words = "lies as it lay" if turn == 0 else f"{abs(shown)}° {'clockwise' if shown > 0 else 'anticlockwise'}"
-    drawing.text(title, words, size=15, text_anchor="middle", font_weight=700)
+    turn, side = turn_and_side(plan.roll_deg)
+    shown = turn if side == "clockwise" else -turn
+    words = turn_words(plan.roll_deg)
+    half = _HALF_LETTER * len(words)
+    place = (min(max(title[0], half), WIDTH - half), title[1])
+    drawing.text(place, words, size=15, text_anchor="middle", font_weight=700)
     if turn == 0:
         return
     x, y = middle
@@ -148,8 +154,8 @@ def side_on_bed(document: PlanDocument, plan: Plan, measures: Measures) -> str:
     def placed(found: BaseGeometry) -> BaseGeometry:
         return affinity.affine_transform(found, [scale, 0, 0, -scale, shift, floor])
 
-    shims = [f"{measures.short(shim.height_m)} under it" for shim in plan.shims]
-    drawing = Drawing(f"The log on the bunks from the side, butt end left; {', '.join(shims) or 'no shims'}", "side")
+    said = f"The log on the bunks from the side, butt end left; shims: {shims_short(plan, measures)}"
+    drawing = Drawing(said, "side")
     drawing.polygon(placed(body).simplify(0.5), "bark", 1.4)
     for cut in plan.passes:
         if not cut.flipped:
@@ -159,7 +165,8 @@ def side_on_bed(document: PlanDocument, plan: Plan, measures: Measures) -> str:
         drawing.shape(
             "rect", "bunk", x=shift + (bunk_m - _BUNK_M) * scale, y=floor, width=2 * _BUNK_M * scale, height=14.0
         )
-    for shim in plan.shims:
+    shims = shims_set(plan, measures)
+    for shim in shims:
         at, height = shift + shim.x_m * scale, shim.height_m * scale
         drawing.shape("rect", "shim", x=at - 10.0, y=floor - height, width=20.0, height=max(height, 2.0))
         words = f"{measures.short(shim.height_m)} shim"
@@ -167,7 +174,7 @@ def side_on_bed(document: PlanDocument, plan: Plan, measures: Measures) -> str:
         drawing.text(
             (min(max(at, 6.0), WIDTH - 6.0), floor + 31.0), words, size=14, text_anchor=anchor, font_weight=700
         )
-    if not any(shim.x_m < (from_m + to_m) / 2 for shim in plan.shims):
+    if not any(shim.x_m < (from_m + to_m) / 2 for shim in shims):
         drawing.text((6.0, floor + 31.0), "butt end", size=13)
     return drawing.svg(WIDTH, floor + 38.0)
 

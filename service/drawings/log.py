@@ -75,7 +75,7 @@ def butt_clock(shape: LogShape) -> str:
     end = affinity.affine_transform(
         part, [-scale, 0, 0, -scale, middle[0] + scale * part.centroid.x, middle[1] + scale * part.centroid.y]
     )
-    drawing = Drawing("The butt end, seen from behind it: 0 degrees is up, 90 right, 180 down, 270 left", "clock")
+    drawing = Drawing("Looking at the butt: 0 degrees is up, 90 right, 180 down, 270 left", "clock")
     drawing.polygon(end.simplify(0.4), "wood", 2.5)
     for share in _RINGS:
         drawing.polygon(affinity.scale(end, share, share).simplify(0.5), "ring", 0.9, fill="none")

@@ -38,7 +38,7 @@ from scipy.spatial import cKDTree
 from optimizer.bed.bodies import manifold_of
 from optimizer.bed.marks import rod_of
 from optimizer.bed.zones import CIRCLE_POINTS
-from optimizer.documents.plan import Mark, Plan, PlanDocument, PlanError
+from optimizer.documents.plan import Mark, Plan
 from scans.log import FloatArray, IntArray, Log, Solid
 from service.drawings.slab_solids import parts_of
 
@@ -65,15 +65,6 @@ def solid_buffer(log: Log, marks: Sequence[Mark] = ()) -> bytes:
         "guessed": log.face_seen is not None,
     }
     return _packed(head, [(part, (vertices, faces))], _seen(log, vertices), _colours(log, vertices))
-
-
-def slabs_buffer(log: Log, document: PlanDocument, rank: int) -> bytes:
-    """Return what a ranked plan (0: the plain way) makes of a log. Raises PlanError where there is none."""
-    plans = {0: document.plain_way} | {plan.rank: plan for plan in document.plans}
-    plan = plans.get(rank)
-    if plan is None:
-        raise PlanError(f"rank must be one of {', '.join(map(str, sorted(plans)))}, got {rank}; look at the plan again")
-    return plan_buffer(log, plan, document.mill.kerf_m)
 
 
 def plan_buffer(log: Log, plan: Plan, kerf_m: float) -> bytes:

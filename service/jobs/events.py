@@ -9,7 +9,9 @@ from service.contract.refusals import NotFoundError, TooManyError
 from service.store.store import Store
 
 LOOK_SECONDS = 0.25
+"""Between looks at a job: a person takes it for at once (our own rule, no source)."""
 SIGN_OF_LIFE_SECONDS = 15.0
+"""Well under the 30 to 60 s after which proxies commonly close what is silent (our own rule, no source)."""
 
 
 class Streams:

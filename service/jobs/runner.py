@@ -21,11 +21,13 @@ from service.settings import Settings
 from service.store.store import Store
 
 POLL_SECONDS = 0.1
+"""Between looks for jobs that wait or are cancelled (our own rule, no source)."""
 AGAIN_SECONDS = 1.0
 """So long after the database could not be had it is asked again."""
 OUTLIVES_SECONDS = 2.0
 """A server that ends within this time of a job's process was ended with it: that is no fault of the job's."""
 CLOSE_SECONDS = 1.0
+"""So long closing waits for the thread that starts jobs (our own rule, no source)."""
 DIED = "its process died while it ran"
 _LOGGER = logging.getLogger(__name__)
 

@@ -173,7 +173,7 @@ def _executor(name: str) -> Executor:
     return made
 
 
-_MEND_EXECUTOR = "mend PITHLINE_EXECUTOR"
+_MEND_EXECUTOR = "fix PITHLINE_EXECUTOR"
 
 
 def _lead_own_group() -> None:

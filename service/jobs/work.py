@@ -7,8 +7,6 @@ import logging
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
@@ -17,22 +15,24 @@ from sqlalchemy.exc import SQLAlchemyError
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
 from optimizer.documents.prices import PriceBook
-from optimizer.planning import Progress, Run, SearchSettings
+from optimizer.planning import Progress
 from scans.log_of_scan import READING_STAGES
 from service.contract import job_state
 from service.contract.documents import ErrorShown, JobShown, PlanRequest, WayRequest
-from service.contract.log_given import called, log_facts
+from service.contract.log_given import log_facts
 from service.contract.refusals import DiskFullError, error_shown, ours
 from service.store.database import Database
 from service.store.file_store import FileStore
-from service.store.log_file import pack_log, unpack_log
+from service.store.kept_log import kept_log
+from service.store.log_file import pack_log
 from service.store.named_files import naming_files
 from service.store.store import Store
 from service.typed.files import FileRead
 from service.typed.log_reading import LogRead, read_log
-from service.use_cases import plan_read_log, price_own_way
+from service.use_cases import new_run, plan_read_log, price_own_way
 
 PROGRESS_SECONDS = 0.2
+"""Between notes of progress, each a write to the database (our own rule, no source)."""
 _END_TRIES, _END_SECONDS = 30, 2.0
 """How often, and how far apart, a worker tries to note on a full disk that its job failed."""
 _LOGGER = logging.getLogger(__name__)
@@ -47,19 +47,6 @@ class Order:
     job_id: str
     attempt: int
     cores: int
-
-
-def search_settings(request: PlanRequest, cores: int) -> SearchSettings:
-    """Return the settings of a search that was asked for."""
-    return SearchSettings(
-        lays=request.lays,
-        seconds=request.seconds,
-        gap=request.gap,
-        seed=request.seed,
-        workers=cores,
-        doubt=request.doubt == "on",
-        buck=request.buck,
-    )
 
 
 def not_kept() -> ErrorShown:
@@ -112,9 +99,7 @@ class _Worker:
         log = self.store.log(self.job.log_id)
         stages = (*READING_STAGES, "keeping the log")
         file = FileRead(log.file_name, self.files.read(log.file_sha256), log.file_sha256)
-        read = read_log(
-            file, log.about.about_log(), on_stage=lambda stage: self.note(stage, stages.index(stage), len(stages))
-        )
+        read = read_log(file, log.about, on_stage=lambda stage: self.note(stage, stages.index(stage), len(stages)))
         self.note(stages[-1], len(stages) - 1, len(stages))
         with self.files.incoming() as (stream, path):
             key = self.files.write(stream, pack_log(read))
@@ -127,21 +112,20 @@ class _Worker:
         asked = self._asked()
         request = PlanRequest.model_validate(asked["request"])
         mill, prices = _assumed(asked)
-        settings = self._settings(request)
-        self._finish(
-            plan_read_log(self._log(), mill, prices, settings=settings, run=self._run(), on_progress=self.on_progress)
-        )
+        # The plan bears its job's id, so that no job can leave two.
+        run, workers = new_run(self.order.job_id), self.order.cores
+        read = self._log()
+        self._finish(plan_read_log(read, mill, prices, request, run=run, workers=workers, on_progress=self.on_progress))
 
     def way(self) -> None:
         """Price a way that somebody chose."""
         asked = self._asked()
         request = WayRequest.model_validate(asked["request"])
         mill, prices = _assumed(asked)
-        chosen = request.way().given(mill, request.units)
+        run, workers = new_run(self.order.job_id), self.order.cores
         read = self._log()
         self.note("pricing")
-        weighs = request.doubt == "on"
-        self._finish(price_own_way(read, mill, prices, chosen, run=self._run(), doubt=weighs, workers=self.order.cores))
+        self._finish(price_own_way(read, mill, prices, request, run=run, workers=workers))
 
     def note(
         self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None, gap: float | None = None
@@ -161,27 +145,12 @@ class _Worker:
     def _asked(self) -> dict[str, Any]:
         return self.store.job_request(self.order.job_id)
 
-    def _settings(self, request: PlanRequest) -> SearchSettings:
-        return search_settings(request, self.order.cores)
-
     def _log(self) -> LogRead:
         self.note("taking up the log")
-        log = self.store.log(self.job.log_id)
-        key = self.store.log_read_key(self.job.log_id)
-        if key is None:
+        read = kept_log(self.store, self.files, self.job.log_id)
+        if read is None:
             raise StoppedError
-        return called(
-            unpack_log(self.files.read(key)), log.name, tuple(mark for _, mark in self.store.marks(self.job.log_id))
-        )
-
-    def _run(self) -> Run:
-        return Run(
-            # The plan bears its job's id, so that no job can leave two.
-            id=self.order.job_id,
-            made_at=datetime.now(UTC).isoformat(timespec="seconds"),
-            made_with=f"pithline {version('pithline')}",
-            clock=time.monotonic,
-        )
+        return read
 
     def _finish(self, document: PlanDocument) -> None:
         self.store.finish_plan(self.order.job_id, self.order.attempt, document)

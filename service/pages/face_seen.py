@@ -34,7 +34,7 @@ def face_typed(typed: Mapping[str, str], document: PlanDocument, cuts: Sequence[
     orders = {str(cut.order): cut.order for cut in cuts}
     made = orders.get(typed.get(MADE, "").strip())
     if made is None:
-        errors[MADE] = "Choose the pass that you sawed last"
+        errors[MADE] = "Choose the cut that you made last"
     measures = measures_in(units)
     asked = {
         WIDTH: ("wide", measures.reading_unit, document.log.max_width_m),

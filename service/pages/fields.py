@@ -12,7 +12,7 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import ValidationError
 
-from optimizer.documents.typed import Typed
+from optimizer.documents.typed import Typed, is_of_a_bound, refusal_in, what_is_wrong
 from scans.messages import quoted
 from scans.units import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
 from service.words.units import Units
@@ -31,6 +31,8 @@ _HAIR_PARTS = 1e-6
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)")
 _ROW = re.compile(r"\.(0|[1-9][0-9]{0,3})(?=\.|$)")
 """The number of a row within a name."""
+_DOCUMENT_ROW = re.compile(r"\[([1-9][0-9]{0,3})\]")
+"""The same within the name of a document's field, counted from 1."""
 
 
 @dataclass(frozen=True)
@@ -77,6 +79,14 @@ class Asked:
         if found is None:
             raise KeyError(name)
         return found
+
+    def name_of(self, field: str) -> str:
+        """Return the name of the box that asks for a field of the document; empty for one that none asks for.
+
+        field : as refusals name it, `section[2].at`, rows counted from 1.
+        """
+        name = _DOCUMENT_ROW.sub(lambda row: f".{int(row[1]) - 1}", field)
+        return next((each for each in (name, f"{name}_m") if name and self.asks(each)), "")
 
     def _found(self, name: str) -> Field | None:
         # Whoever sends a form may name its fields as they like: a * of their own is no number.
@@ -176,6 +186,9 @@ def checked(model: type[Model], asked: Asked, form: Filled, units: Units) -> Mod
     except ValidationError as error:
         for found in error.errors(include_url=False):
             name = _name_of(found["loc"], places)
+            own = refusal_in(found)
+            inner = f"{name}.{own.field}".lstrip(".") if own is not None else name
+            name = next((each for each in (inner, f"{inner}_m") if asked.asks(each)), name)
             if name not in form.errors and not any(known.startswith(f"{name}.") for known in form.errors if name):
                 form.errors[name] = _said(asked, name, found, units)
         return None
@@ -212,7 +225,7 @@ def _name_of(loc: Sequence[int | str], places: Mapping[str, str]) -> str:
 def _said(asked: Asked, name: str, found: Any, units: Units) -> str:
     if found["type"] == "missing":
         return "This is missing"
-    message = str(found["msg"]).removeprefix("Value error, ").replace("Input should", "must")
+    message = what_is_wrong(found)
     try:
         question = asked.of(name)
     except KeyError:
@@ -222,7 +235,7 @@ def _said(asked: Asked, name: str, found: Any, units: Units) -> str:
         for key, words in (("gt", "over"), ("ge", "at least"), ("lt", "under"), ("le", "at most")):
             if key in bounds:
                 return f"{question.label} must be {words} {_bound_text(question, float(bounds[key]), key, units)}"
-    return f"{question.label} {message}" if message.startswith("must") else message
+    return f"{question.label} {message}" if is_of_a_bound(found) else message
 
 
 def _bound_text(question: Field, bound: float, key: str, units: Units) -> str:
@@ -231,9 +244,9 @@ def _bound_text(question: Field, bound: float, key: str, units: Units) -> str:
     bound : in SI, as the document has it. key : gt, ge, lt or le.
     """
     if question.kind in _TO_SI:
-        # These are bounded by whole numbers of the unit that stands beside the field, 0 or 100 %.
-        shown = _shown(question, bound, units)
-        return f"{shown} {question.unit(units)}"
+        # These are bounded by whole numbers of the unit that stands beside the field, 0 or 100%.
+        unit = question.unit(units)
+        return f"{_shown(question, bound, units)}{'' if unit == '%' else ' '}{unit}"
     if units is Units.IMPERIAL:
         parts = bound / INCH_M * _FINEST
         # A hair less than a whole part is that part, not the one before.
@@ -271,7 +284,8 @@ def _shown(question: Field, value: Any, units: Units) -> str:
         return shown.removesuffix(" in").removesuffix(" mm") if question.kind == "length" else shown
     if question.kind in _TO_SI:
         imperial, _, metric, _ = _TO_SI[question.kind]
-        return f"{value / (metric if units is Units.METRIC else imperial):.5g}"
+        told = value / (metric if units is Units.METRIC else imperial)
+        return f"{told:,.0f}" if told >= 100.0 else f"{told:.3g}"
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 

@@ -3,7 +3,6 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from service import desk as at
 from service.contract.job_state import JobState
 from service.pages.rendering import OwnUnits, PageRoute, render, see
 from service.web.api_parts import JobId, OwnDesk
@@ -26,7 +25,7 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits) ->
     currency = str(asked.get("prices", {}).get("currency", "USD"))
     money = None if job.best_net is None else measures_in(units, currency).money(job.best_net)
     return render(
-        request, "job.html", job=job, made=at.made_before(desk, job_id),
+        request, "job.html", job=job, made=desk.made_before(job_id),
         log=log, best=money, currency=currency, percent_more=percent_more,
         mill=asked.get("mill", {}).get("name", ""), prices=asked.get("prices", {}).get("name", ""),
     )  # fmt: skip
@@ -35,7 +34,7 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits) ->
 @router.post("/jobs/{job_id}/cancel")
 def cancel(desk: OwnDesk, job_id: JobId) -> Response:
     """Stop a job."""
-    return see(f"/jobs/{at.cancel_job(desk, job_id).id}")
+    return see(f"/jobs/{desk.cancel_job(job_id).id}")
 
 
 @router.get("/jobs/{job_id}/cancel")

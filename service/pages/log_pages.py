@@ -5,23 +5,23 @@ from typing import TypeVar
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from service import desk as at
 from service.contract.documents import MarkPlaced, PlanLine, PlanRequest
 from service.contract.refusals import NotReadyError, error_shown
-from service.desk import Desk
+from service.desk import Desk, about_of, species_lines
 from service.drawings.log import butt_clock, log_picture
 from service.drawings.log_shape import clock_place, taped
 from service.pages.asked import MARK
 from service.pages.fields import Filled, checked, filled
 from service.pages.in_round import in_round
+from service.pages.plan_view import notes_of_reading
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.pages.shapes_kept import shape_kept
 from service.typed.errors import InputError
 from service.typed.mark_sheet import MarkTyped
 from service.typed.way import own_way_name
 from service.web.api_parts import LogId, MarkId, OwnDesk
-from service.words.doubt_text import worth
 from service.words.measures import measures_in, turn_deg
+from service.words.money_words import worth
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
@@ -30,7 +30,7 @@ _TAPE_EVERY_M = 0.6
 
 AnyMark = TypeVar("AnyMark", MarkTyped, MarkPlaced)
 _LAYS = {"quick": 200, "usual": 800, "long": 3000}
-ABOUT_FIELDS = ("species", "bark", "end_trim", "cost", "unit", "up", "butt", "taped_length", "pick")
+ABOUT_FIELDS = ("species", "bark", "end_trim", "cost", "unit", "up", "butt", "taped_length", "pick", "bark_thickness")
 
 
 @router.get("/logs/{log_id}")
@@ -45,7 +45,7 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         job = None if log.job_id is None else desk.store.job(log.job_id)
         return render(request, "log_reading.html", status, log=log, job=job)
     if log.state == "failed" or log.facts is None:
-        return render(request, "log_failed.html", status, log=log, species=at.species())
+        return render(request, "log_failed.html", status, log=log, species=species_lines())
     shape = shape_kept(desk, log_id)
     spacing = max(1, round(_TAPE_EVERY_M * (len(shape.cuts) - 1) / max(log.facts.length_m, 0.1)))
     sizes = [size for cut in shape.cuts[1:-1:spacing] if (size := taped(cut)) is not None]
@@ -61,13 +61,14 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         clock=butt_clock(shape), sizes=sizes, marks=marks, form=form, asked=MARK, jobs=jobs, plans=plans,
         money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(worth(plan)) for plan in plans},
         names={plan.id: _called(desk, plan) for plan in plans},
-        mills=desk.store.mills(), books=desk.store.price_books(), species=at.species(),
+        mills=desk.store.mills(), books=desk.store.price_books(), species=species_lines(),
+        notes=notes_of_reading(log.facts.warnings),
     )  # fmt: skip
 
 
 def _called(desk: Desk, plan: PlanLine) -> str:
     """Return what a plan is, for the list of them."""
-    return "planned" if plan.kind == "plan" else own_way_name(at.made_before(desk, plan.id)).lower()
+    return "planned" if plan.kind == "plan" else own_way_name(desk.made_before(plan.id)).lower()
 
 
 @router.get("/logs/{log_id}/picture.svg")
@@ -88,23 +89,23 @@ def rename(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
     """Give a log another name."""
     name = typed.get("name", "").strip()[:200]
     if not name:
-        raise InputError("the name is empty; write what to call the log")
-    at.change_log(desk, log_id, name, None)
+        raise InputError("the name is empty; write a name for the log")
+    desk.change_log(log_id, name, None)
     return see(f"/logs/{log_id}")
 
 
 @router.post("/logs/{log_id}/about")
 def say_otherwise(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
     """Say something else of a log, which reads it again."""
-    _, about = at.about_of({name: typed.get(name, "").strip() for name in ABOUT_FIELDS})
-    at.change_log(desk, log_id, None, about)
+    _, about = about_of({name: typed.get(name, "").strip() for name in ABOUT_FIELDS})
+    desk.change_log(log_id, None, about)
     return see(f"/logs/{log_id}")
 
 
 @router.post("/logs/{log_id}/remove")
 def remove(desk: OwnDesk, log_id: LogId) -> Response:
     """Forget a log."""
-    at.remove_log(desk, log_id)
+    desk.remove_log(log_id)
     return see("/")
 
 
@@ -114,12 +115,12 @@ def add_mark(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, uni
     form, mark = mark_of(typed, units)
     if mark is not None:
         try:
-            at.add_mark(desk, log_id, mark)
+            desk.add_mark(log_id, mark)
         except (InputError, ValueError) as error:
             shown = error_shown(error)
             if shown is None or isinstance(error, NotReadyError):
                 raise
-            form.errors[""] = shown.message.partition("): ")[2] or shown.message
+            form.errors[MARK.name_of(shown.field or "")] = shown.message
         else:
             return see(f"/logs/{log_id}#marks")
     return _log_page(request, desk, log_id, form, 422)
@@ -140,29 +141,29 @@ def mark_of(typed: dict[str, str], units: Units) -> tuple[Filled, MarkTyped | Ma
             try:
                 document[axis] = float(document.get(axis, ""))
             except ValueError:
-                form.errors[""] = "tap the place again"
+                form.errors[""] = "Tap the place on the log again"
         for name in ("at_m", "toward_deg", "from_middle_m"):
             document.pop(name, None)
         return form, _sized(MarkPlaced, form, units)
     for axis in ("x_m", "y_m", "z_m"):
         document.pop(axis, None)
     if "at_m" not in document and "at_m" not in form.errors:
-        form.errors["at_m"] = "Say how far along the log it is, or tap the place on the log above"
+        form.errors["at_m"] = "Write how far along the log it is, or tap the place on the log above"
     if not {"toward_deg", "from_middle_m"} & {*document, *form.errors} and document.get("kind") != "pith":
-        form.errors["toward_deg"] = "Say where on the girth it is: 0 is up, 90 to the right seen from the butt"
+        form.errors["toward_deg"] = "Write where around the log it is: 0 is up, 90 is right, looking at the butt"
     return form, _sized(MarkTyped, form, units)
 
 
 def _sized(model: type[AnyMark], form: Filled, units: Units) -> AnyMark | None:
     """Return a mark that has the size that its kind needs; else None, with what is wrong noted at its field."""
     is_pith = form.document.get("kind") == "pith"
-    for name, what in (("radius_m", "how wide it is"), ("depth_m", "how deep it goes")):
+    for name, what in (("radius_m", "half its width"), ("depth_m", "how deep it goes")):
         if name in form.errors:
             continue
         if is_pith and name in form.document:
-            form.errors[name] = "Pith has none: leave it empty"
+            form.errors[name] = "Leave this empty for pith"
         elif not is_pith and name not in form.document:
-            form.errors[name] = f"Say {what}"
+            form.errors[name] = f"Write {what}"
     # What the model says of a size that is missing is said above, at its field.
     return None if form.errors else checked(model, MARK, form, units)
 
@@ -183,7 +184,7 @@ def start_plan(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
         prices_id=typed.get("prices_id") or None,
         doubt="off" if typed.get("search") == "quick" else "on",
     )
-    return see(f"/jobs/{at.start_plan(desk, log_id, request).id}")
+    return see(f"/jobs/{desk.start_plan(log_id, request).id}")
 
 
 @router.get("/logs/{log_id}/rename")

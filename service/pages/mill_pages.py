@@ -7,7 +7,7 @@ from fastapi.responses import Response
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
-from service import desk as at
+from service.desk import species_lines
 from service.pages.asked import MILL, PRICES
 from service.pages.fields import Asked, Filled, checked, filled, row_numbers, typed_from
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
@@ -79,7 +79,7 @@ def prices_form(request: Request, desk: OwnDesk, prices_id: MaybeId, units: OwnU
 
 def _prices_page(request: Request, prices_id: str, form: Filled, status: int = 200) -> Response:
     return render(
-        request, "price_form.html", status, prices_id=prices_id, form=form, asked=PRICES, species=at.species(),
+        request, "price_form.html", status, prices_id=prices_id, form=form, asked=PRICES, species=species_lines(),
         price_rows=row_numbers(form.typed, "per_board_foot"), width_rows=row_numbers(form.typed, "width_factor"),
     )  # fmt: skip
 

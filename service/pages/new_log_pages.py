@@ -7,37 +7,32 @@ from fastapi.responses import Response
 from optimizer.wood.woods import UnknownSpeciesError, find_wood
 from scans.errors import ScanError
 from scans.tape.log_from_sheet import log_from_sheet
-from service import desk as at
-from service.contract.documents import About, PlanLine
 from service.contract.refusals import DiskFullError, TooLargeError, error_shown
-from service.desk import Desk
+from service.desk import Desk, about_of, species_lines
 from service.pages.asked import SHEET
 from service.pages.fields import Filled, checked, filled, row_numbers
-from service.pages.rendering import UNITS_COOKIE as _COOKIE
-from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, own_path, render, see
+from service.pages.rendering import UNITS_COOKIE, OwnUnits, PageRoute, TypedIn, errors_answer, own_path, render, see
 from service.pages.words import WORDS
 from service.store.uploads import check_length, receiving
 from service.typed.errors import InputError
 from service.typed.log_sheet import LogSheetTyped
 from service.web.api_parts import OwnDesk
-from service.words.doubt_text import worth
 from service.words.measures import measures_in
+from service.words.money_words import worth
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 _FIRST_SECTIONS = 3
 _MOST_ROWS = 40
-UPLOAD_FIELDS = ("name", "species", "bark", "end_trim", "cost", "unit", "up", "taped_length")
+UPLOAD_FIELDS = ("name", "species", "bark", "end_trim", "cost", "unit", "up", "taped_length", "bark_thickness")
 
 
 @router.get("/")
 def yard(request: Request, desk: OwnDesk, units: OwnUnits) -> Response:
     """Show all logs."""
     logs = desk.store.logs(limit=200)
-    best: dict[str, PlanLine] = {}
-    for plan in desk.store.plans(limit=1000):
-        if plan.kind == "plan":
-            best.setdefault(plan.log_id, plan)
+    newest_last = reversed(desk.store.plans(limit=1000))
+    best = {plan.log_id: plan for plan in newest_last if plan.kind == "plan"}
     money = {log_id: measures_in(units, plan.currency).money(worth(plan)) for log_id, plan in best.items()}
     return render(request, "yard.html", logs=logs, worth=money)
 
@@ -53,7 +48,7 @@ def choose_units(typed: TypedIn) -> Response:
     """Remember the units that somebody reads in."""
     there = see(own_path(typed.get("back")))
     units = Units.METRIC if typed.get("units") == Units.METRIC else Units.IMPERIAL
-    there.set_cookie(_COOKIE, units, max_age=400 * 86400, samesite="lax", httponly=True)
+    there.set_cookie(UNITS_COOKIE, units, max_age=400 * 86400, samesite="lax", httponly=True)
     return there
 
 
@@ -78,7 +73,7 @@ def new_log(request: Request, desk: OwnDesk) -> Response:
 
 def _upload_page(request: Request, desk: Desk, typed: dict[str, str], error: str, status: int = 200) -> Response:
     return render(
-        request, "log_new.html", status, typed=typed, error=error, species=at.species(),
+        request, "log_new.html", status, typed=typed, error=error, species=species_lines(),
         most_bytes=desk.settings.upload_bytes,
     )  # fmt: skip
 
@@ -92,9 +87,8 @@ async def upload(request: Request, desk: OwnDesk) -> Response:
         kind = request.headers.get("content-type", "")
         async with receiving(kind, request.stream(), None, desk.files, desk.limits) as received:
             typed = received.fields
-            name, about = at.about_of({key: typed.get(key, "").strip() for key in UPLOAD_FIELDS})
-            await run_in_threadpool(_check_about, about)
-            added = await run_in_threadpool(at.add_file, desk, received, name, about)
+            name, about = about_of({key: typed.get(key, "").strip() for key in UPLOAD_FIELDS})
+            added = await run_in_threadpool(desk.add_file, received, name, about)
     except (InputError, UnknownSpeciesError, TooLargeError, DiskFullError) as error:
         shown = error_shown(error)
         message = shown.message if shown is not None else str(error)
@@ -103,15 +97,10 @@ async def upload(request: Request, desk: OwnDesk) -> Response:
     return see(f"/logs/{added.log.id}")
 
 
-def _check_about(about: About) -> None:
-    if about.species is not None:
-        find_wood(about.species)
-
-
 @router.post("/logs/sample")
 def sample(desk: OwnDesk) -> Response:
     """Add the invented log that comes with Pithline."""
-    return see(f"/logs/{at.add_sample(desk).log.id}")
+    return see(f"/logs/{desk.add_sample().log.id}")
 
 
 @router.get("/logs/sheet")
@@ -130,7 +119,7 @@ def add_sheet(request: Request, desk: OwnDesk, typed: TypedIn, units: OwnUnits) 
     form, sheet = sheet_of(typed, units)
     if sheet is None:
         return _sheet_page(request, desk, form, 422)
-    return see(f"/logs/{at.add_sheet(desk, sheet).log.id}")
+    return see(f"/logs/{desk.add_sheet(sheet).log.id}")
 
 
 @router.post("/check/sheet")
@@ -153,7 +142,7 @@ def sheet_of(typed: dict[str, str], units: Units) -> tuple[Filled, LogSheetTyped
         try:
             log_from_sheet(sheet.taped(), 1.0)
         except ScanError as error:
-            form.errors[""] = str(error)
+            form.errors[SHEET.name_of(error.field)] = str(error)
             return form, None
     return form, sheet
 
@@ -176,7 +165,7 @@ def _sheet_page(request: Request, desk: Desk, form: Filled, status: int = 200) -
     del desk
     limbs = row_numbers(form.typed, "limb")
     return render(
-        request, "log_sheet.html", status, form=form, asked=SHEET, species=at.species(),
+        request, "log_sheet.html", status, form=form, asked=SHEET, species=species_lines(),
         sections=row_numbers(form.typed, "section"), marks=row_numbers(form.typed, "mark"),
         limbs=[(limb, row_numbers(form.typed, f"limb.{limb}.section") or [0]) for limb in limbs],
     )  # fmt: skip

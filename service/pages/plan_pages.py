@@ -7,9 +7,9 @@ from urllib.parse import quote, unquote
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
-from optimizer.documents.plan import Caution, Plan, PlanDocument
+from optimizer.documents.plan import Plan, PlanDocument
 from optimizer.report.cautions import PLAN_LINE, cautions_of
-from service import desk as at
+from optimizer.report.plain_way_stop import passes_before_metal
 from service.contract.ticks import MOST_WHO, Change
 from service.desk import Desk
 from service.drawings.bed import end_on_bed, side_on_bed
@@ -21,12 +21,9 @@ from service.pages import plan_view
 from service.pages.in_round import in_round
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, render, see
 from service.web.api_parts import OwnDesk, PlanId, Step, WayKey
-from service.words.measures import Measures, board_feet_text, measures_in, minutes_text
-from service.words.metal_text import metal_said
-from service.words.proven import bound_said
-from service.words.slab_numbers import numbers_said
+from service.words import cut_words, doubt_words, lay_words, money_words, proven, slab_words, turn_words
+from service.words.measures import Measures, board_feet_text, measures_in
 from service.words.units import Units
-from service.words.worth import worth_inside
 
 router = APIRouter(route_class=PageRoute)
 Which = Annotated[str, Query(max_length=10)]
@@ -35,15 +32,14 @@ NAME_COOKIE = "name"
 
 def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     """Return what every page of a plan knows."""
-    document = at.plan_document(desk, plan_id)
+    document = desk.plan_document(plan_id)
     log_id = _log_of(desk, plan_id)
-    facts = desk.store.log(log_id).facts
     made = document.made
-    notes = plan_view.notes_of(document, () if facts is None else facts.warnings)
+    notes = plan_view.notes_of(document)
     changed = plan_view.no_longer_kept(
         document,
-        mill_is_kept=at.kept_mill_id(desk, document.mill) is not None,
-        prices_are_kept=at.kept_prices_id(desk, document.prices) is not None,
+        mill_is_kept=desk.kept_mill_id(document.mill) is not None,
+        prices_are_kept=desk.kept_prices_id(document.prices) is not None,
     )
     return {
         "plan_id": plan_id,
@@ -54,14 +50,18 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "own": plan_view.is_own_way(document),
         "view": plan_view,
         "board_feet": board_feet_text,
-        "minutes": minutes_text,
         "plan_line": PLAN_LINE,
         "made": made,
         "notes": replace(notes, said=(*changed, *notes.said)),
         "end_on_bed": end_on_bed,
         "side_on_bed": side_on_bed,
-        "metal_said": metal_said,
-        "numbers_said": numbers_said,
+        "laying": lay_words,
+        "turning": turn_words,
+        "cutting": cut_words,
+        "slab_in": slab_words,
+        "money_in": money_words,
+        "doubt_in": doubt_words,
+        "search_in": proven,
         "in_round": in_round(document.log.hearts, document.log.marks),
     }
 
@@ -80,8 +80,7 @@ def plan_page(request: Request, desk: OwnDesk, plan_id: PlanId, units: OwnUnits)
     picture = log_picture(shape_found(document.log), f"{document.log.name}, as it lies")
     return render(
         request, "plans.html", **known, chart=chart, picture=picture,
-        bound=bound_said(document), stops=plan_view.stop_said(document),
-        cautions=plan_view.cautions_by_level(document.cautions),
+        cautions=plan_view.cautions_part(document.cautions),
     )  # fmt: skip
 
 
@@ -121,14 +120,13 @@ def one_way(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, units:
     picture = log_picture(shape_found(document.log), f"{document.log.name}, as it lies")
     return render(
         request, "one_way.html", **known, shown=shown, plan=plan, drawn=drawn, picture=picture,
-        stops=plan_view.stop_said(document) if plan is document.plain_way else "",
-        cautions=_cautions_of(document, plan), worth=worth_inside(plan, document),
-        mill_minutes=sum(cut.minutes for cut in plan.passes),
+        is_stopped=plan is document.plain_way and passes_before_metal(document) is not None,
+        cautions=_cautions_of(document, plan),
     )  # fmt: skip
 
 
-def _cautions_of(document: PlanDocument, plan: Plan) -> list[tuple[str, list[Caution]]]:
-    return plan_view.cautions_by_level(cautions_of(document, plan))
+def _cautions_of(document: PlanDocument, plan: Plan) -> plan_view.CautionsPart:
+    return plan_view.cautions_part(cautions_of(document, plan))
 
 
 @router.get("/plans/{plan_id}/{which}/cut-list")
@@ -148,7 +146,7 @@ def cut_list_page(
     return render(
         request, "cut_list.html", 422 if errors else 200, **known, shown=shown, plan=shown.plan,
         cautions=_cautions_of(document, shown.plan),
-        lines=plan_view.lines_of(shown.plan, measures), left=plan_view.left_on_bed(shown.plan),
+        lines=cut_words.lines_of(shown.plan, measures), left=cut_words.left_on_bed(shown.plan),
         typed=typed, errors=errors, name=name_of(request), most_letters=MOST_WHO,
         ticks={tick.step: tick for tick in desk.store.ticks(plan_id) if tick.way == shown.key},
     )  # fmt: skip
@@ -158,7 +156,7 @@ def cut_list_page(
 def tick(request: Request, desk: OwnDesk, plan_id: PlanId, which: WayKey, step: Step, typed: TypedIn) -> Response:
     """Tick a step off or take the tick back, for whoever's browser runs no scripts."""
     change = Change(is_ticked="ticked" in typed, who=name_of(request))
-    at.change_tick(desk, plan_id, which, step, change)
+    desk.change_tick(plan_id, which, step, change)
     return back_to_tick(plan_id, which, step)
 
 

@@ -1,6 +1,5 @@
 """From templates to responses, and what every page knows: the units, the words, and how errors look."""
 
-import re
 from collections.abc import Callable, Coroutine
 from functools import lru_cache
 from pathlib import Path
@@ -16,15 +15,19 @@ from jinja2.runtime import Context
 from starlette.datastructures import FormData, UploadFile
 from starlette.exceptions import HTTPException
 
-from scans.messages import writable
+from scans.messages import Note, writable
 from service.contract.documents import ErrorShown
 from service.contract.refusals import error_shown
+from service.pages.boxes import OF_A_FILE, OF_A_WAY, PAGE
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
 from service.typed.errors import InputError
+from service.words.layout import unbroken
 from service.words.measures import measures_in
+from service.words.messages import fields_named, said
 from service.words.quantities import in_units
 from service.words.units import Units
+from service.words.wood_names import wood_said
 
 UNITS_COOKIE = "units"
 _FOLDER = Path(__file__).parent / "templates"
@@ -32,8 +35,9 @@ _FOLDER = Path(__file__).parent / "templates"
 
 @pass_context
 def _finalized(context: Context, value: Any) -> Any:
-    """Write the quantities of whatever a page says in the reader's units; markup holds them already written."""
-    return in_units(value, context["units"]) if type(value) is str and "{" in value else value
+    """Write whatever a page says for its reader: quantities, fields; markup holds them already written."""
+    text = value.text if isinstance(value, Note) else value
+    return fields_named(in_units(text, context["units"]), PAGE) if type(text) is str and "{" in text else text
 
 
 @lru_cache(maxsize=1)
@@ -42,42 +46,11 @@ def _environment() -> Environment:
         loader=FileSystemLoader(_FOLDER), autoescape=True, undefined=StrictUndefined, trim_blocks=True,
         lstrip_blocks=True, finalize=_finalized,
     )  # fmt: skip
-    environment.filters["on_pages"] = on_pages
     environment.filters["unbroken"] = unbroken
     environment.filters["wood"] = wood_said
-    environment.globals |= {"WORDS": WORDS, "static": address_of, "is_known": is_known}
+    environment.globals |= {"WORDS": WORDS, "OF_A_FILE": OF_A_FILE, "OF_A_WAY": OF_A_WAY}
+    environment.globals |= {"static": address_of, "is_known": is_known}
     return environment
-
-
-def wood_said(name: str) -> str:
-    """Return a wood's name in the order that people say it in: sugar maple."""
-    return " ".join(reversed(name.split(", ")))
-
-
-_WITHIN_A_MEASURE = re.compile(r"(?<=\d) (?=\d+/\d|(?:in|ft|mm|cm|m|lb|kg|deg)\b)|(?<=\dft) (?=\d)|(?<=\d ft) (?=\d)")
-
-
-def unbroken(text: str) -> str:
-    """Return a text whose measures stay on one line: no unit or fraction stands alone at the start of the next."""
-    return _WITHIN_A_MEASURE.sub("\u00a0", text)
-
-
-_FOR_PAGES = (
-    (re.compile(r" ?\(--pick (\d+)\)"), r" (choose log \1 below, to take it)"),
-    (re.compile(r" ?\((?:else )?--(?:up|unit|butt)[^)]*\)"), " (else say so below)"),
-    (re.compile(r" ?\(pithline [a-z]+\)"), ""),
-    (re.compile(r"; give it (?:as LOG|with (?:--)?\w+)"), ""),
-    (re.compile(r"--unit \w+ says it"), "say what the file is in"),
-    (re.compile(r"--([a-z]+)-?([a-z]*)"), r"\1 \2"),
-)
-"""Options of the command line, in the words of these pages."""
-
-
-def on_pages(message: str) -> str:
-    """Return a message that the command line shares, without its options."""
-    for option, words in _FOR_PAGES:
-        message = option.sub(words, message)
-    return message
 
 
 def units_of(request: Request) -> Units:
@@ -119,7 +92,7 @@ def render(request: Request, template: str, status: int = 200, **known: Any) -> 
 
 def errors_answer(errors: dict[str, str], units: Units) -> JSONResponse:
     """Return what is wrong with a form as it stands, for the script that asks while one types."""
-    return JSONResponse({"errors": {name: in_units(message, units) for name, message in errors.items()}})
+    return JSONResponse({"errors": {name: said(message, units, PAGE) for name, message in errors.items()}})
 
 
 def see(path: str) -> RedirectResponse:
@@ -156,11 +129,13 @@ class PageRoute(APIRoute):
                 if error.status_code < 400:
                     raise
                 shown = ErrorShown(
-                    status=error.status_code, message=str(error.detail), what_to_do="Go back to the yard."
+                    status=error.status_code, message=str(error.detail), what_to_do="Go back to your yard."
                 )
             except RequestValidationError:
                 shown = ErrorShown(
-                    status=404, message="there is no such page", what_to_do="Go back to the yard, and look it up there."
+                    status=404,
+                    message="there is no such page",
+                    what_to_do="Go back to your yard, and look there.",
                 )
             except Exception as error:
                 known = error_shown(error)
@@ -173,20 +148,15 @@ class PageRoute(APIRoute):
 
 
 _ADVICE = {
-    405: "Go back to the yard, and go on from there.",
-    500: "Try again; if it happens again, tell whoever runs the service, with the time.",
-    404: "It may have been removed. Go back to the yard, and look it up there.",
+    405: "Go back to your yard and go on from there.",
+    500: "Try again. If it happens again, tell the person who runs Pithline here, and the time it happened.",
+    404: "It may have been deleted. Go back to your yard and look for it there.",
     409: "Wait until the log is read, then try again.",
-    429: "Too much is waiting just now. Try again in a minute.",
+    429: "Too much is waiting right now. Try again in a minute.",
 }
 
 
 def _for_people(shown: ErrorShown, units: Units) -> ErrorShown:
     """Return an error without words that are for programs, in the reader's units."""
-    message = _FOR_404 if shown.message == "Not Found" else in_units(_ID.sub("", shown.message), units)
+    message = said(shown.message, units, PAGE)
     return shown.model_copy(update={"message": message, "what_to_do": _ADVICE.get(shown.status, shown.what_to_do)})
-
-
-_FOR_404 = "there is no such page"
-_ID = re.compile(r" [0-9a-f]{32}\b")
-"""Nobody reads those."""

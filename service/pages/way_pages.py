@@ -1,7 +1,6 @@
 """A way of one's own: asked for, checked as it is typed, and priced; or what is sawn already, and the rest planned."""
 
 import re
-from collections.abc import Iterator
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
@@ -9,23 +8,27 @@ from fastapi.responses import Response
 from pydantic import ValidationError
 
 from optimizer.documents.plan import PlanDocument
-from scans.messages import quoted
+from optimizer.documents.typed import what_is_wrong
+from scans.messages import Refusal, quoted
 from scans.units import INCH_M, LengthError
-from service import desk as at
 from service.contract.documents import WayRequest
 from service.contract.refusals import NotFoundError, error_shown
 from service.desk import Desk
+from service.pages.boxes import PAGE
 from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
 from service.pages.plan_pages import cut_list_page
-from service.pages.plan_view import shim_at, way_of
+from service.pages.plan_view import way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.web.api_parts import LogId, OwnDesk, PlanId
+from service.words.lay_words import shim_at
 from service.words.measures import measures_in
+from service.words.turn_words import CLOCKWISE, COUNTERCLOCKWISE, turn_and_side
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 _ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch")
+_MOST_ROLL_DEG = 360
 Which = Annotated[str, Path(pattern="^[a-z0-9]{1,10}$")]
 FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
 WhichOfPlan = Annotated[str, Query(pattern="^[a-z0-9]{1,10}$")]
@@ -40,17 +43,19 @@ def own_way(
     """Ask for a way of one's own, empty or from a way of a plan."""
     typed: Typed = {}
     if plan is not None:
-        document = at.plan_document(desk, plan)
+        document = desk.plan_document(plan)
         chosen = way_of(document, which).plan
         measures = measures_in(units, document.currency, document.mill)
+        degrees, side = turn_and_side(chosen.roll_deg)
         typed = {
-            "roll_deg": f"{chosen.roll_deg:.1f}".removesuffix(".0"),
+            "roll_deg": str(degrees),
+            "roll_side": side,
             "shim_butt": _shim_typed(shim_at(chosen, "butt"), units),
             "shim_top": _shim_typed(shim_at(chosen, "top"), units),
             "heights": "\n".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
             "stretch": _stretch_typed(document, chosen.stretch_m, units, INCH_M / 16.0),
-            "mill_id": at.kept_mill_id(desk, document.mill) or "",
-            "prices_id": at.kept_prices_id(desk, document.prices) or "",
+            "mill_id": desk.kept_mill_id(document.mill) or "",
+            "prices_id": desk.kept_prices_id(document.prices) or "",
         }
     return _page(request, desk, log_id, typed, {}, plan, which)
 
@@ -72,18 +77,19 @@ def _page(
     status: int = 200,
 ) -> Response:  # fmt: skip
     """Return the form. plan, which : what it began with; its mill and prices are offered, kept or not."""
-    log = at.ready_log(desk, log_id)
+    log = desk.ready_log(log_id)
     document = None
     if plan is not None:
         try:
-            document = at.plan_document(desk, plan)
+            document = desk.plan_document(plan)
         except NotFoundError:
             plan = None  # removed meanwhile: the form then offers what is kept
     return render(
         request, "way.html", status, log=log, typed=typed, errors=errors, mills=desk.store.mills(),
+        sides=(CLOCKWISE, COUNTERCLOCKWISE),
         books=desk.store.price_books(), began="" if plan is None else f"?plan={plan}&which={which}",
-        own_mill=document is not None and at.kept_mill_id(desk, document.mill) is None and document.mill.name,
-        own_prices=document is not None and at.kept_prices_id(desk, document.prices) is None and document.prices.name,
+        own_mill=document is not None and desk.kept_mill_id(document.mill) is None and document.mill.name,
+        own_prices=document is not None and desk.kept_prices_id(document.prices) is None and document.prices.name,
     )  # fmt: skip
 
 
@@ -96,7 +102,7 @@ def price_own_way(
     asked, errors = asked_of(desk, typed, units, plan)
     if asked is not None:
         try:
-            return see(f"/jobs/{at.start_way(desk, log_id, asked).id}")
+            return see(f"/jobs/{desk.start_way(log_id, asked).id}")
         except ValueError as error:
             errors |= _said(error)
     return _page(request, desk, log_id, typed, errors, plan, which, 422)
@@ -111,7 +117,7 @@ def check_way(desk: OwnDesk, typed: TypedIn, units: OwnUnits, plan: FromPlan = N
 @router.post("/plans/{plan_id}/{which}/seen")
 def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units: OwnUnits) -> Response:
     """Plan the rest anew from what is sawn already and the face that was found; or show the cut list again."""
-    document = at.plan_document(desk, plan_id)
+    document = desk.plan_document(plan_id)
     plan = way_of(document, which).plan
     cuts = [cut for cut in plan.passes if not cut.flipped]
     face = face_typed(typed, document, cuts, units)
@@ -130,7 +136,7 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
         asked, errors = asked_of(desk, way, units, plan_id)
         if asked is not None:
             try:
-                return see(f"/jobs/{at.start_way(desk, desk.store.job(plan_id).log_id, asked).id}")
+                return see(f"/jobs/{desk.start_way(desk.store.job(plan_id).log_id, asked).id}")
             except ValueError as error:
                 errors = _said(error)
         errors = {"": "; ".join(errors.values())}  # of what nobody typed here
@@ -146,7 +152,7 @@ def back_to_cut_list(plan_id: PlanId, which: Which) -> Response:
 @router.post("/check/plans/{plan_id}/{which}/seen")
 def check_face(desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units: OwnUnits) -> Response:
     """Say what is wrong with a face as it stands."""
-    document = at.plan_document(desk, plan_id)
+    document = desk.plan_document(plan_id)
     cuts = [cut for cut in way_of(document, which).plan.passes if not cut.flipped]
     return errors_answer(face_typed(typed, document, cuts, units).errors, units)
 
@@ -177,13 +183,18 @@ def asked_of(desk: Desk, typed: Typed, units: Units, of_plan: str | None = None)
             fields[name] = kind(text) if text else None
         except ValueError:
             errors[name] = f"This must be a {'whole ' if kind is int else ''}number, got {quoted(text)}"
+    if "roll_deg" in fields:
+        if not 0.0 <= fields["roll_deg"] <= _MOST_ROLL_DEG:
+            errors["roll_deg"] = f"This must lie in 0 to {_MOST_ROLL_DEG} degrees, got {quoted(typed['roll_deg'])}"
+        elif typed.get("roll_side") == COUNTERCLOCKWISE:
+            fields["roll_deg"] = -fields["roll_deg"] or 0.0
     errors |= _not_lengths({"shim_butt": [fields["shim_butt"]], "shim_top": [fields["shim_top"]]}, units)
     errors |= _not_lengths({"heights": heights.split(", ")} if heights else {}, units)
     if errors:
         return None, errors
     try:
         asked = WayRequest(**fields)
-        at.check_way(desk, asked)
+        desk.check_way(asked)
     except (ValueError, NotFoundError) as error:
         return None, _said(error)
     return asked, {}
@@ -203,16 +214,13 @@ def _not_lengths(typed: dict[str, list[str]], units: Units) -> Errors:
 
 def _said(error: Exception) -> Errors:
     """Return what is wrong by the field that it is wrong in; "" for the whole."""
-    return dict(_found(error))
-
-
-def _found(error: Exception) -> Iterator[tuple[str, str]]:
     if isinstance(error, ValidationError):
-        for found in error.errors(include_url=False):
-            name = str(found["loc"][0]) if found["loc"] else ""
-            yield name if name in _ASKED else "", f"This {found['msg'].replace('Input should', 'must')}"
-        return
+        return {
+            name if name in _ASKED else "": f"{PAGE.called(name)} {what_is_wrong(found)}"
+            for found in error.errors(include_url=False)
+            for name in [str(found["loc"][0]) if found["loc"] else ""]
+        }
+    if isinstance(error, Refusal):
+        return {error.field if error.field in _ASKED else "": str(error)}
     shown = error_shown(error)
-    message = shown.message if shown is not None else "This cannot be read; look at each number again"
-    named = (shown.field if shown is not None else None) or re.split(r"\W", message, maxsplit=1)[0]
-    yield named if named in _ASKED else "", message.removeprefix(f"{named}: ")
+    return {"": "This cannot be read; check each number" if shown is None else shown.message}

@@ -1,11 +1,17 @@
-"""What each word of the trade means, for somebody new to it; a page explains a word where it stands."""
+"""What each word of the trade means, for somebody new to it; a page explains a word where it stands.
+
+This is the one source of these words: `docs/words.md` is written from it, and held equal to it by a test.
+"""
 
 from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
 class Word:
-    """A word and its meaning. key : how pages name it."""
+    """A word and its meaning.
+
+    key : the word of code and documents, by which pages name it. term : what a user reads.
+    """
 
     key: str
     term: str
@@ -14,109 +20,117 @@ class Word:
 
 _TOLD = """
 butt-end = butt end
-    The end of the log that was nearest the stump, usually the thicker one. The other is the top end.
+    The end of the log that was nearest the stump, usually the thicker one. The other end is the top end.
+stem = trunk
+    The main part of the log, below the crotch if it has one.
 roll = roll
-    How far the log is turned about its length from how it lay when it was measured. Clockwise is as you see it,
-    standing at the butt end.
+    How far you turn the log on the bed, from how it was lying when you measured it. Clockwise and counterclockwise
+    are as you see it looking at the butt.
 tilt = tilt
-    The slope of the log along the bed, when one end is raised on shims.
-lay = lay
-    How the log lies on the bed: its roll and its tilt.
-stretch = stretch
-    The length of a long log that goes on the bed, crosscut at both ends.
-pass = pass
-    One travel of the blade through the log.
+    How far the log slopes along the bed when one end sits on shims.
+lay = setup
+    How the log sits on the bed: its roll and its tilt.
+stretch = part on the bed
+    The part of a long log that goes on the bed. You buck the log on each side of it first.
+buck = buck
+    To cut a log across, to length, before it goes on the bed.
+pass = cut
+    One trip of the blade through the log: one pass.
 reach = reach
-    How far across the log the blade spans in a pass, bark and gaps included.
+    How far across the log the blade spans in a cut, bark and gaps included.
 first-face = first face
-    The flat face that the first pass opens. If it comes out as large as promised, the log is what was measured.
+    The flat face that the first cut opens. Measure it: if it comes out as planned, the log is what you measured.
 blade-at = blade at
-    What the mill's height scale shows when the blade stands right for the pass.
+    What your mill's height scale reads when the blade is set for the cut.
 layer = layer
-    The wood between two neighbouring passes. Slabs have the numbers of their layers.
+    The wood between two cuts. A slab has the number of its layer.
 slab = slab
     The part of a layer that is wide and long enough for your buyers, cut to its length.
-waste = waste
-    What a layer holds beside the slabs: too narrow or too short to sell. Where it says "unless it makes 8/4", it
-    may give a slab if the log turns out larger.
-offcut = offcut
-    The rounded piece above the first face, and the last piece left on the bed.
+waste = no sale
+    The part of a layer that is too narrow or too short for your buyers. It may still make a slab if the log is bigger
+    than you measured.
+offcut = round top
+    The round piece that the first cut takes off. What is left on the bed at the end is the last piece.
 flip = flip
-    Turning the half-sawn log over onto its last sawn face. Heights start anew after it.
-green = green thickness
-    How thick the slab is sawn, wet. It shrinks in drying and loses more in flattening.
+    Turning the half-sawn log over onto its last sawn face. The blade heights start again from the top after it.
+green = saw thickness (green)
+    How thick you saw the slab, wet. It shrinks as it dries and loses more when you flatten it.
 quarters = quarters
-    The thickness it is sold as, in quarters of an inch: 8/4 is 2 inches.
+    The thickness a slab is sold as, in quarters of an inch: 8/4 is 2 inches.
 kerf = kerf
-    The wood that the blade turns to sawdust: as thick as the cut is wide.
+    The wood that the blade turns to sawdust. It is as thick as the cut is wide.
 heart = heart
-    The pith and the wood close round it. It tends to crack, so buyers pay less for it.
+    The pith and the wood close around it. It tends to crack, so buyers pay less for it.
 pith = pith
     The very middle of the growth rings: a dark dot on the end of the log.
-fork = fork
-    Where the stem divides into limbs.
-feather = feather
-    The figured wood under a fork, shaped like a plume. Some buyers pay more for it.
+fork = crotch
+    Where the trunk divides into limbs.
+feather = crotch figure (feather)
+    The figured wood under a crotch, shaped like a feather. Some buyers pay more for it.
+limb = limb
+    One of the branches that the trunk divides into at a crotch.
 mark = mark
     A place on the log that you point out: metal, a knot, rot, a crack, or the pith on an end.
-keep-out = keep-out
-    How near no pass comes to metal that you marked.
-throat = throat
-    The widest cut that fits between the blade guides.
-throat-depth = throat depth
-    The most wood that fits above the blade, under the head.
+keep-out = distance from metal
+    The blade stays at least this far from metal that you marked.
+throat = widest cut
+    The widest cut that fits between the blade guides: the throat.
+throat-depth = most wood above the blade
+    How much wood fits above the blade, under the head: the deepest cut you can take.
 bunk = bunk
-    A cross-member of the bed that the log rests on. Bunk 1 is nearest the butt end.
+    A crosspiece of the bed that the log rests on. Bunk 1 is nearest the butt end.
 shim = shim
     A block or wedge that lifts or steadies the log on a bunk.
 scale-zero = scale zero
-    Where the mill's height scale reads 0, above the tops of the bunks. 0 if it reads 0 with the blade level
-    with the bunks.
+    How high above the tops of the bunks the blade is when your mill's height scale reads 0. Write 0 if the scale reads
+    0 with the blade level with the bunks.
 height-step = height step
-    The finest step to which you can set the blade's height.
-plain-way = plain way
-    What one would do without a plan: saw the log as it lies, all in one thickness.
-hearts-level = hearts level
-    The lay that puts the hearts of the butt and of both limbs at one height: the usual way to the best feather.
-my-way = my way
-    A roll, shims and blade heights that you choose yourself, priced like any plan.
+    The smallest step you can set the blade height to.
+plain-way = straight through, as it lies
+    Sawing the log without a plan: as it lies, all in one thickness. Also called live or through-and-through sawing.
+hearts-level = pith level
+    The setup with the piths of the butt and of both limbs at the same height. It usually gives the best crotch figure.
+my-way = your own way
+    A roll, shims, and blade heights that you choose yourself. It is priced like any plan.
 net = net
-    What the slabs sell for, less what sawing and drying them costs. What the log cost is not taken off. In the
-    mean: on average over the logs that this one may turn out to be. As given: on the log exactly as measured.
-gap = gap
-    How much better another lay could still be, at the very most: proven, not guessed.
-bound = bound
-    No lay can bring more than this: proven, not guessed.
-break-even = break-even price
-    The most that the log may cost before nothing is left.
+    What the slabs sell for, less what it costs to saw and dry them. What you paid for the log is not taken off.
+    Average net is what you clear, on average, over all the versions of your log. Net as measured is for the log exactly
+    as you measured it.
+gap = most that is possible
+    How much more the best possible setup could net. This is worked out, not guessed: no setup can do better than that.
+break-even = most you can pay
+    What you can pay for the log and still not lose money: the break-even price.
 board-foot = board foot
-    A measure of wood for sale: a foot by a foot by an inch, at the thickness it is sold as.
+    A measure of wood for sale: one foot by one foot by one inch, at the thickness it is sold as.
 recovery = recovery
-    The share of the log's wood that ends up in slabs.
-lift-mass = lift mass
-    1.25 times the usual mass of such wood: choose your gear by this, as wet wood differs from log to log.
+    How much of the log's wood ends up in slabs.
+lift-mass = lift at
+    The lift weight: the average weight for the species and 25% more, because green wood varies from log to log. Rig for
+    this weight.
 end-trim = end trim
-    What is lost at each end of the log: checked or dirty wood.
+    What you lose at each end of the log: checked or dirty wood.
 girth = girth
-    The way round the log, with a tape.
+    The distance around the log, measured with a tape.
 width-factor = width factor
-    Wide slabs bring more for each board foot: the price is multiplied by this number, on straight lines between
-    the widths you give.
+    Wide slabs bring more for each board foot. The price is multiplied by this number. It steps up smoothly between the
+    widths you give.
 allowance = flattening allowance
-    What flattening takes off both faces together once the slab is dry.
-doubt = doubt
-    How far the numbers may be off, as a scan and a hand are never exact.
-bow = bow
-    A bend along the log: stretch a string along the hollow side, and measure the widest gap.
-limb = limb
-    What the fork divides into.
+    How much thickness flattening takes off, both faces together, once the slab is dry.
+doubt = 4 times out of 5
+    How often a number should land in the range shown. No scan, tape, or setup is exact, so every number may be off.
+possible-log = version of your log
+    A log a little different from yours, but inside what you measured. Plans are priced on many of them.
+brings-most = best pick
+    How often this plan beats the others shown. Plans that are nearly the same split the vote.
+bow = sweep
+    A bend along the log. Stretch a string along the hollow side, end to end, and measure the widest gap.
 seen = seen and guessed
-    The part of the surface that the scan saw, and the part that was guessed from it.
-clock = where on the girth
-    An angle seen standing at the butt end: 0 is up, 90 to the right, 180 down, 270 to the left, as the log lay
-    when it was measured.
+    Seen is the part of the surface that the scan saw. Guessed is the part that was worked out from it.
+clock = degrees around the log
+    An angle looking at the butt: 0 is straight up, 90 is right, 180 is down, 270 is left. Up is as the log was
+    lying when you measured it.
 """
-"""A word a block: how pages name it, the word, and below it what it means."""
+"""A word a block: the word of code and documents, what a user reads, and below them what it means."""
 
 
 def _words() -> dict[str, Word]:

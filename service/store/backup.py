@@ -16,6 +16,7 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
+from scans.messages import named
 from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.database import Database
 from service.store.file_store import FileStore, sync
@@ -47,7 +48,7 @@ class Manifest(BaseModel):
 def back_up(settings: Settings, target: Path, *, force: bool) -> str:
     """Write a backup, whole or not at all; return what to tell of it. Raises InputError."""
     if target.exists() and not force:
-        raise InputError(f"{target} is there already; --force writes over it, or name another file")
+        raise InputError(f"{target} is there already", f"{named('force')} writes over it, or name another file")
     database = Database(settings.database)
     file = database.file
     if file is None:
@@ -56,7 +57,7 @@ def back_up(settings: Settings, target: Path, *, force: bool) -> str:
             f"{settings.data_folder / FILES_FOLDER}"
         )
     if not file.exists():
-        raise InputError(f"there is no database {file} to back up; name the service's data folder (--data)")
+        raise InputError(f"there is no database {file} to back up; name the service's data folder ({named('data')})")
     try:
         database.check()
         with tempfile.TemporaryDirectory(dir=target.absolute().parent, prefix=f".{target.name}.") as beside:
@@ -91,7 +92,7 @@ def _backed_up(settings: Settings, file: Path, target: Path, beside: Path) -> st
     lines = [f"Wrote {target}: {logs} logs, {len(held)} files, {size / 1e6:,.1f} MB."]
     if lost := len(made.missing) + len(made.damaged):
         lines.append(
-            f"WARNING {lost} files that logs need were gone or damaged before; upload those again: "
+            f"WARNING {lost} files that logs need were lost or damaged already. Upload those again: "
             + ", ".join(key[:12] for key in (*made.missing, *made.damaged))
         )
     return "\n".join(lines)

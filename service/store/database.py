@@ -13,13 +13,15 @@ from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, create_engine, event, inspect, make_url, select
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import InstrumentedAttribute, Session
 
+from scans.messages import named
 from service.contract.refusals import DiskFullError
-from service.store.records import LogRow
+from service.store.records import DatabaseNameRow, LogRow, Record
 from service.typed.errors import InputError
 
 WAIT_SECONDS = 20
+"""So long a transaction waits for another's lock (our own rule, no source)."""
 _WRITES = "writes"
 _DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _NOT_WRITTEN = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_CANTOPEN}
@@ -83,20 +85,28 @@ class Database:
             found = str(getattr(error, "orig", error))
         if found is not None and found != "ok":
             raise InputError(
-                f"the database {self.file} is damaged ({' '.join(found.split())[:120]}); restore a copy "
-                "(pithline restore), or move the file elsewhere and ask somebody who can mend SQLite databases"
+                f"the database {self.file} is damaged ({' '.join(found.split())[:120]}); "
+                f"restore {named('backup')}, or move the file elsewhere and ask somebody who can fix SQLite databases"
             )
         check_revision(revision)
 
     def has_logs(self) -> bool:
         """Whether there are tables, with a log in them; nothing is written. Raises InputError."""
+        return self._first(LogRow, LogRow.id) is not None
+
+    def name(self) -> str | None:
+        """Return the name that no other database has; None of one of before, or none. Raises InputError."""
+        return self._first(DatabaseNameRow, DatabaseNameRow.name)
+
+    def _first(self, table: type[Record], column: InstrumentedAttribute[str]) -> str | None:
+        """Return a text of some row; None where there is no row, no table or no file."""
         if self.file is not None and not self.file.exists():
-            return False
+            return None
         try:
             with self.engine.connect() as connection:
-                if not inspect(connection).has_table(LogRow.__tablename__):
-                    return False
-                return connection.execute(select(LogRow.id).limit(1)).first() is not None
+                if not inspect(connection).has_table(table.__tablename__):
+                    return None
+                return connection.scalar(select(column).limit(1))
         except SQLAlchemyError as error:
             raise _unusable(error) from None
 
@@ -143,7 +153,12 @@ def keep_private(file: Path) -> None:
 
 def _make_private(file: Path) -> None:
     try:
-        os.close(os.open(file, os.O_RDWR | os.O_CREAT, 0o600))
+        # One that is there is not opened: with a handle that is closed all locks of this process on the file go, those
+        # of SQLite's own connections too, and another process would clear the journal away as if nobody used it. See
+        # "How To Corrupt An SQLite Database File", 2.2, in SQLite's documentation.
+        os.close(os.open(file, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+    except FileExistsError:
+        return
     except OSError as error:
         raise InputError(_USELESS.format(f"{file}: {error.strerror or error}")) from None
 

@@ -20,7 +20,7 @@ from filelock import FileLock
 from service.contract.refusals import DiskFullError, NotFoundError
 
 _KEY = re.compile(r"[0-9a-f]{64}")
-_KEPT, _INCOMING, _LOCK = "kept", "incoming", "lock"
+_KEPT, _INCOMING, _LOCK, _DATABASE = "kept", "incoming", "lock", "database"
 _DAY_SECONDS = 86400.0
 
 
@@ -156,6 +156,20 @@ class FileStore:
     def keys(self) -> list[str]:
         """Return the keys of all that is kept."""
         return [path.name for path in (self.folder / _KEPT).glob("??/*") if _KEY.fullmatch(path.name)]
+
+    def database(self) -> str | None:
+        """Return the name of the database whose logs these are the files of; None where none is noted."""
+        noted = self.folder / _DATABASE
+        return noted.read_text("ascii", "replace").strip() if noted.is_file() else None
+
+    def note_database(self, name: str) -> None:
+        """Note whose files these are. Raises OSError."""
+        if name == self.database():
+            return
+        with self.incoming() as (stream, path):
+            self.write(stream, f"{name}\n".encode())
+            path.replace(self.folder / _DATABASE)
+        sync(self.folder)
 
     def free_bytes(self) -> int:
         """Return how much more the disk holds."""

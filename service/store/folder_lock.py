@@ -4,6 +4,7 @@ from pathlib import Path
 
 from filelock import FileLock, Timeout
 
+from scans.messages import named
 from service.typed.errors import InputError
 
 _FILE = "in_use"
@@ -24,11 +25,11 @@ class FolderLock:
             self._lock.acquire(blocking=False)
         except Timeout:
             raise InputError(
-                f"another service uses {folder}; stop it, or give this one a folder of its own (--data)"
+                f"another service uses {folder}; stop it, or give this one a folder of its own ({named('data')})"
             ) from None
         except OSError as error:
             raise InputError(
-                f"{folder} cannot be written to: {error.strerror or error}; give a folder of your own (--data)"
+                f"{folder} cannot be written to: {error.strerror or error}; give a folder of your own ({named('data')})"
             ) from None
 
     def release(self) -> None:

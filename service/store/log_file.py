@@ -5,22 +5,23 @@ So a scan is read once, and every plan of it begins with its solid.
 
 import io
 import json
+from contextlib import suppress
+from dataclasses import asdict
+from pathlib import Path
 from typing import Any, Final
+from zipfile import BadZipFile
 
 import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.documents.plan import Mark, Source
 from optimizer.wood.woods import UNKNOWN_NAME, find_wood, unknown_wood
-from scans.fit.surface_noise import noise_modes_m
 from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt
+from scans.messages import kept_note
 from service.typed.log_reading import LogRead
 
 VERSION: Final = 3
-READ: Final = (1, 2, 3)
-"""Version 1 knew no colours; until version 2 a scan's doubt was wider, and had no noise of what was seen."""
-_WIDER = 1.6
-"""By what: twice what the fit says of what was not seen, where it is 1.25 times that now."""
+"""A log that was kept in another form is read again from its own file."""
 _DOUBT = ("outer_ways", "outer_modes_m", "wood_ways", "wood_modes_m")
 _FORK = ("crotch_m", "normal", "direction")
 _WORDS = ("bark_on", "bark_ratio", "end_trim_m", "cost", "species_from", "bark_from", "end_trim_from")
@@ -56,7 +57,7 @@ def pack_log(read: LogRead) -> bytes:
         "doubt_means": () if log.doubt is None else log.doubt.means,
         "wood": read.wood.name,
         "source": read.source.model_dump(),
-        "warnings": read.warnings,
+        "warnings": [asdict(note) for note in read.warnings],
         "marks": [mark.model_dump() for mark in read.marks],
         **{name: getattr(read, name) for name in _WORDS},
     }
@@ -70,9 +71,8 @@ def unpack_log(data: bytes) -> LogRead:
     """Return the log of a file that `pack_log` made. Raises ValueError for one of another version."""
     with np.load(io.BytesIO(data), allow_pickle=False) as arrays:
         words = json.loads(arrays["words"].tobytes())
-        if words["version"] not in READ:
-            known = " or ".join(map(str, READ))
-            raise ValueError(f"a kept log is of version {words['version']}, not {known}; upload its file again")
+        if words["version"] != VERSION:
+            raise ValueError(f"a kept log is of version {words['version']}, not {VERSION}; start the service again")
         outer = _solid("outer", arrays)
         log = Log(
             name=words["name"],
@@ -91,25 +91,27 @@ def unpack_log(data: bytes) -> LogRead:
         log=log,
         source=Source.model_validate(words["source"]),
         wood=unknown_wood() if words["wood"] == UNKNOWN_NAME else find_wood(words["wood"]),
-        warnings=tuple(words["warnings"]),
+        warnings=tuple(kept_note(note) for note in words["warnings"]),
         marks=tuple(Mark.model_validate(mark) for mark in words["marks"]),
         **{name: words[name] for name in _WORDS},
     )
 
 
+def is_older(path: Path) -> bool:
+    """Return whether a file that `pack_log` made is of another version, from its words alone; no broken one is."""
+    with suppress(ValueError, KeyError, BadZipFile), np.load(path, allow_pickle=False) as arrays:
+        return bool(json.loads(arrays["words"].tobytes())["version"] != VERSION)
+    return False
+
+
 def _doubt(arrays: Any, words: dict[str, Any]) -> SurfaceDoubt | None:
     if words["scale_spread"] is None:
         return None
-    kept = {name: arrays[f"doubt_{name}"] for name in _DOUBT}
-    kinds = tuple(words.get("doubt_kinds", ()))
-    if words["version"] < VERSION and not kinds:
-        vertices = {"outer": arrays["outer_vertices_m"]}
-        vertices["wood"] = arrays.get("wood_vertices_m", vertices["outer"])
-        for name, points_m in vertices.items():
-            modes = kept[f"{name}_modes_m"]
-            kept[f"{name}_modes_m"] = modes / np.float32(_WIDER) + noise_modes_m(points_m, modes.shape[1])
     return SurfaceDoubt(
-        **kept, scale_spread=words["scale_spread"], kinds=kinds, means=tuple(words.get("doubt_means", ()))
+        **{name: arrays[f"doubt_{name}"] for name in _DOUBT},
+        scale_spread=words["scale_spread"],
+        kinds=tuple(words["doubt_kinds"]),
+        means=tuple(words["doubt_means"]),
     )
 
 

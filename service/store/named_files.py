@@ -54,6 +54,6 @@ def set_unnamed_aside(data_folder: Path, store: Store, files: FileStore) -> None
             )  # fmt: skip
     if missing := named - kept:
         _LOGGER.warning(
-            "%d files that logs need are not in %s; restore a copy (pithline restore), or upload them again",
+            "%d files that logs need are not in %s; restore a backup, or upload them again",
             len(missing), files.folder,
         )  # fmt: skip

@@ -10,11 +10,14 @@ CASCADE = "CASCADE"
 
 
 class Record(DeclarativeBase):
-    """A row of some table. Times are ISO 8601 texts in UTC, ids 32 hexadecimal digits."""
+    """A row of some table. Times are ISO 8601 texts in UTC, ids 32 hexadecimal digits.
+
+    Numbers count up as rows of a table are written, whatever the clock says: what is last has the highest.
+    """
 
 
 class LogRow(Record):
-    """A log. key : hash of file and what was said of it, so that one upload makes one log."""
+    """A log, with its number. key : hash of file and what was said of it, so that one upload makes one log."""
 
     __tablename__ = "logs"
 
@@ -27,7 +30,8 @@ class LogRow(Record):
     about: Mapped[dict[str, Any]] = mapped_column(JSON)
     read_key: Mapped[str | None] = mapped_column(String(64))
     facts: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
-    made_at: Mapped[str] = mapped_column(String(32), index=True)
+    made_at: Mapped[str] = mapped_column(String(32))
+    number: Mapped[int] = mapped_column(index=True, server_default="0")
 
 
 class MarkRow(Record):
@@ -42,29 +46,31 @@ class MarkRow(Record):
 
 
 class MillRow(Record):
-    """A mill."""
+    """A mill, with its number."""
 
     __tablename__ = "mills"
 
     id: Mapped[str] = mapped_column(ID, primary_key=True)
     name: Mapped[str] = mapped_column(Text)
     document: Mapped[dict[str, Any]] = mapped_column(JSON)
-    changed_at: Mapped[str] = mapped_column(String(32), index=True)
+    changed_at: Mapped[str] = mapped_column(String(32))
+    number: Mapped[int] = mapped_column(index=True, server_default="0")
 
 
 class PriceBookRow(Record):
-    """A price book."""
+    """A price book, with its number."""
 
     __tablename__ = "price_books"
 
     id: Mapped[str] = mapped_column(ID, primary_key=True)
     name: Mapped[str] = mapped_column(Text)
     document: Mapped[dict[str, Any]] = mapped_column(JSON)
-    changed_at: Mapped[str] = mapped_column(String(32), index=True)
+    changed_at: Mapped[str] = mapped_column(String(32))
+    number: Mapped[int] = mapped_column(index=True, server_default="0")
 
 
 class JobRow(Record):
-    """A job, with its progress, and the flag that stops it. number : counts up as jobs are asked for."""
+    """A job, with its number, its progress, and the flag that stops it."""
 
     __tablename__ = "jobs"
     __table_args__ = (Index("jobs_waiting", "state", "number"),)
@@ -118,6 +124,14 @@ class TickRow(Record):
     who: Mapped[str] = mapped_column(Text)
     changed_at: Mapped[str] = mapped_column(String(32))
     changes: Mapped[int]
+
+
+class DatabaseNameRow(Record):
+    """What the database is called, in one row: no other has the same name."""
+
+    __tablename__ = "database_name"
+
+    name: Mapped[str] = mapped_column(ID, primary_key=True)
 
 
 class SessionRow(Record):

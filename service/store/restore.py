@@ -16,6 +16,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
+from scans.messages import named
 from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.backup import CHUNK_BYTES, MANIFEST, SCHEMA, Manifest, kept_in
 from service.store.database import BESIDE
@@ -50,8 +51,9 @@ def restore(settings: Settings, backup: Path, *, replace: bool) -> str:
         files = FileStore(folder / FILES_FOLDER)
         if not replace and ((folder / DATABASE_FILE).exists() or files.keys()):
             raise InputError(
-                f"{folder} holds logs already; --replace moves them to its trash folder first, or name another folder "
-                "(--data)"
+                f"{folder} holds logs already; {named('replace')} moves them to its trash folder first, or name "
+                "another folder "
+                f"({named('data')})"
             )
         with tempfile.TemporaryDirectory(dir=folder, prefix=_UNPACKING, ignore_cleanup_errors=True) as name:
             made, count = _unpacked(backup, Path(name))
@@ -62,11 +64,13 @@ def restore(settings: Settings, backup: Path, *, replace: bool) -> str:
         raise InputError(f"{backup} cannot be restored: {error.strerror or error}; try again") from None
     finally:
         lock.release()
-    lines = [f"Restored {made.logs} logs and {count} files into {folder}, as they were at {made.made_at}."]
+    lines = [f"Restored {made.logs} logs and {count} files into {folder}, as they were on {made.made_at}."]
     if trash is not None:
-        lines.append(f"What was there is in {trash}; delete that folder once you are sure that you do not need it.")
+        lines.append(
+            f"What was there before is now in {trash}. Delete that folder once you are sure you don't need it."
+        )
     if lost := len(made.missing) + len(made.damaged):
-        lines.append(f"WARNING {lost} files that logs need were gone or damaged before the backup; upload those again.")
+        lines.append(f"WARNING {lost} files that logs need were lost or damaged before the backup. Upload those again.")
     return "\n".join(lines)
 
 

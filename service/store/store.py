@@ -3,6 +3,7 @@
 import gzip
 import hashlib
 import json
+import sys
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import asdict
@@ -17,7 +18,6 @@ from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
 from service.contract import job_state
 from service.contract.documents import (
-    About,
     ErrorShown,
     JobKind,
     JobShown,
@@ -33,8 +33,10 @@ from service.contract.refusals import ConflictError, NotFoundError, TooManyError
 from service.contract.ticks import Change, Tick, changed
 from service.store.database import Database
 from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
+from service.typed.log_reading import AboutLog
 
 _MOST_MARKS = 500
+"""On one log: more than anybody points out by hand (our own rule, no source)."""
 SMALL_BYTES = 1_000_000
 """A file up to this size is read in seconds, as every log sheet is (our own rule, no source)."""
 HEAD_START = 100
@@ -51,7 +53,7 @@ def new_id() -> str:
     return uuid.uuid4().hex
 
 
-def log_key(file_sha256: str, about: About) -> str:
+def log_key(file_sha256: str, about: AboutLog) -> str:
     """Return the hash of a file and what was said of it."""
     said = json.dumps(about.model_dump(exclude_none=True), sort_keys=True)
     return hashlib.sha256(f"{file_sha256} {said}".encode()).hexdigest()
@@ -68,7 +70,7 @@ class Store:
     def logs(self, limit: int = 100, offset: int = 0) -> list[LogShown]:
         """Return logs, the newest first."""
         with self.database.reading() as session:
-            rows = session.scalars(select(LogRow).order_by(LogRow.made_at.desc()).limit(limit).offset(offset)).all()
+            rows = session.scalars(select(LogRow).order_by(LogRow.number.desc()).limit(limit).offset(offset)).all()
             reads = _latest_reads(session, [row.id for row in rows])
             return [_log(row, reads.get(row.id)) for row in rows]
 
@@ -83,7 +85,7 @@ class Store:
             return _row(session, LogRow, log_id, "log").read_key
 
     def add_log(
-        self, *, name: str, file_name: str, file_sha256: str, file_bytes: int, about: About, most_queued: int
+        self, *, name: str, file_name: str, file_sha256: str, file_bytes: int, about: AboutLog, most_queued: int
     ) -> tuple[LogShown, bool]:
         """Keep a log and queue its reading; return it, and whether it was here already.
 
@@ -98,7 +100,7 @@ class Store:
                 row = LogRow(
                     id=new_id(), key=key, name=name, file_name=file_name, file_sha256=file_sha256,
                     file_bytes=file_bytes, about=about.model_dump(exclude_none=True), read_key=None, facts=None,
-                    made_at=now(),
+                    made_at=now(), number=_next_number(session, LogRow),
                 )  # fmt: skip
                 session.add(row)
                 session.flush()
@@ -107,7 +109,7 @@ class Store:
                 read = _queue(session, "read", row.id, {}, most_queued)
             return _log(row, read), was_here
 
-    def change_log(self, log_id: str, *, name: str | None, about: About | None, most_queued: int) -> LogShown:
+    def change_log(self, log_id: str, *, name: str | None, about: AboutLog | None, most_queued: int) -> LogShown:
         """Give a log another name, or say something else of it, which queues its reading. Raises NotFoundError."""
         with self.database.writing() as session:
             row = _row(session, LogRow, log_id, "log")
@@ -117,11 +119,19 @@ class Store:
                 if session.scalars(select(LogRow).where(LogRow.key == key)).one_or_none() is not None:
                     raise ConflictError("the same file with the same words is a log of its own already; use that one")
                 row.key, row.about = key, about.model_dump(exclude_none=True)
-                row.read_key = row.facts = None
-                for job in session.scalars(select(JobRow).where(JobRow.log_id == log_id, _unended())):
-                    _apply(job, job_state.cancel_asked)
-                read = _queue(session, "read", log_id, {}, most_queued)
+                read = _read_again(session, row, most_queued)
             return _log(row, read)
+
+    def read_keys(self) -> dict[str, str]:
+        """Return the key of the file of what was read, by log; logs that were not read yet are left out."""
+        with self.database.reading() as session:
+            rows = session.execute(select(LogRow.id, LogRow.read_key)).all()
+            return {log_id: key for log_id, key in rows if key is not None}
+
+    def read_again(self, log_id: str) -> None:
+        """Forget what was read of a log, and queue its reading, however many jobs wait. Raises NotFoundError."""
+        with self.database.writing() as session:
+            _read_again(session, _row(session, LogRow, log_id, "log"), sys.maxsize)
 
     def remove_log(self, log_id: str) -> set[str]:
         """Forget a log with its marks, jobs and plans; return the keys of the files that it named.
@@ -176,7 +186,7 @@ class Store:
         with self.database.writing() as session:
             row = _row(session, MarkRow, mark_id, "mark")
             if row.log_id != log_id:
-                raise NotFoundError(f"the log has no mark {mark_id}")
+                raise NotFoundError("the log has no such mark")
             session.delete(row)
 
     # Mills and price books
@@ -184,7 +194,7 @@ class Store:
     def mills(self) -> list[MillKept]:
         """Return the mills, the one that was written last first."""
         with self.database.reading() as session:
-            return [_mill(row) for row in session.scalars(select(MillRow).order_by(MillRow.changed_at.desc()))]
+            return [_mill(row) for row in session.scalars(select(MillRow).order_by(MillRow.number.desc()))]
 
     def mill(self, mill_id: str | None = None) -> MillKept:
         """Return a mill, or the one that was written last. Raises NotFoundError."""
@@ -204,7 +214,7 @@ class Store:
     def price_books(self) -> list[PriceBookKept]:
         """Return the price books, the one that was written last first."""
         with self.database.reading() as session:
-            rows = session.scalars(select(PriceBookRow).order_by(PriceBookRow.changed_at.desc()))
+            rows = session.scalars(select(PriceBookRow).order_by(PriceBookRow.number.desc()))
             return [_prices(row) for row in rows]
 
     def price_book(self, prices_id: str | None = None) -> PriceBookKept:
@@ -293,7 +303,7 @@ class Store:
         with self.database.writing() as session:
             row = session.get(JobRow, job_id, with_for_update=True)
             if row is None and attempt is None:
-                raise NotFoundError(f"there is no job {job_id}")
+                raise NotFoundError("there is no such job")
             if row is None or not _is_own(row, attempt):
                 return None
             _apply(row, step, error)
@@ -327,7 +337,7 @@ class Store:
                 return False
             _apply(row, job_state.finished)
             log = _row(session, LogRow, row.log_id, "log")
-            log.read_key, log.facts = read_key, facts.model_dump(mode="json")
+            log.read_key, log.facts = read_key, facts.model_dump()
             if not _marks(session, log.id):
                 # What is made at once stands in the order of its ids, so that the same marks give the same plan.
                 ids, made_at = sorted(new_id() for _ in marks), now()
@@ -359,8 +369,8 @@ class Store:
     # Plans
 
     def plans(self, log_id: str | None = None, limit: int = 100) -> list[PlanLine]:
-        """Return plans, of a log or of all, the newest first."""
-        chosen = select(PlanRow).order_by(PlanRow.made_at.desc(), PlanRow.id).limit(limit)
+        """Return plans, of a log or of all, those that were asked for last first."""
+        chosen = select(PlanRow).join(JobRow, JobRow.id == PlanRow.id).order_by(JobRow.number.desc()).limit(limit)
         if log_id is not None:
             chosen = chosen.where(PlanRow.log_id == log_id)
         with self.database.reading() as session:
@@ -390,7 +400,7 @@ class Store:
         with self.database.writing() as session:
             # The plan's row is locked, so that of two first ticks at once the second finds the first.
             if session.get(PlanRow, plan_id, with_for_update=True) is None:
-                raise NotFoundError(f"there is no plan {plan_id}")
+                raise NotFoundError("there is no such plan")
             row = session.get(TickRow, (plan_id, way, step))
             kept = None
             if row is not None:
@@ -407,13 +417,18 @@ class Store:
 def _row(session: Session, table: Any, row_id: str, what: str) -> Any:
     row = session.get(table, row_id)
     if row is None:
-        raise NotFoundError(f"there is no {what} {row_id}")
+        raise NotFoundError(f"there is no such {what}")
     return row
+
+
+def _next_number(session: Session, table: Any) -> int:
+    return 1 + (session.scalar(select(func.max(table.number))) or 0)
 
 
 def _written(session: Session, table: Any, document: Mill | PriceBook, row_id: str | None, what: str) -> Any:
     row = table(id=new_id()) if row_id is None else _row(session, table, row_id, what)
     row.name, row.document, row.changed_at = document.name, document.model_dump(mode="json"), now()
+    row.number = _next_number(session, table)
     session.add(row)
     return row
 
@@ -421,7 +436,7 @@ def _written(session: Session, table: Any, document: Mill | PriceBook, row_id: s
 def _row_or_last(session: Session, table: Any, row_id: str | None, what: str) -> Any:
     if row_id is not None:
         return _row(session, table, row_id, what)
-    row = session.scalars(select(table).order_by(table.changed_at.desc()).limit(1)).one_or_none()
+    row = session.scalars(select(table).order_by(table.number.desc()).limit(1)).one_or_none()
     if row is None:
         raise NotFoundError(f"there is no {what} yet; add one first")
     return row
@@ -439,6 +454,13 @@ def _is_named(session: Session, key: str) -> bool:
 def _latest_reads(session: Session, log_ids: Sequence[str]) -> dict[str, JobRow]:
     chosen = select(JobRow).where(JobRow.kind == "read", JobRow.log_id.in_(log_ids)).order_by(JobRow.number, JobRow.id)
     return {row.log_id: row for row in session.scalars(chosen)}
+
+
+def _read_again(session: Session, row: LogRow, most_queued: int) -> JobRow:
+    row.read_key = row.facts = None
+    for job in session.scalars(select(JobRow).where(JobRow.log_id == row.id, _unended())):
+        _apply(job, job_state.cancel_asked)
+    return _queue(session, "read", row.id, {}, most_queued)
 
 
 def _may_read_again(read: JobRow) -> bool:
@@ -459,12 +481,12 @@ def _queue(session: Session, kind: JobKind, log_id: str, request: dict[str, Any]
     waiting = session.scalar(select(func.count()).select_from(JobRow).where(JobRow.state == JobState.QUEUED)) or 0
     if waiting >= most_queued:
         raise TooManyError(f"{waiting} jobs wait already, the most that may", 60)
-    number = 1 + (session.scalar(select(func.max(JobRow.number))) or 0)
     status = JobStatus()
     row = JobRow(
-        id=new_id(), number=number, kind=kind, log_id=log_id, request=request, state=status.state,
-        attempt=status.attempt, losses=status.losses, cancel_wanted=status.cancel_wanted, error=None,
-        stage="waiting", done=0, total=0, best_net=None, gap=None, made_at=now(), started_at=None, ended_at=None,
+        id=new_id(), number=_next_number(session, JobRow), kind=kind, log_id=log_id, request=request,
+        state=status.state, attempt=status.attempt, losses=status.losses, cancel_wanted=status.cancel_wanted,
+        error=None, stage="waiting", done=0, total=0, best_net=None, gap=None, made_at=now(),
+        started_at=None, ended_at=None,
     )  # fmt: skip
     session.add(row)
     session.flush()
@@ -509,7 +531,7 @@ def _log(row: LogRow, read: JobRow | None) -> LogShown:
         file_name=row.file_name,
         file_sha256=row.file_sha256,
         file_bytes=row.file_bytes,
-        about=About.model_validate(row.about),
+        about=AboutLog.model_validate(row.about),
         facts=None if row.facts is None else LogFacts.model_validate(row.facts),
         job_id=None if read is None else read.id,
         error=None if read is None or read.error is None else ErrorShown.model_validate(read.error),

@@ -22,7 +22,9 @@ from service.typed.errors import InputError
 
 CHUNK_BYTES = 500_000
 MOST_FIELD_BYTES = 4_000
+"""Of one field beside the file (our own rule, no source)."""
 MOST_FIELDS = 30
+"""Beside the file, in one form (our own rule, no source)."""
 MOST_FORM_BYTES = 200_000
 """What a form may hold beside its file."""
 _LOOK_AT_DISK_BYTES = 16_000_000

@@ -1,4 +1,8 @@
-"""Files of the user's: read with clear errors, written whole or not at all, and looked for in their places."""
+"""Files of the user's: read with clear errors, written whole or not at all, and looked for in their places.
+
+Mill and prices are looked for in the current folder, the user's own, then the samples. A plan says which were taken,
+since a plan with the wrong prices looks just like one with the right ones.
+"""
 
 import hashlib
 import os
@@ -13,7 +17,7 @@ from typing import Any, TypeVar
 import typer
 from pydantic import ValidationError
 
-from optimizer.documents.typed import Typed, one_line
+from optimizer.documents.typed import Typed, one_line, refusal_of
 from scans.messages import writable
 from service.typed.errors import InputError
 from service.typed.mistaken_file import mistaken
@@ -115,9 +119,9 @@ def parse_toml(file: FileRead) -> dict[str, Any]:
         line = file.data.count(b"\n", 0, error.start) + 1
         raise InputError(f"{file.shown}: line {line} is not UTF-8 text; save the file as UTF-8") from None
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f'{file.shown} is no TOML: {error}; texts stand in quotes: throat = "56 in"') from None
+        raise InputError(f"{file.shown} has a typo: {error}", 'put text in quotes: throat = "56 in"') from None
     except RecursionError:
-        raise InputError(f"{file.shown} is no TOML: it is nested too deeply") from None
+        raise InputError(f"{file.shown} cannot be read: it is nested too deeply") from None
     except ValueError:  # of a whole number with more digits than Python reads
         raise InputError(f"{file.shown} holds a number of thousands of digits; look at its numbers") from None
 
@@ -128,7 +132,9 @@ def parse_document(file: FileRead, model: type[Model]) -> Model:
     try:
         return model.model_validate(typed)
     except ValidationError as error:
-        raise mistaken(file.shown, set(typed), model) or InputError(f"{file.shown}: {one_line(error)}") from None
+        wrong = refusal_of(error.errors(include_url=False)[0]).field
+        own = InputError(f"{file.shown}: {one_line(error)}", field=wrong)
+        raise mistaken(file.shown, set(typed), model) or own from None
 
 
 def check_writable(path: Path) -> None:

@@ -39,10 +39,13 @@ class BowTyped(Typed):
 
 
 class LimbTyped(Typed):
-    """What the fork divides into."""
+    """What a fork divides into."""
 
-    leaves_at_m: float = Field(gt=0, le=60, description="Where the bark parts, along the stem. [m]")
-    out_deg: float = Field(ge=0, le=80, description="Its lean from the stem's direction. [deg]")
+    on: int | None = Field(
+        None, ge=1, le=50, description="The limb that it leaves, by its place in the sheet, from 1; none: the stem."
+    )
+    leaves_at_m: float = Field(gt=0, le=60, description="Where the bark parts, along the stem, or that limb. [m]")
+    out_deg: float = Field(ge=0, le=80, description="Its lean from the direction of what it leaves. [deg]")
     toward_deg: float = Field(ge=-360, le=360, description="Which way it leans, clockwise. [deg]")
     section: tuple[SectionTyped, ...] = Field(min_length=1, description="Sections along it; the last is its end.")
 
@@ -56,6 +59,9 @@ class LogSheetTyped(Typed):
         None, gt=0, le=60, description="The whole length, limbs included; checked against the sections. [m]"
     )
     bark: Literal["on", "off"] = Field("on", description="Whether the bark was measured with it.")
+    bark_thickness_m: float | None = Field(
+        None, gt=0, le=0.15, description="Of the bark alone, as an axe cut shows it; none: as the wood has it. [m]"
+    )
     end_trim_m: float | None = Field(None, ge=0, le=5, description="Checked or dirty wood lost at each end. [m]")
     cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost, in the price book's currency.")
     heart_radius_m: float = Field(HEART_RADIUS_M, ge=0, le=1, description="Radius of the heart strip. [m]")
@@ -86,6 +92,7 @@ class LogSheetTyped(Typed):
                     out_deg=limb.out_deg,
                     toward_deg=limb.toward_deg,
                     sections=tuple(section.taped() for section in limb.section),
+                    on=limb.on,
                 )
                 for limb in self.limb
             ),

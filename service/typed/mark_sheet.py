@@ -25,7 +25,7 @@ from optimizer.documents.plan import Mark
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
 from scans.log import FloatArray, Log, moved
-from scans.messages import long_length
+from scans.messages import Note, long_length, named
 from service.typed.errors import InputError
 
 AT_END_M = 0.05
@@ -58,9 +58,9 @@ class MarkTyped(Typed):
         """Ask for the size of metal and flaws, and for none of pith."""
         for name, value in {"radius": self.radius_m, "depth": self.depth_m}.items():
             if self.kind != "pith" and value is None:
-                raise ValueError(f'{name} is missing for {self.kind}; add {name} = "2 in"')
+                raise InputError(f"{named(name)} is missing for {self.kind}", f'add {name} = "2 in"', field=name)
             if self.kind == "pith" and value is not None:
-                raise ValueError(f"pith takes no {name}; leave it out")
+                raise InputError(f"pith takes no {named(name)}", "leave it out", field=name)
         return self
 
     @property
@@ -77,7 +77,7 @@ class MarksTyped(Typed):
 
 @dataclass(frozen=True)
 class MarksRead:
-    """Marks with the name of the file that they stand in."""
+    """Marks with the name of the file that they stand in; empty of one that somebody puts on the log by hand."""
 
     shown: str
     marks: tuple[MarkTyped, ...]
@@ -98,7 +98,8 @@ def placed(log: Log, files: Sequence[MarksRead], *, taped: bool) -> tuple[Mark, 
             try:
                 place = _place(log, mark, taped=taped)
             except MarkError as error:
-                raise InputError(f"{file.shown}: mark[{block}] ({mark.kind}): {error}") from None
+                where = f"{file.shown}: mark[{block}] ({mark.kind}): " if file.shown else ""
+                raise InputError(f"{where}{error.text}", error.mend, field=error.field) from None
             marks.append(
                 Mark(
                     id=f"{mark.kind} {numbers[mark.kind]}",
@@ -120,19 +121,25 @@ def _place(log: Log, mark: MarkTyped, *, taped: bool) -> FloatArray:
     seen = _as_taped(log) if taped else log
     if mark.at_m > seen.length_m + AT_END_M:
         raise MarkError(
-            f"at must lie on the log, in 0 to {long_length(seen.length_m)}, got {long_length(mark.at_m)}; "
-            "measure it again from the butt end"
+            f"{named('at')} must lie on the log, in 0 to {long_length(seen.length_m)}, got {long_length(mark.at_m)}",
+            "measure it again from the butt end",
+            field="at",
         )
     at_m = min(mark.at_m, seen.length_m)
     if mark.off_middle_m is None:
         return moved(place_on_girth(seen, at_m, mark.toward_deg), to_log)
     if min(at_m, seen.length_m - at_m) > AT_END_M:
-        what = "pith is marked where it is seen" if mark.kind == "pith" else "from_middle is for marks"
-        raise MarkError(f"{what}, on an end: at must be 0 or {long_length(seen.length_m)}, got {long_length(at_m)}")
+        what = "pith is marked where it is seen" if mark.kind == "pith" else f"{named('from_middle')} is for marks"
+        raise MarkError(
+            f"{what}, on an end: {named('at')} must be 0 or {long_length(seen.length_m)}, got {long_length(at_m)}",
+            field="at",
+        )
     at_butt = at_m < seen.length_m / 2.0
     if not at_butt and len(log.hearts) > 1:
         raise MarkError(
-            "at the top end of a forked log a place off the middle means nothing; mark the butt end instead"
+            "at the top end of a log with a crotch a place off the middle means nothing",
+            "mark the butt end instead",
+            field="from_middle",
         )
     way = radians(mark.toward_deg)
     inside_m = min(AT_END_M, seen.length_m / 4.0)  # a sawn or scanned end may be ragged
@@ -156,17 +163,26 @@ def _end_middle(log: Log, at_m: float) -> FloatArray:
     return np.array([round_it[0][0], (round_it[1][1] + round_it[3][1]) / 2, (round_it[0][2] + round_it[2][2]) / 2])
 
 
-def idle_marks(marks: Sequence[Mark], mill: Mill, prices: PriceBook) -> tuple[str, ...]:
+def idle_marks(marks: Sequence[Mark], mill: Mill, prices: PriceBook) -> tuple[Note, ...]:
     """Return what to tell of marks that change nothing, as mill or price book says nothing for them."""
     kinds = {mark.kind for mark in marks}
     free = [kind for kind in FLAWS if kind in kinds and getattr(prices.deduct, kind) == 0.0]
     notes = [
-        f"The {kind} that you marked costs nothing: the price book deducts nothing for it; give {kind} in its [deduct]."
+        Note(
+            "mark_costs_nothing",
+            f"The {kind} that you marked costs nothing: the price book takes nothing off for it. Give "
+            f"{named(f'deduct.{kind}')} in the price book.",
+            bears_on_plan=True,
+        )
         for kind in free
     ]
     if "metal" in kinds and mill.metal_keep_out_m == 0.0:
         notes.append(
-            "The blade may come as near to the marked metal as it likes, only not through it; give the mill's "
-            "metal_keep_out."
+            Note(
+                "no_metal_keep_out",
+                "The blade may come as near to the marked metal as it likes, only not through it. Give "
+                f"{named('metal_keep_out')} of the mill.",
+                bears_on_plan=True,
+            )
         )
     return tuple(notes)

@@ -1,4 +1,7 @@
-"""A log's closed mesh as the bytes of a mesh file."""
+"""A log's closed mesh as the bytes of a mesh file.
+
+A .glb is written y up, as its standard says, and turned back when read; other mesh files are z up.
+"""
 
 import numpy as np
 from numpy.typing import NDArray

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
+from scans.messages import named
 from service.typed.errors import InputError
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksTyped
@@ -26,10 +27,10 @@ class _Kind:
 
 
 _KINDS = (
-    _Kind(Mill, "a mill", "with --mill", frozenset({"throat", "throat_m", "kerf", "kerf_m"})),
-    _Kind(PriceBook, "a price book", "with --prices", frozenset({"per_board_foot"})),
-    _Kind(LogSheetTyped, "a log sheet", "as LOG", frozenset({"section"}), "a log sheet or a scan"),
-    _Kind(MarksTyped, "a file of marks", "with --marks", frozenset({"mark"})),
+    _Kind(Mill, "a mill", f"with {named('mill')}", frozenset({"throat", "throat_m", "kerf", "kerf_m"})),
+    _Kind(PriceBook, "a price book", f"with {named('prices')}", frozenset({"per_board_foot"})),
+    _Kind(LogSheetTyped, "a log sheet", f"as {named('log')}", frozenset({"section"}), "a log sheet or a scan"),
+    _Kind(MarksTyped, "a file of marks", f"with {named('marks')}", frozenset({"mark"})),
 )
 """The first that has one of its telling fields is it."""
 
@@ -43,4 +44,6 @@ def mistaken(name: str, fields: set[str], model: type[Typed]) -> InputError | No
     wanted = next((kind for kind in _KINDS if kind.model is model), None)
     if given is None or wanted is None or given is wanted:
         return None
-    return InputError(f"{name} is {given.name}, where {wanted.wanted or wanted.name} is wanted; give it {given.place}")
+    return InputError(
+        f"{name} is {given.name}, where {wanted.wanted or wanted.name} is wanted", f"give it {given.place}"
+    )

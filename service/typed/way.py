@@ -1,19 +1,21 @@
 """Your own way as typed on the command line, and faces as they were found held against it."""
 
-import math
 import re
-from dataclasses import dataclass
+from typing import Annotated
 
 import numpy as np
+from pydantic import Field
 
 from optimizer.bed.bodies import manifold_of, polygons_of
 from optimizer.bed.outlines import width_profile
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Plan
+from optimizer.documents.typed import Typed
 from optimizer.search.given import FaceSeen, Given
 from scans.log import Solid
-from scans.messages import long_length, quoted, width
+from scans.messages import Note, long_length, named, quoted, width
 from scans.units import LengthError, parse_length_m
+from service.typed.effort import Doubt
 from service.typed.errors import InputError
 from service.words.units import Units
 
@@ -22,65 +24,67 @@ FACE_OFF_SHARE = 0.1
 _FACE = re.compile(r"\s*(?:(?P<order>[0-9]{1,4})\s*:)?(?P<width>.+?)(?:x|×|\bby\b)(?P<length>.+)", re.IGNORECASE)
 
 
-@dataclass(frozen=True)
-class Way:
-    """What somebody chose, as typed: lengths with their unit, or bare numbers in that of the mill's scale.
+class Way(Typed):
+    """What somebody chose, as typed: lengths with their unit, or bare numbers in that of the mill's scale."""
 
-    roll_deg : clockwise seen from the butt. heights : as the scale reads them, with commas between.
-    made : how many of them are sawn already. seen : faces as found, such as "1: 22 in x 8 ft".
-    stretch : of a log longer than the bed, what lies on it, such as "2 ft to 11 ft 6 in"; else nothing.
-    """
+    roll_deg: float = Field(ge=-3600, le=3600, description="How far to roll the log, clockwise seen from the butt.")
+    heights: str = Field(
+        max_length=2000,
+        description="Blade heights as the mill's scale reads them, from the top, with commas between.",
+        examples=["20, 17 5/8, 15 1/4"],
+    )
+    shim_butt: str = Field("0", max_length=40, description="What stands under the butt end.", examples=["1 in"])
+    shim_top: str = Field("0", max_length=40, description="What stands under the top end.")
+    made: int | None = Field(None, ge=1, le=1000, description="So many heights are sawn already: plan the rest anew.")
+    seen: tuple[Annotated[str, Field(max_length=100)], ...] = Field(
+        (), max_length=50, description="Faces as found, to compare.", examples=[["1: 22 in x 8 ft"]]
+    )
+    stretch: str = Field(
+        "",
+        max_length=80,
+        description="Of a log longer than the bed, from where to where it lies on it, from the butt end.",
+        examples=["2 ft to 11 ft 6 in"],
+    )
+    doubt: Doubt = "on"
+    units: Units = Field(Units.IMPERIAL, description="What bare numbers are in.")
 
-    roll_deg: float
-    shim_butt: str
-    shim_top: str
-    heights: str
-    made: int | None = None
-    seen: tuple[str, ...] = ()
-    stretch: str = ""
-
-    def given(self, mill: Mill, units: Units) -> Given:
+    def given(self, mill: Mill) -> Given:
         """Return the way in metres above the bunks. Raises InputError, and GivenError where it contradicts itself."""
-        if not math.isfinite(self.roll_deg):
-            raise InputError(f"--roll must be an angle in degrees, got {self.roll_deg:g}")
+        units = self.units
         return Given(
             roll_deg=self.roll_deg,
-            shim_butt_m=_length_m("--shim-butt", self.shim_butt, units),
-            shim_top_m=_length_m("--shim-top", self.shim_top, units),
-            heights_m=tuple(
-                _length_m("--heights", part, units) + mill.scale_zero_m for part in self.heights.split(",")
-            ),
+            shim_butt_m=_length_m("shim_butt", self.shim_butt, units),
+            shim_top_m=_length_m("shim_top", self.shim_top, units),
+            heights_m=tuple(_length_m("heights", part, units) + mill.scale_zero_m for part in self.heights.split(",")),
             made=self.made,
-            seen=self.faces_seen(units),
+            seen=tuple(_face_seen(text, units) for text in self.seen),
             stretch_m=_stretch_m(self.stretch, units) if self.stretch.strip() else None,
         )
-
-    def faces_seen(self, units: Units) -> tuple[FaceSeen, ...]:
-        """Return the faces as found. Raises InputError."""
-        return tuple(_face_seen(text, units) for text in self.seen)
 
 
 def own_way_name(made: int | None) -> str:
     """Return what to call a way of one's own. made : how many of its passes are sawn, where the rest was planned."""
     if not made:
         return "Your way"
-    return f"The rest planned again after {'1 pass' if made == 1 else f'{made} passes'}"
+    return f"The rest planned again after {'1 cut' if made == 1 else f'{made} cuts'}"
 
 
-def _length_m(option: str, text: str, units: Units) -> float:
+def _length_m(field: str, text: str, units: Units) -> float:
     try:
         return parse_length_m(text, units.bare_unit)
     except LengthError as error:
-        raise InputError(f"{option}: {error}") from None
+        raise InputError(f"{named(field)}: {error.text}", error.mend, field=field) from None
 
 
 def _stretch_m(text: str, units: Units) -> tuple[float, float]:
     ends = re.split(r"\s+to\s+", text.strip())
     if len(ends) != 2:
         raise InputError(
-            f'--stretch must hold two places along the log, got "{quoted(text)}"; write it as "2 ft to 11 ft 6 in"'
+            f'{named("stretch")} must hold two places along the log, got "{quoted(text)}"',
+            'write it as "2 ft to 11 ft 6 in"',
+            field="stretch",
         )
-    from_m, to_m = (_length_m("--stretch", end, units) for end in ends)
+    from_m, to_m = (_length_m("stretch", end, units) for end in ends)
     return from_m, to_m
 
 
@@ -88,11 +92,13 @@ def _face_seen(text: str, units: Units) -> FaceSeen:
     found = _FACE.fullmatch(text)
     if found is None:
         raise InputError(
-            f'--seen must hold a pass, a width and a length, got "{quoted(text)}"; write it as "1: 22 in x 8 ft"'
+            f'{named("seen")} must hold a cut, a width and a length, got "{quoted(text)}"',
+            'write it as "1: 22 in x 8 ft"',
+            field="seen",
         )
-    width_m, length_m = (_length_m("--seen", found[name], units) for name in ("width", "length"))
+    width_m, length_m = (_length_m("seen", found[name], units) for name in ("width", "length"))
     if width_m <= 0.0 or length_m <= 0.0:
-        raise InputError(f'--seen must hold a width and a length over 0, got "{quoted(text)}"')
+        raise InputError(f'{named("seen")} must hold a width and a length over 0, got "{quoted(text)}"', field="seen")
     return FaceSeen(int(found["order"] or 1), width_m, length_m)
 
 
@@ -102,7 +108,7 @@ def face_expected(wood: Solid, plan: Plan, order: int) -> FaceSeen:
     Raises InputError for a pass that the plan does not have.
     """
     if not 1 <= order <= len(plan.passes):
-        raise InputError(f"--seen: the way has passes 1 to {len(plan.passes)}, got {order}; name one of these")
+        raise InputError(f"{named('seen')} must name one of cuts 1 to {len(plan.passes)}, got {order}", field="seen")
     cut = plan.passes[order - 1]
     matrix = np.array(plan.flipped_log_to_bed if cut.flipped else plan.log_to_bed)
     from_m, to_m = plan.stretch_m
@@ -114,7 +120,7 @@ def face_expected(wood: Solid, plan: Plan, order: int) -> FaceSeen:
     return FaceSeen(order, width_profile(face).most_m(), face.bounds[2] - face.bounds[0])
 
 
-def compared(seen: FaceSeen, expected: FaceSeen, *, weighed: bool = False) -> str:
+def compared(seen: FaceSeen, expected: FaceSeen, *, weighed: bool = False) -> Note:
     """Say what was found beside what was expected, and what to do where they differ.
 
     weighed : whether the plan was weighed by the face already, and says itself whether such a face may be.
@@ -132,13 +138,14 @@ def compared(seen: FaceSeen, expected: FaceSeen, *, weighed: bool = False) -> st
         for face, what in ((seen, "found"), (expected, "expected"))
     )
     if not off:
-        return f"Face {seen.order}: {sizes}: as expected, to within {100.0 * FACE_OFF_SHARE:.0f} %."
+        as_expected = f"Cut {seen.order}: {sizes}: as expected, to within {100.0 * FACE_OFF_SHARE:.0f}%."
+        return Note("face_as_expected", as_expected, bears_on_plan=True)
     what_to_do = "" if weighed else " Measure the log again before you go on."
-    return f"Face {seen.order}: {sizes}: {' and '.join(off)}.{what_to_do}"
+    return Note("face_off", f"Cut {seen.order}: {sizes}: {' and '.join(off)}.{what_to_do}", bears_on_plan=True)
 
 
 def _off(found_m: float, said_m: float) -> str:
     if said_m <= 0.0:
         return "not expected at all"
     percent = 100.0 * (found_m / said_m - 1.0)
-    return f"{abs(percent):.0f} % {'more' if percent > 0.0 else 'less'}"
+    return f"{abs(percent):.0f}% {'more' if percent > 0.0 else 'less'}"

@@ -10,7 +10,7 @@ from fastapi.responses import JSONResponse, Response
 from starlette.exceptions import HTTPException
 from starlette.routing import BaseRoute, Match
 
-from scans.messages import quoted
+from optimizer.documents.typed import refusal_of
 from service.contract.documents import ErrorAnswer, ErrorShown
 from service.contract.refusals import REFUSALS, STATUS_ADVICE, TooManyError, error_shown, ours
 
@@ -39,23 +39,18 @@ async def _refused(_request: Request, error: Exception) -> JSONResponse:
 
 
 async def _invalid(_request: Request, error: Exception) -> JSONResponse:
-    first = error.errors()[0] if isinstance(error, RequestValidationError) else {}
-    steps = [step for step in first.get("loc", ()) if step not in _NOT_FIELDS]
-    field = "".join(f"[{step + 1}]" if isinstance(step, int) else f".{step}" for step in steps).lstrip(".")
-    message = str(first.get("msg", "it cannot be read")).removeprefix("Value error, ").replace("Input should", "must")
-    got = first.get("input")
-    shown = f", got {quoted(got)!r}" if isinstance(got, (int, float, str)) else ""
-    if first.get("type") == "missing":
-        message, shown = "it is missing; add it", ""
-    if first.get("type") == "json_invalid":
-        field, shown, message = "", "", "the body is no JSON"
-    text = f"{field}: {message}{shown}" if field else f"{message}{shown}"
-    return answer(ErrorShown(status=422, message=text, field=field or None, what_to_do=STATUS_ADVICE[422]))
+    assert isinstance(error, RequestValidationError)  # noqa: S101 - it is registered for these
+    found = error.errors()[0]
+    wrong = refusal_of(found, _NOT_FIELDS)
+    message = "the body is no JSON" if found["type"] == "json_invalid" else str(wrong)
+    field = None if found["type"] == "json_invalid" else wrong.field or None
+    return answer(ErrorShown(status=422, message=message, field=field, what_to_do=STATUS_ADVICE[422]))
 
 
 async def _http(request: Request, error: Exception) -> Response:
     assert isinstance(error, HTTPException)  # noqa: S101 - it is registered for these
-    said = str(error.detail) or HTTPStatus(error.status_code).phrase
+    is_nowhere = error.status_code == HTTPStatus.NOT_FOUND
+    said = "there is no such page" if is_nowhere else str(error.detail)
     advice = STATUS_ADVICE.get(error.status_code, STATUS_ADVICE[400])
     shown = ErrorShown(status=error.status_code, message=said, what_to_do=advice)
     headers = dict(error.headers or {})

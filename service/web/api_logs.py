@@ -7,9 +7,10 @@ from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.documents.plan import Mark
-from service import desk as at
-from service.contract.documents import About, LogAdded, LogShown, MarkGiven
+from service.contract.documents import LogAdded, LogShown, MarkGiven
+from service.desk import about_of
 from service.store.uploads import check_length, receiving
+from service.typed.log_reading import AboutLog
 from service.typed.log_sheet import LogSheetTyped
 from service.web import api_examples
 from service.web.api_parts import NOT_MODIFIED, Limit, LogId, MarkId, Offset, OwnDesk, errors, tagged
@@ -26,7 +27,7 @@ _UPLOAD: dict[str, Any] = {
                 "schema": {
                     "type": "object",
                     "required": ["file"],
-                    "properties": {"file": _FILE, "name": _NAME, **About.model_json_schema()["properties"]},
+                    "properties": {"file": _FILE, "name": _NAME, **AboutLog.model_json_schema()["properties"]},
                 },
                 "examples": api_examples.FORMS,
             },
@@ -37,13 +38,13 @@ _UPLOAD: dict[str, Any] = {
 _MEDIA = {"ply": "application/x-ply", "stl": "model/stl", "obj": "model/obj", "glb": "model/gltf-binary"}
 _SOLID: dict[int | str, dict[str, Any]] = {
     200: {
-        "description": "The mesh, in metres: +x from butt to top, z up (y in GLB).",
+        "description": "The mesh, in meters: +x from butt to top, z up (y in GLB).",
         "content": {media: {"schema": {"type": "string", "format": "binary"}} for media in _MEDIA.values()},
     }
 }
 
 
-class UploadQuery(About):
+class UploadQuery(AboutLog):
     """What may stand in the address of an upload: for a bare body, as a form says it itself."""
 
     file_name: str | None = Field(None, max_length=200, description="What the file is called.", examples=["log.ply"])
@@ -61,7 +62,7 @@ class LogChange(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
     name: str | None = Field(None, min_length=1, max_length=200, description="What to call it.")
-    about: About | None = Field(None, description="What is said of it, whole; reads it again where that differs.")
+    about: AboutLog | None = Field(None, description="What is said of it, whole; reads it again where that differs.")
 
 
 class MarkKept(BaseModel):
@@ -99,8 +100,8 @@ async def upload_log(
     content_type = request.headers.get("content-type", "")
     stream = request.stream()
     async with receiving(content_type, stream, query.file_name, desk.files, desk.limits) as received:
-        name, about = at.about_of(query.model_dump(exclude={"file_name"}), received.fields)
-        return _answered(await run_in_threadpool(at.add_file, desk, received, name, about), response)
+        name, about = about_of(query.model_dump(exclude={"file_name"}), received.fields)
+        return _answered(await run_in_threadpool(desk.add_file, received, name, about), response)
 
 
 @router.post("/sheet", status_code=202, responses={**_ADDED, **errors(422, 429, 507)})
@@ -108,13 +109,13 @@ def add_sheet(
     response: Response, desk: OwnDesk, sheet: Annotated[LogSheetTyped, Body(openapi_examples=api_examples.SHEETS)]
 ) -> LogAdded:
     """Add a log measured with a tape: the log sheet as JSON. As TOML it is uploaded like a scan."""
-    return _answered(at.add_sheet(desk, sheet), response)
+    return _answered(desk.add_sheet(sheet), response)
 
 
 @router.post("/sample", status_code=202, responses={**_ADDED, **errors(429, 507)})
 def add_sample(response: Response, desk: OwnDesk) -> LogAdded:
     """Add the invented log that comes with Pithline, to try things on."""
-    return _answered(at.add_sample(desk), response)
+    return _answered(desk.add_sample(), response)
 
 
 @router.get("/{log_id}", responses=errors(404, 422))
@@ -128,13 +129,13 @@ def change_log(
     desk: OwnDesk, log_id: LogId, change: Annotated[LogChange, Body(openapi_examples=api_examples.CHANGES)]
 ) -> LogShown:
     """Give a log another name, or say something else of it, which reads it again."""
-    return at.change_log(desk, log_id, change.name, change.about)
+    return desk.change_log(log_id, change.name, change.about)
 
 
 @router.delete("/{log_id}", status_code=204, responses=errors(404, 422))
 def remove_log(desk: OwnDesk, log_id: LogId) -> None:
     """Forget a log with its marks, jobs, plans and files."""
-    at.remove_log(desk, log_id)
+    desk.remove_log(log_id)
 
 
 @router.get(
@@ -148,11 +149,11 @@ def get_solid(
     wood: Annotated[bool, Query(description="The wood alone, without its bark.", examples=[True])] = False,
 ) -> Response:
     """Return the log's closed mesh as a file."""
-    tag = f"{at.solid_tag(desk, log_id)}-{ending}-{wood}"
+    tag = f"{desk.solid_tag(log_id)}-{ending}-{wood}"
     return tagged(
         request,
         tag,
-        lambda: Response(at.solid_file(desk, log_id, f".{ending}", wood=wood), media_type=_MEDIA[ending]),
+        lambda: Response(desk.solid_file(log_id, f".{ending}", wood=wood), media_type=_MEDIA[ending]),
     )
 
 
@@ -167,7 +168,7 @@ def add_mark(
     desk: OwnDesk, log_id: LogId, mark: Annotated[MarkGiven, Body(openapi_examples=api_examples.MARKS)]
 ) -> MarkKept:
     """Put a mark on a log: measured along it and round it, or pointed out by its place in the log frame."""
-    mark_id, found = at.add_mark(desk, log_id, mark)
+    mark_id, found = desk.add_mark(log_id, mark)
     return MarkKept(mark_id=mark_id, mark=found)
 
 

@@ -6,8 +6,8 @@ from fastapi import APIRouter, Body, Response
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
-from service import desk as at
 from service.contract.documents import MillKept, PriceBookKept, SpeciesLine
+from service.desk import species_lines
 from service.typed.as_toml import as_toml
 from service.web import api_examples
 from service.web.api_parts import MillId, OwnDesk, PricesId, errors
@@ -101,4 +101,4 @@ def remove_price_book(desk: OwnDesk, prices_id: PricesId) -> None:
 @router.get("/species", responses=errors())
 def list_species() -> list[SpeciesLine]:
     """List the woods of the table."""
-    return at.species()
+    return species_lines()

@@ -7,7 +7,6 @@ from fastapi import APIRouter, Body, Query, Request, Response
 from fastapi.responses import PlainTextResponse, StreamingResponse
 
 from optimizer.documents.plan import PlanDocument
-from service import desk as at
 from service.contract.documents import JobShown, PlanLine, PlanRequest, TickSaid, TickShown, WayRequest
 from service.web import api_examples
 from service.web.api_parts import NOT_MODIFIED, JobId, Limit, LogId, OwnDesk, PlanId, Step, WayKey, errors, tagged
@@ -43,13 +42,13 @@ _EVENTS: dict[int | str, dict[str, Any]] = {
 @router.post("/logs/{log_id}/plans", status_code=202, responses=errors(404, 409, 422, 429))
 def start_plan(response: Response, desk: OwnDesk, log_id: LogId, request: PlanAsked) -> JobShown:
     """Search for the best ways to lay and saw a log; the job that is returned makes the plan."""
-    return _located(at.start_plan(desk, log_id, request), response)
+    return _located(desk.start_plan(log_id, request), response)
 
 
 @router.post("/logs/{log_id}/ways", status_code=202, responses=errors(404, 409, 422, 429))
 def start_way(response: Response, desk: OwnDesk, log_id: LogId, request: WayAsked) -> JobShown:
     """Price a way that somebody chose, or plan on from passes made already."""
-    return _located(at.start_way(desk, log_id, request), response)
+    return _located(desk.start_way(log_id, request), response)
 
 
 def _located(job: JobShown, response: Response) -> JobShown:
@@ -86,7 +85,7 @@ def get_plan_text(
     return tagged(
         request,
         f"{plan_id}-{units}-{whole}",
-        lambda: PlainTextResponse(at.plan_text_of(desk, plan_id, units, show_all=whole)),
+        lambda: PlainTextResponse(desk.plan_text_of(plan_id, units, show_all=whole)),
     )
 
 
@@ -105,13 +104,13 @@ def list_ticks(desk: OwnDesk, plan_id: PlanId) -> list[TickShown]:
 @router.put("/plans/{plan_id}/ticks/{way}/{step}", responses=errors(404, 422))
 def tick(desk: OwnDesk, plan_id: PlanId, way: WayKey, step: Step, said: TickAsked) -> TickShown:
     """Tick a step of a cut list off; the answer says how it stands then, as a change that comes late may not."""
-    return at.change_tick(desk, plan_id, way, step, said.change(is_ticked=True))
+    return desk.change_tick(plan_id, way, step, said.change(is_ticked=True))
 
 
 @router.delete("/plans/{plan_id}/ticks/{way}/{step}", responses=errors(404, 422))
 def untick(desk: OwnDesk, plan_id: PlanId, way: WayKey, step: Step, said: TickAsked) -> TickShown:
     """Take a tick back; the answer says how it stands then, as one that comes late takes back none it did not see."""
-    return at.change_tick(desk, plan_id, way, step, said.change(is_ticked=False))
+    return desk.change_tick(plan_id, way, step, said.change(is_ticked=False))
 
 
 @router.get("/jobs", responses=errors(422))
@@ -129,7 +128,7 @@ def get_job(desk: OwnDesk, job_id: JobId) -> JobShown:
 @router.post("/jobs/{job_id}/cancel", responses=errors(404, 409, 422))
 def cancel_job(desk: OwnDesk, job_id: JobId) -> JobShown:
     """Cancel a job: at once where it waits, within a second where it runs."""
-    return at.cancel_job(desk, job_id)
+    return desk.cancel_job(job_id)
 
 
 @router.get("/jobs/{job_id}/events", response_class=StreamingResponse, responses={**_EVENTS, **errors(404, 422, 429)})

@@ -4,21 +4,21 @@ Routes under /api parse, call one function, and serialise. Pages call the same f
 
     desk = request.app.state.desk                       service.desk.Desk; or the dependency api_parts.OwnDesk
     desk.store.logs(), .log(log_id)                     LogShown (documents.py): state reading | ready | failed, facts
-    desk.add_file(desk, received, name, about)          keep an upload (uploads.receiving) and queue its reading
-    desk.add_scan(desk, data, file_name, name, about)   the same for bytes; .add_sheet(desk, sheet), .add_sample(desk)
-    desk.change_log(...), desk.remove_log(desk, log_id)
-    desk.read_of(desk, log_id)                          LogRead: the solid with wood, hearts, marks, doubt
-    desk.solid_file(desk, log_id, ".glb", wood=False)   bytes of a mesh file
-    desk.store.marks(log_id)                            [(mark_id, Mark)]; desk.add_mark(desk, log_id, mark)
+    desk.add_file(received, name, about)                keep an upload (uploads.receiving) and queue its reading
+    desk.add_scan(data, file_name, name, about)         the same for bytes; .add_sheet(sheet), .add_sample()
+    desk.change_log(...), desk.remove_log(log_id)
+    desk.read_of(log_id)                                LogRead: the solid with wood, hearts, marks, doubt
+    desk.solid_file(log_id, ".glb", wood=False)         bytes of a mesh file
+    desk.store.marks(log_id)                            [(mark_id, Mark)]; desk.add_mark(log_id, mark)
     desk.store.mills(), .mill(id | None)                MillKept, last written first; .write_mill(mill, id | None)
     desk.store.price_books(), .price_book(id | None)    PriceBookKept; .write_price_book(prices, id | None)
-    desk.species()                                      SpeciesLine
-    desk.start_plan(desk, log_id, PlanRequest())        JobShown; desk.start_way(desk, log_id, WayRequest(...))
-    desk.store.jobs(log_id | None), .job(id)            JobShown; desk.cancel_job(desk, job_id)
-    desk.store.plans(log_id | None)                     PlanLine; desk.plan_document(desk, plan_id): PlanDocument
+    species_lines()                                     SpeciesLine: a function of service.desk
+    desk.start_plan(log_id, PlanRequest())              JobShown; desk.start_way(log_id, WayRequest(...))
+    desk.store.jobs(log_id | None), .job(id)            JobShown; desk.cancel_job(job_id)
+    desk.store.plans(log_id | None)                     PlanLine; desk.plan_document(plan_id): PlanDocument
 
-(`desk.` before a function is the module `service.desk`.) Progress comes from /api/jobs/{id}/events. Where pages have
-a router of their own it is `service.pages.router`, and is included in `create_app`, with the others.
+Progress comes from /api/jobs/{id}/events. Where pages have a router of their own it is `service.pages.router`, and is
+included in `create_app`, with the others.
 """
 
 import importlib.util

@@ -12,15 +12,20 @@ from fastapi import FastAPI
 from pydantic import ValidationError
 
 from optimizer.documents.typed import one_line
+from scans.messages import named
 from service.settings import Settings
 from service.store.passphrase import check_reach, keep_passphrase
 from service.typed.errors import InputError
 from service.web.slow_clients import PatientProtocol
 
 _GRACE_SECONDS = 1
+"""What is being answered when the service is told to end may take so long (our own rule, no source)."""
 _KEEP_ALIVE_SECONDS = 10
+"""So long an idle connection is kept (our own rule, no source)."""
 _MORE_CONNECTIONS = 300
+"""Beside the event streams, which hold one each (our own rule, no source)."""
 _MOST_HEADER_BYTES = 32_768
+"""Of one request's headers (our own rule, no source)."""
 
 
 def settings_from(given: dict[str, Any]) -> Settings:
@@ -52,7 +57,9 @@ def serve(given: dict[str, Any]) -> None:
         scheme = "https" if settings.certificate_file else "http"
         # What ends a service in the usual way is no error.
         signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
-        said = f"Pithline is served at {scheme}://{shown}:{port} (data in {settings.data_folder}); Ctrl-C ends it"
+        said = (
+            f"Open {scheme}://{shown}:{port} in your browser. Your logs are in {settings.data_folder}. Ctrl-C stops it."
+        )
         server = _Server(config_for(app, settings), app, said)
         server.run(sockets=[listening])
 
@@ -108,14 +115,14 @@ def _listen(host: str, port: int) -> socket.socket:
     except OSError as error:
         listening.close()
         raise InputError(
-            f"port {port} of {host} cannot be had: {error.strerror or error}; name another with --port"
+            f"port {port} of {host} cannot be had: {error.strerror or error}; name another with {named('port')}"
         ) from None
     return listening
 
 
 def settings_text() -> str:
     """Return all settings: name, default, what each is for."""
-    lines = ["Set in the environment:"]
+    lines = ["Set these as environment variables. The default is in brackets:"]
     for name, field in Settings.model_fields.items():
         default = "" if field.default is None or field.is_required() else field.get_default(call_default_factory=True)
         shown = " ".join(map(str, default)) if isinstance(default, tuple) else str(default)
@@ -125,5 +132,7 @@ def settings_text() -> str:
 
 def set_passphrase(passphrase: str, data: Path | None) -> None:
     """Keep a new passphrase. Raises InputError."""
-    path = keep_passphrase(passphrase, settings_from({"data_folder": data}).data_folder)
-    typer.echo(f"wrote its hash to {path}; start the service again for it to hold, and everybody signs in anew")
+    keep_passphrase(passphrase, settings_from({"data_folder": data}).data_folder)
+    typer.echo(
+        "The new passphrase is set. Stop `pithline serve` and start it again to use it; then everybody signs in again."
+    )

@@ -16,6 +16,7 @@ from service.store.records import SessionRow
 from service.web.tries import Tries
 
 _TOKEN_BYTES = 32
+"""256 bits, enough for any guessing, as the documentation of Python's `secrets` has it."""
 
 
 class Sessions:

@@ -1,12 +1,13 @@
 """Round every answer: headers that keep browsers careful, and one shape for what nobody expected."""
 
 import logging
+from asyncio import CancelledError
 from typing import Any
 
 from starlette.requests import ClientDisconnect
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from service.contract.refusals import ours
+from service.contract.refusals import EndingError, error_shown, ours
 from service.web.api_errors import answer
 
 _LOGGER = logging.getLogger(__name__)
@@ -61,6 +62,12 @@ class Wrapping:
         except ClientDisconnect:
             # Nobody is there to be answered, and nothing broke.
             _LOGGER.info("a client left: %s %s", scope["method"], scope["path"])
+        except CancelledError:
+            # The service is told to end, and its grace is over.
+            shown = error_shown(EndingError("the service is ending"))
+            if has_begun or shown is None:
+                raise
+            await answer(shown)(scope, receive, wrapped)
         except Exception:
             if has_begun:
                 raise

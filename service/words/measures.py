@@ -156,16 +156,6 @@ def turn_deg(roll_deg: float) -> int:
     return _half_up(roll_deg) % 360
 
 
-def turn_text(roll_deg: float) -> str:
-    """Write a roll as the smaller turn, and its way seen from the butt end."""
-    turn = turn_deg(roll_deg)
-    if turn == 0:
-        return "none: as it lay"
-    if turn <= 180:
-        return f"{turn} deg clockwise, seen from the butt end"
-    return f"{360 - turn} deg anticlockwise, seen from the butt end (that is {turn} clockwise)"
-
-
 def minutes_text(minutes: float) -> str:
     """Write a time: `45 min`, `2 h 5 min`."""
     hours, rest = divmod(_half_up(minutes), 60)

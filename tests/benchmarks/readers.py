@@ -22,7 +22,7 @@ READERS = 50
 ROUNDS = 12
 PAUSE_SECONDS = 0.5
 LAYS = 60
-COMMAND = [sys.executable, "-c", "from service.command_line import main; main()", "serve", "--port", "0"]
+COMMAND = [sys.executable, "-c", "from service.cli.command_line import main; main()", "serve", "--port", "0"]
 
 
 def ended(client, job_id):

@@ -34,7 +34,7 @@ def placed(scan):
     try:
         found = place_scan(Scan(in_file.points, normals=in_file.normals))
     except ScanError as error:
-        return "asks" if "--unit" in str(error) or "--up" in str(error) else "ERROR"
+        return "asks" if getattr(error, "field", "") in {"unit", "up"} else "ERROR"
     right = np.isclose(UNITS_M[found.unit], scan.settings.unit_m) and found.up == scan.settings.up
     return "right" if right else f"WRONG ({found.unit}, {found.up})"
 

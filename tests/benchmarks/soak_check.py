@@ -17,6 +17,8 @@ STILL_SECONDS = 30.0
 MOST_DRAIN_SECONDS = 300.0
 _MOST_LISTED = 1000
 _GIVEN_UP = "it is not tried again"
+_MAY_COME = {"pithline.db-wal", "pithline.db-shm", "trash"}
+"""SQLite's journals, and what a start moved aside: files that came while their server was killed."""
 
 
 @dataclass(frozen=True)
@@ -77,10 +79,9 @@ def check(
     ledgers: Sequence[Ledger],
     faults: Faults,
     baseline: "Baseline",
-    ticks: str | None,
 ) -> dict[str, int]:
     """Compare all, and let the ledgers know what had no answer; return how many of each thing there are."""
-    _Comparison(http, ledgers, faults, baseline, ticks).run()
+    _Comparison(http, ledgers, faults, baseline).run()
     files = find_orphans(service, faults, baseline)
     _find_strays(service, faults, baseline)
     logs = http.get("/api/logs", params={"limit": _MOST_LISTED}).json()
@@ -102,14 +103,12 @@ class Baseline:
 def baseline_of(service: Service, http: httpx.Client) -> Baseline:
     """Note what is there now."""
     ids = [one["id"] for path in ("/api/logs", "/api/mills", "/api/price-books") for one in http.get(path).json()]
-    return Baseline(frozenset(ids), frozenset(path.name for path in service.data.iterdir()), len(service.workers()))
+    return Baseline(frozenset(ids), frozenset(_in_data(service)), len(service.workers()))
 
 
 class _Comparison:
-    def __init__(
-        self, http: httpx.Client, ledgers: Sequence[Ledger], faults: Faults, baseline: Baseline, ticks: str | None
-    ) -> None:
-        self._http, self._ledgers, self._faults, self._baseline, self._ticks = http, ledgers, faults, baseline, ticks
+    def __init__(self, http: httpx.Client, ledgers: Sequence[Ledger], faults: Faults, baseline: Baseline) -> None:
+        self._http, self._ledgers, self._faults, self._baseline = http, ledgers, faults, baseline
 
     def _get(self, path: str, **params: Any) -> Any:
         answer = self._http.get(path, params=params)
@@ -264,8 +263,8 @@ class _Comparison:
             self._faults.add(
                 "lost", f"{what} was asked for on {kept.mill}; plan {document['id']} is on {document['mill']['name']}"
             )
-        if self._ticks is not None and kept.id in log.ticks:
-            ticked = orders_in(self._get(self._ticks.format(kept.id)))
+        if kept.id in log.ticks:
+            ticked = orders_in(self._get(f"/api/plans/{kept.id}/ticks"))
             for order, may_be in log.ticks[kept.id].items():
                 if (order in ticked) not in may_be:
                     self._faults.add(
@@ -278,12 +277,10 @@ def _said(about: dict[str, Any]) -> dict[str, Any]:
     return {name: value for name, value in about.items() if value is not None}
 
 
-def orders_in(answer: Any) -> set[int]:
-    """Return the passes that are ticked: of a list of orders, or of objects with one, plain or under a name."""
-    if isinstance(answer, dict):
-        answer = next((value for value in answer.values() if isinstance(value, list)), [])
-    orders = [one.get("order", one.get("pass_order")) if isinstance(one, dict) else one for one in answer or []]
-    return {order for order in orders if isinstance(order, int)}
+def orders_in(ticks: Any) -> set[int]:
+    """Return the passes of the best plan that are ticked."""
+    steps = [one["step"] for one in ticks or [] if one["way"] == "1" and one["is_ticked"]]
+    return {int(step.removeprefix("pass-")) for step in steps if step.startswith("pass-")}
 
 
 def find_orphans(service: Service, faults: Faults, baseline: Baseline) -> int:
@@ -300,8 +297,13 @@ def find_orphans(service: Service, faults: Faults, baseline: Baseline) -> int:
 
 
 def _kept_files(service: Service) -> dict[str, str]:
-    root = service.data / "files"
+    root = service.data / "files" / "kept"
     return {path.name: str(path.relative_to(root)) for path in root.rglob("*") if path.is_file()}
+
+
+def _in_data(service: Service) -> set[str]:
+    """Return what stands in the data folder, and in that of the files."""
+    return {path.name for folder in (service.data, service.data / "files") for path in folder.iterdir()}
 
 
 def _orphans(service: Service, baseline: Baseline) -> list[str]:
@@ -314,9 +316,8 @@ def _orphans(service: Service, baseline: Baseline) -> list[str]:
     found += [f"the file {key} of {log} is missing" for key, log in named.items() if key not in kept]
     found += [f"a row of {row[0]} names a row of {row[2]} that is gone" for row in broken]
     found += [f"temporary file {path.relative_to(service.folder)}" for path in service.temporary.rglob("*")]
-    in_data = {path.name for path in service.data.iterdir()}
-    journals = {"pithline.db-wal", "pithline.db-shm"}
-    found += [f"{name} in the data folder" for name in sorted(in_data - baseline.in_data - journals)]
+    found += [f"half-written file {path.name}" for path in (service.data / "files" / "incoming").iterdir()]
+    found += [f"{name} in the data folder" for name in sorted(_in_data(service) - baseline.in_data - _MAY_COME)]
     return found
 
 

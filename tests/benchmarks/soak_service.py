@@ -18,7 +18,7 @@ START_SECONDS = 90.0
 END_SECONDS = 30.0
 GONE_SECONDS = 15.0
 _SAID = re.compile(r"http://127\.0\.0\.1:\d+")
-_COMMAND = [sys.executable, "-c", "from service.command_line import main; main()", "serve", "--port", "0"]
+_COMMAND = [sys.executable, "-c", "from service.cli.command_line import main; main()", "serve", "--port", "0"]
 
 
 class Service:

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from kept_pages import Pages, pages_of
-from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, ConsoleMessage, expect, sync_playwright
 
 from service.settings import Settings
 from service.typed import files
@@ -26,6 +26,8 @@ _ARGUMENTS = (
 _A_FORM_CAME_BACK = "status of 422"
 _LAYS = 40
 PHONE, DESK = (360, 740), (1280, 800)
+# A loaded machine is no failure: what is waited for comes at last, or never.
+expect.set_options(timeout=60_000)
 
 
 @pytest.fixture(scope="module")

@@ -80,7 +80,7 @@ def site() -> Iterator[SmallSite]:
 @pytest.fixture
 def page(browser: Browser, site: SmallSite) -> Iterator[Page]:
     context = browser.new_context(base_url=site.address, viewport={"width": 480, "height": 700})
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(60_000)
     page = context.new_page()
     errors: list[str] = []
     page.on("pageerror", lambda error: errors.append(str(error)))

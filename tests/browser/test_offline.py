@@ -51,7 +51,7 @@ def site() -> Iterator[SmallSite]:
 @pytest.fixture
 def context(browser: Browser, site: SmallSite) -> Iterator[BrowserContext]:
     context = browser.new_context(base_url=site.address)
-    context.set_default_timeout(15_000)
+    context.set_default_timeout(60_000)
     yield context
     context.close()
 
@@ -82,13 +82,13 @@ def test_a_log_once_opened_is_read_without_a_network(opened, site):
     opened.reload()
 
     assert opened.get_by_role("heading").inner_text() == "Orchard Road"
-    assert opened.get_by_role("status").inner_text().startswith("Off-line: as of ")
+    assert opened.get_by_role("status").inner_text().startswith("Offline: saved ")
     opened.locator("figure.is-mounted").wait_for()
     for path, title in (("/plans/p/1", "Way 1"), ("/plans/p/1/cut-list", "Cut list")):
         opened.goto(path)
         assert opened.get_by_role("heading").inner_text() == title
     opened.goto("/words")  # never opened
-    assert opened.get_by_role("heading", level=1).inner_text() == "Off-line"
+    assert opened.get_by_role("heading", level=1).inner_text() == "Offline"
     opened.get_by_role("link", name="Cut list").click()
     assert opened.get_by_role("heading").inner_text() == "Cut list"
 
@@ -104,7 +104,7 @@ def test_what_is_kept_is_listed_by_its_log_and_by_what_it_is(opened, site):
     lists = [each.locator("b").all_inner_texts() for each in opened.get_by_role("list").all()]
     assert lists[0] == ["Cut list, plan 1"]
     assert sorted(lists[1]) == ["Cut list, plan 1", "Plan 1, $900", "The log"]
-    assert all(" as of " in f" {line}" for line in opened.locator(".list span").all_inner_texts())
+    assert all(" saved " in f" {line}" for line in opened.locator(".list span").all_inner_texts())
     opened.get_by_role("link", name="Plan 1, $900").click()
     assert opened.get_by_role("heading").inner_text() == "Way 1"
 
@@ -120,7 +120,7 @@ def lose_what_was_typed(page: Page, site: SmallSite) -> None:
     page.route("**/healthz", lambda route: route.fulfill(body="ok"))
     site.stop()
     page.get_by_role("button", name="Change").click()
-    page.get_by_role("heading", name="The signal ended").wait_for()
+    page.get_by_role("heading", name="The signal was lost").wait_for()
 
 
 def is_typed(page: Page) -> bool:
@@ -146,7 +146,7 @@ def test_a_form_that_cannot_be_sent_keeps_what_was_typed_and_says_so(opened, sit
 
 def test_a_signal_that_ends_as_a_form_is_sent_loses_nothing(opened, site):
     lose_what_was_typed(opened, site)
-    assert "not known whether this was sent" in opened.get_by_role("main").inner_text()
+    assert "don't know whether this was sent" in opened.get_by_role("main").inner_text()
     opened.get_by_role("link", name="Back to what you typed").click()
     opened.get_by_role("alert").wait_for()
 
@@ -163,7 +163,7 @@ def test_a_form_that_the_service_had_is_not_said_to_be_unsent(opened, site):
     site.breaks_off.add("/logs/a/change")
 
     opened.get_by_role("button", name="Change").click()
-    opened.get_by_role("heading", name="The signal ended").wait_for()
+    opened.get_by_role("heading", name="The signal was lost").wait_for()
     said = opened.get_by_role("main").inner_text()
     opened.get_by_role("link", name="Back to what you typed").click()
     opened.get_by_role("alert").wait_for()
@@ -171,7 +171,7 @@ def test_a_form_that_the_service_had_is_not_said_to_be_unsent(opened, site):
 
     assert ("POST", "/logs/a/change") in site.asked
     assert "nothing was sent" not in said
-    assert said.count("not known whether") == 2
+    assert said.count("don't know whether") == 2
     assert is_typed(opened)
 
 
@@ -214,7 +214,7 @@ def test_what_finds_no_place_is_kept_and_named(opened, site):
     opened.get_by_role("alert").wait_for()
 
     said = opened.get_by_role("alert").inner_text()
-    assert "Not all that you typed could be put back" in said
+    assert "Some of what you typed could not be put back" in said
     assert "21 1/2" in said
     site.served["/logs/a"] = whole
     opened.reload()

@@ -26,7 +26,7 @@ def page(context: BrowserContext) -> Page:
     """A page of a browser in which the service worker runs."""
     page = context.new_page()
     page.goto("/logs/sheet")
-    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=30_000)
+    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=60_000)
     return page
 
 
@@ -34,18 +34,18 @@ def lose_the_signal_as_it_is_sent(page: Page, button: str) -> None:
     page.route("**/healthz", lambda route: route.fulfill(body="ok"))
     page.context.set_offline(True)
     page.get_by_role("button", name=button).click()
-    expect(page.get_by_role("heading", name="The signal ended")).to_be_visible()
+    expect(page.get_by_role("heading", name="The signal was lost")).to_be_visible()
     page.context.set_offline(False)
 
 
 def test_rows_that_were_added_to_a_sheet_come_back(page: Page, service: Pages) -> None:
-    for button in ("One more place", "Add a limb", "Add a mark"):
+    for button in ("Add a place", "Add a limb", "Add a mark"):
         page.get_by_role("button", name=button, exact=True).click()
     for name, value in ADDED.items():
         page.locator(f'[name="{name}"]').fill(value)
     logs = service.get("/api/logs").json()
 
-    lose_the_signal_as_it_is_sent(page, "Make the log")
+    lose_the_signal_as_it_is_sent(page, "Save the log")
     page.get_by_role("link", name="Back to what you typed").click()
 
     expect(page.locator("[data-no-signal]")).to_contain_text("What you typed is here again")
@@ -57,9 +57,9 @@ def test_rows_that_were_added_to_a_sheet_come_back(page: Page, service: Pages) -
 
 def test_rows_that_cannot_come_back_without_a_signal_are_kept_until_there_is_one(page: Page) -> None:
     page.goto("/prices/new")
-    page.get_by_role("button", name="One more price").click()
+    page.get_by_role("button", name="Add a price").click()
     page.locator('[name="per_board_foot.1.price"]').fill("7.25")
-    lose_the_signal_as_it_is_sent(page, "Keep these prices")
+    lose_the_signal_as_it_is_sent(page, "Save these prices")
     page.context.set_offline(True)
 
     page.get_by_role("link", name="Back to what you typed").click()

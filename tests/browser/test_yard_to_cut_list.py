@@ -51,7 +51,7 @@ def planned(service: Pages) -> tuple[str, str]:
 def _until(service: Pages, path: str) -> str:
     import time  # noqa: PLC0415
 
-    for _ in range(400):
+    for _ in range(3000):
         found = service.get(path)
         if "data-job" not in found.text:
             return found.url.path
@@ -72,23 +72,23 @@ def test_a_scan_becomes_a_cut_list(context: BrowserContext, data_folder: Path, s
     page.get_by_label("Name of the log").fill(f"{NASTY} {size[0]}")
     page.get_by_label("Wood", exact=True).fill("sugar maple")
     page.get_by_role("button", name="Upload and read it").click()
-    expect(page.get_by_role("heading", name="How to saw it")).to_be_visible(timeout=60_000)
+    expect(page.get_by_role("heading", name="How to saw it")).to_be_visible(timeout=300_000)
     expect(page.get_by_role("heading", level=1)).to_have_text(f"{NASTY} {size[0]}")
 
     page.get_by_label("Along the log, from the butt").fill("3 ft")
-    page.get_by_label("Where on the girth, degrees").fill("90")
-    page.get_by_label("Half as wide as it is").fill("1/2")
+    page.get_by_label("Around the log, degrees").fill("90")
+    page.get_by_label("Half its width").fill("1/2")
     page.get_by_role("button", name="Add the mark").click()
-    expect(page.get_by_role("alert")).to_contain_text("Nothing that you typed is lost")
+    expect(page.get_by_role("alert")).to_contain_text("What you typed is still here")
     expect(page.get_by_role("alert")).to_be_in_viewport(ratio=1)
     expect(page.get_by_label("Along the log, from the butt")).to_have_value("3 ft")
     page.get_by_label("How deep it goes").fill("2")
     page.get_by_role("button", name="Add the mark").click()
     expect(page.locator("#marks li")).to_have_count(1)
 
-    page.get_by_label("Look for").select_option("quick")
+    page.get_by_label("Search").select_option("quick")
     page.get_by_role("button", name="Find the best way to saw it").click()
-    expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible(timeout=90_000)
+    expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible(timeout=300_000)
     assert page.title() != "run"
     _is_narrow(page)
     page.get_by_role("link", name="Cut list for the mill").click()
@@ -105,11 +105,11 @@ def test_two_plans_side_by_side_slabs_apart_and_ticks_that_stay(
     page.get_by_label("beside this").select_option("plain")
     page.get_by_role("button", name="Compare them").click()
     expect(page.get_by_role("heading", name="Side by side")).to_be_visible()
-    expect(page.get_by_role("row").filter(has_text="First cut at")).to_be_visible()
+    expect(page.get_by_role("row").filter(has_text="Cut 1 at")).to_be_visible()
     page.get_by_role("link", name="Plan 1").click()
     figure = page.locator("figure.solid")
     figure.scroll_into_view_if_needed()
-    expect(figure).to_have_class(re.compile("is-mounted"), timeout=30_000)
+    expect(figure).to_have_class(re.compile("is-mounted"), timeout=60_000)
     canvas = figure.locator("canvas")
     before = canvas.screenshot()
     figure.get_by_label("Draw the slabs apart").fill("100")
@@ -162,9 +162,9 @@ def test_a_search_says_how_much_more_is_possible_as_it_goes(
     )
     page.goto(f"/jobs/{job['id']}")
     expect(page.locator("[data-best]")).to_have_text("$1,240")
-    expect(page.locator(".gap")).to_contain_text("at most 10 % more is possible")
+    expect(page.locator(".gap")).to_contain_text("at most 10% more is possible")
     page.locator(".gap summary").click()
-    expect(page.locator(".gap .meaning")).to_contain_text("How much better another lay could still be")
+    expect(page.locator(".gap .meaning")).to_contain_text("How much more the best possible setup could net")
     service.post(f"/api/jobs/{job['id']}/cancel")
 
 
@@ -253,6 +253,13 @@ def test_no_word_or_measure_breaks_beside_another_plan(context: BrowserContext, 
     assert page.get_by_role("rowheader").count() == page.locator("tbody th").count() > 8
     page.set_viewport_size({"width": 320, "height": 700})
     _is_narrow(page)
+    # A roll to the other side has the longest word.
+    page.locator("tbody td").evaluate_all(
+        "cells => cells.forEach(cell => cell.textContent = '179 degrees counterclockwise')"
+    )
+    for width in (360, 320):
+        page.set_viewport_size({"width": width, "height": 700})
+        _is_narrow(page)
 
 
 def test_a_word_explains_itself_by_keyboard_and_without_scripts(
@@ -276,7 +283,7 @@ def test_a_word_explains_itself_by_keyboard_and_without_scripts(
     # A form leads on, and the bar becomes a page that loads itself again.
     page.goto(f"/logs/{planned[0]}/way?plan={planned[1]}&which=plain")
     page.get_by_role("button", name="Price it").click()
-    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^-?\$"), timeout=40_000)
+    expect(page.get_by_role("heading", level=1)).to_have_text(re.compile(r"^-?\$"), timeout=300_000)
     plain.close()
 
 
@@ -286,7 +293,7 @@ def test_a_form_says_what_is_wrong_as_it_is_typed(context: BrowserContext) -> No
     field = page.get_by_label("Widest cut")
     field.fill("wide")
     field.blur()
-    expect(page.locator("#throat_m-wrong")).to_contain_text("is no length")
+    expect(page.locator("#throat_m-wrong")).to_contain_text("isn't a length")
     field.fill("56")
     expect(page.locator("#throat_m-wrong")).to_be_empty()
     expect(page.locator("#kerf_m-wrong")).to_be_empty()  # nobody was there yet
@@ -302,7 +309,7 @@ def test_a_tap_fills_the_form_of_marks(context: BrowserContext, planned: tuple[s
     expect(page.locator("[data-tapped]")).to_contain_text("3 ft 11 in")
     expect(page.get_by_label("Along the log, from the butt")).to_be_hidden()
     page.get_by_label("Rot").check()
-    page.get_by_label("Half as wide as it is").fill("1")
+    page.get_by_label("Half its width").fill("1")
     page.get_by_label("How deep it goes").fill("2 in")
     page.get_by_role("button", name="Add the mark").click()
     expect(page.locator("#marks li", has_text="rot")).to_have_count(1)
@@ -314,17 +321,17 @@ def test_a_cut_list_that_was_opened_is_read_without_a_signal(context: BrowserCon
     page = context.new_page()
     page.goto(f"/plans/{planned[1]}")
     page.get_by_role("link", name="Cut list for the mill").click()
-    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=30_000)
+    expect(page.locator("html[data-kept]")).to_have_count(1, timeout=60_000)
     page.locator('[data-tick="pass-1"]').check()
     context.set_offline(True)
     page.reload()
     expect(page.get_by_role("heading", name="Cut list")).to_be_visible()
     expect(page.locator('[data-tick="pass-1"]')).to_be_checked()
-    expect(page.get_by_role("status").first).to_contain_text("Off-line")
-    page.get_by_label("The face is wide").fill("19")
+    expect(page.get_by_role("status").first).to_contain_text("Offline")
+    page.get_by_label("Face width").fill("19")
     page.get_by_role("button", name="Plan the rest again").click()
     expect(page.locator("[data-no-signal]")).to_contain_text("No signal")
-    expect(page.get_by_label("The face is wide")).to_have_value("19")
+    expect(page.get_by_label("Face width")).to_have_value("19")
     page.get_by_role("link", name="Plans").click()
     expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible()
     page.get_by_role("link", name="Yard").click()

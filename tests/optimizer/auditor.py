@@ -231,6 +231,7 @@ def check_lay(log, document, plan):
         steps = p["blade_height_m"] / mill["height_step_m"]
         assert abs(steps - round(steps)) < 1e-6
         assert p["blade_height_m"] >= mill["lowest_blade_m"] - 1e-9
+        assert mill["highest_blade_m"] is None or p["blade_height_m"] <= mill["highest_blade_m"] + 1e-9
         assert p["reach_m"] <= mill["throat_m"]
     if mill["throat_depth_m"]:
         assert box[5] - plan["passes"][0]["blade_height_m"] <= mill["throat_depth_m"] + 1e-9

@@ -15,9 +15,9 @@ from optimizer.documents.plan import (
     Pass,
     Plan,
     PlanDocument,
-    Shim,
     Slab,
     Source,
+    SupportPlaced,
     Waste,
     WoodAssumed,
     Work,
@@ -106,6 +106,10 @@ def a_pass(order: int, blade_height_m: float) -> Pass:
     return Pass(order=order, blade_height_m=blade_height_m, reach_m=0.8, cut_length_m=2.8, cut_area_m2=1.6, minutes=6.2)
 
 
+def a_shim(x_m: float, height_m: float) -> SupportPlaced:
+    return SupportPlaced(x_m=x_m, y_m=0.0, member="stem", kind="shim", height_m=height_m, load_kg=100.0)
+
+
 def a_plan(**changes: Any) -> Plan:
     """Return a plan of two layers: a slab; a slab's two pieces and waste."""
     given: dict[str, Any] = {
@@ -113,7 +117,7 @@ def a_plan(**changes: Any) -> Plan:
         "roll_deg": 0.0,
         "tilt_deg": 0.0,
         "log_to_bed": IDENTITY,
-        "shims": (),
+        "supports": (),
         "hearts": (HeartHeight(end="butt", height_m=0.4),),
         "stretch_m": (0.0, 2.9),
         "first_face": FirstFace(blade_height_m=29.0 * INCH_M, max_width_m=0.45, length_m=2.2),
@@ -135,11 +139,11 @@ def a_plan(**changes: Any) -> Plan:
 
 def a_document(**changes: Any) -> PlanDocument:
     """Return a document of two plans, the plain way, an offcut, waste, a shim, a warning and cautions."""
-    shim = Shim(x_m=22.0 * INCH_M, height_m=1.5 * INCH_M)
+    shim = a_shim(22.0 * INCH_M, 1.5 * INCH_M)
     best = a_plan(
         roll_deg=325.0,
         tilt_deg=1.0,
-        shims=(shim,),
+        supports=(shim,),
         waste=(Waste(layer=2, volume_m3=0.01, mass_kg=9.0),),
         offcuts=(
             Offcut(where="first", volume_m3=0.05, mass_kg=50.0),

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from scans.units import LengthError, feet_text, fraction_text, inches_text, parse_length_m
+from scans.units import QUANTITIES, LengthError, feet_text, fraction_text, inches_text, parse_length_m, parse_quantity
 
 
 @pytest.mark.parametrize(
@@ -39,7 +39,7 @@ def test_lengths_are_read(text: str, length_m: float) -> None:
      "1e3 m", "5 mi"],
 )  # fmt: skip
 def test_what_is_no_length_is_refused_with_ways_to_write_it(text: str) -> None:
-    with pytest.raises(LengthError, match=r'write it as|write "9 ft 8 in"$'):
+    with pytest.raises(LengthError, match=r'write it like|write "9 ft 8 in"$'):
         parse_length_m(text)
 
 
@@ -106,3 +106,36 @@ def test_any_text_is_a_length_or_refused(text: str) -> None:
         return
 
     assert isinstance(length_m, float)
+
+
+@pytest.mark.parametrize(
+    ("ending", "text", "value"),
+    [
+        ("_kg", "8800 lb", 8800 * 0.45359237),
+        ("_kg", "8,800.5 Pounds", 8800.5 * 0.45359237),
+        ("_kg", "4000kg", 4000.0),
+        ("_kg", "4 t", 4000.0),
+        ("_kg", "1 1/2 t", 1500.0),
+        ("_kg", "-5 kg", -5.0),
+        ("_kg", "0", 0.0),
+        ("_m2_per_min", "5 ft2/min", 5 * 0.3048**2),
+        ("_m2_per_min", "5 ft²/min", 5 * 0.3048**2),
+        ("_m2_per_min", "5 sq ft / minute", 5 * 0.3048**2),
+        ("_m2_per_min", ".5 m2/min", 0.5),
+        ("_m_per_min", "10 ft/min", 3.048),
+        ("_m_per_min", "3 m/min", 3.0),
+    ],
+)
+def test_other_quantities_as_people_type_them(ending: str, text: str, value: float) -> None:
+    """The pound is 0.45359237 kg exactly (international yard and pound, 1959)."""
+    assert parse_quantity(text, QUANTITIES[ending]) == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize("ending", QUANTITIES)
+@pytest.mark.parametrize("text", ["", " ", "5", "5 parsecs", "5 m", "lb", "5 5 lb/min", "1/0 kg", "1e3 kg", "9" * 5000])
+def test_what_is_no_such_quantity_is_refused_in_one_line(ending: str, text: str) -> None:
+    with pytest.raises(LengthError) as caught:
+        parse_quantity(text, QUANTITIES[ending])
+
+    assert "\n" not in str(caught.value)
+    assert len(str(caught.value)) < 200

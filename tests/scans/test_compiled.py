@@ -38,7 +38,7 @@ def test_a_change_of_anything_else_is_not(tmp_path):
 
 
 def test_kernels_are_kept_there_and_where_somebody_asks(tmp_path):
-    code = "import optimizer.chords, numba; print(numba.config.CACHE_DIR)"
+    code = "import optimizer.stations.chords, numba; print(numba.config.CACHE_DIR)"
 
     def told(**environment: str) -> str:
         done = subprocess.run([sys.executable, "-c", code], env=environment, capture_output=True, text=True, check=True)

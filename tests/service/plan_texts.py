@@ -14,6 +14,11 @@ ASSUMED = Assumed(
 
 
 def text_of(
-    document: PlanDocument, units: Units = Units.IMPERIAL, *, show_all: bool = False, title: str = "Plan 1"
+    document: PlanDocument,
+    units: Units = Units.IMPERIAL,
+    *,
+    show_all: bool = False,
+    verbose: bool = False,
+    title: str = "Plan 1",
 ) -> str:
-    return plan_text(document, ASSUMED, units, show_all=show_all, title=title)
+    return plan_text(document, ASSUMED, units, show_all=show_all, verbose=verbose, title=title)

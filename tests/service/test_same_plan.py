@@ -19,9 +19,9 @@ import pytest
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import Run, SearchSettings, plan_log
-from service import desk as at
 from service.contract.documents import PlanRequest, WayRequest
 from service.contract.log_given import log_given
+from service.desk import Desk, open_desk
 from service.jobs.work import Order, work_off
 from service.settings import Settings
 from service.typed import files
@@ -63,7 +63,7 @@ class Asked:
         """Type a command in a fresh process."""
         home = {"HOME": str(self.folder), "XDG_CONFIG_HOME": str(self.folder / "own")}
         done = subprocess.run(
-            [sys.executable, "-c", "from service.command_line import main; main()", *arguments, "--json", "-"],
+            [sys.executable, "-c", "from service.cli.command_line import main; main()", *arguments, "--json", "-"],
             cwd=self.folder,
             env={**os.environ, **home, "PYTHONHASHSEED": str(hash_seed), "PYTHONPATH": os.pathsep.join(sys.path)},
             capture_output=True, text=True, check=False,
@@ -87,7 +87,7 @@ class Asked:
 class Service:
     """A service's desk, whose jobs are done in this process. log_id : of the log, which was read."""
 
-    desk: at.Desk
+    desk: Desk
     log_id: str
 
     def work(self, cores: int) -> str:
@@ -101,9 +101,9 @@ class Service:
 
     def planned(self, asked: PlanRequest | WayRequest, cores: int) -> str:
         """Return what the service plans."""
-        start: Any = at.start_plan if isinstance(asked, PlanRequest) else at.start_way
-        start(self.desk, self.log_id, asked)
-        return without_run(at.plan_document(self.desk, self.work(cores)).model_dump_json())
+        start: Any = self.desk.start_plan if isinstance(asked, PlanRequest) else self.desk.start_way
+        start(self.log_id, asked)
+        return without_run(self.desk.plan_document(self.work(cores)).model_dump_json())
 
 
 @pytest.fixture(scope="module")
@@ -118,8 +118,8 @@ def asked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Asked]:
 
 @pytest.fixture
 def service(asked: Asked, tmp_path: Path) -> Iterator[Service]:  # noqa: ARG001
-    desk = at.open_desk(Settings(data_folder=tmp_path / "data", slots=0, free_bytes=0))
-    added = at.add_scan(desk, SHEET.encode(), "log.toml")
+    desk = open_desk(Settings(data_folder=tmp_path / "data", slots=0, free_bytes=0))
+    added = desk.add_scan(SHEET.encode(), "log.toml")
     service = Service(desk, added.log.id)
     service.work(1)
     yield service
@@ -149,8 +149,8 @@ def test_a_way_of_ones_own_gives_the_same_plan_whoever_asks(asked: Asked, servic
 def test_marks_of_a_sheet_keep_their_order(asked: Asked, tmp_path: Path) -> None:
     kept = read_log(read_file(asked.folder / "log.toml"), AboutLog()).marks
     for k in range(4):  # their ids are drawn, so that once would prove little
-        desk = at.open_desk(Settings(data_folder=tmp_path / str(k), slots=0, free_bytes=0))
-        service = Service(desk, at.add_scan(desk, SHEET.encode(), "log.toml").log.id)
+        desk = open_desk(Settings(data_folder=tmp_path / str(k), slots=0, free_bytes=0))
+        service = Service(desk, desk.add_scan(SHEET.encode(), "log.toml").log.id)
         service.work(1)
         assert tuple(mark for _, mark in desk.store.marks(service.log_id)) == kept
         desk.close()

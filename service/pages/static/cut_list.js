@@ -40,7 +40,7 @@ function show() {
     else if (tick.changed_at) by.textContent = tick.is_ticked ? [tick.who, clock.format(new Date(tick.changed_at))].filter(Boolean).join(", ") : "";
   }
   const unsent = wasUnsent ? allWaiting().filter((address) => address.startsWith(`${ticks}/`)).length : 0;
-  const words = unsent ? `${unsent === 1 ? "1 tick is" : `${unsent} ticks are`} not sent yet. This phone keeps ${unsent === 1 ? "it" : "them"} until there is a signal.` : "";
+  const words = unsent ? `${unsent === 1 ? "1 check mark is" : `${unsent} check marks are`} not sent yet. This phone keeps ${unsent === 1 ? "it" : "them"} until there is a signal.` : "";
   if (place.textContent !== words) place.textContent = words;
   tellSawn();
 }

@@ -14,7 +14,7 @@ function along(x_m) {
 function take({ x_m, y_m, z_m }) {
   for (const [name, value] of Object.entries({ x_m, y_m, z_m })) form.elements[name].value = value.toFixed(5);
   form.classList.add("is-tapped");
-  told.textContent = `Tapped ${along(Math.max(0, x_m))} from the butt end. Say what is there, and add it.`;
+  told.textContent = `You tapped ${along(Math.max(0, x_m))} from the butt end. Choose what is there and add the mark.`;
   form.scrollIntoView({ block: "start", behavior: "smooth" });
 }
 

@@ -14,7 +14,7 @@ function say(when) {
   bar.setAttribute("role", "status");
   const isToday = when.toDateString() === new Date().toDateString();
   const how = isToday ? { timeStyle: "short" } : { dateStyle: "medium", timeStyle: "short" };
-  bar.textContent = `Off-line: as of ${new Intl.DateTimeFormat(undefined, how).format(when)}`;
+  bar.textContent = `Offline: saved ${new Intl.DateTimeFormat(undefined, how).format(when)}`;
   Object.assign(bar.style, { position: "sticky", top: "0", zIndex: "10", margin: "0", padding: "0.5rem 1rem",
     background: "var(--warn-soft, #fff3cf)", color: "var(--ink, #101c17)", fontWeight: "700",
     borderBottom: "3px solid var(--warn-edge, #a87900)" });
@@ -76,7 +76,7 @@ addEventListener("submit", async (event) => {
   if (isThere) {
     reached.add(form);
     form.requestSubmit(submitter);
-  } else tell(place, "No signal, so nothing was sent. What you typed stays here: try again where there is one.");
+  } else tell(place, "No signal, so nothing was sent. What you typed is still here. Try again when you have a signal.");
 }, true);
 
 function tell(place, words) {
@@ -138,10 +138,10 @@ async function putBack() {
     form.inert = false;
     missing = fill(form, values);
   }
-  const once = "The signal ended as this was sent, and it is not known whether it arrived: look whether it is there before you send it again.";
+  const once = "The signal was lost, and we don't know whether this was sent. Check whether it is there before you send it again.";
   if (missing.length) {
     store({ ...sent, isOpen: true });
-    tell(form, `${once} Not all that you typed could be put back; load the page again where there is a signal, or type it: ${missing.join("; ")}.`);
+    tell(form, `${once} Some of what you typed could not be put back: ${missing.join("; ")}. Load the page again when you have a signal, or type it again.`);
   } else {
     sessionStorage.removeItem(TYPED);
     tell(form, `${once} What you typed is here again.`);

@@ -13,7 +13,7 @@ function money(amount) {
   return box.dataset.currency === "USD" ? `${sign}$${whole}` : `${sign}${whole} ${box.dataset.currency}`;
 }
 
-// By how many per cent of the best so far another lay could be better, never too few.
+// By what percentage of the best so far another lay could be better, never too few.
 function percentMore(gap) {
   const percent = (100 * gap) / (1 - gap);
   return percent > 1 ? Math.ceil(percent - 1e-6) : Math.ceil(10 * percent - 1e-6) / 10;
@@ -33,7 +33,7 @@ function show(job) {
   if (stage.textContent !== words) stage.textContent = words;
   if (best && job.best_net !== null) best.textContent = money(job.best_net);
   if (gap && job.gap !== null && job.gap < 1) {
-    gap.textContent = `at most ${percentMore(job.gap)} % more is possible`;
+    gap.textContent = `at most ${percentMore(job.gap)}% more is possible`;
     gap.parentElement.hidden = false;
   }
 }
@@ -49,7 +49,7 @@ function follow(path) {
     }
   });
   events.addEventListener("error", () => {
-    stage.textContent = "No signal: it goes on without you, and shows again when there is.";
+    stage.textContent = "No signal. The work goes on, and this page catches up when the signal is back.";
   });
 }
 

@@ -137,12 +137,12 @@ async function notKept() {
     const { log, name, title, path, when } = await told(pages, request);
     if (!title) continue;
     const at = new Intl.DateTimeFormat(undefined, { dateStyle: "medium", timeStyle: "short" }).format(when);
-    logs.set(log, [...(logs.get(log) ?? []), `<li><a href="${path}"><b>${name || title}</b> <span>as of ${at}</span></a></li>`]);
+    logs.set(log, [...(logs.get(log) ?? []), `<li><a href="${path}"><b>${name || title}</b> <span>saved ${at}</span></a></li>`]);
   }
   const lists = [...logs].map(([log, links]) => `<h2>${log.slice(log.indexOf(" ") + 1) || "Other pages"}</h2><ul class="list">${links.join("")}</ul>`);
-  return page("Off-line", `<p>There is no network, and this page was not opened on this device before.</p>
-<p><a class="button main" href="/">To the yard</a></p>
-${lists.length ? `<p>What is kept here:</p>${lists.join("")}` : ""}`);
+  return page("Offline", `<p>There is no signal, and you have not opened this page on this device before.</p>
+<p><a class="button main" href="/">Go to your yard</a></p>
+${lists.length ? `<p>You can open these pages without a signal:</p>${lists.join("")}` : ""}`);
 }
 
 // What answers a form that was sent where the signal ended: before the service had it, or before its answer was here.
@@ -152,8 +152,8 @@ function notKnownIfSent(referrer) {
   there.searchParams.set(AFRESH, "");
   const isOurs = there.origin === self.location.origin;
   const back = isOurs ? `${there.pathname}${there.search}`.replace(/[&<>"]/g, (sign) => `&#${sign.charCodeAt(0)};`) : "/";
-  return page("The signal ended", `<p>It is not known whether this was sent: look at the log, the mill or the prices that it is about before you
-send it again. What you typed is kept.</p>
+  return page("The signal was lost", `<p>We don't know whether this was sent. Check the log, the mill, or the prices before you send it again. What you
+typed is still here.</p>
 <p><a class="button main" href="${back}#typed">Back to what you typed</a></p>`, '<meta name="not-known-if-sent">');
 }
 

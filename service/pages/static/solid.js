@@ -79,7 +79,7 @@ class Figure {
     this.failed = document.createElement("p");
     this.failed.className = "solid-failed";
     this.failed.setAttribute("role", "status");
-    this.failed.append("The log in the round did not load. ");
+    this.failed.append("The 3D view did not load. ");
     const again = document.createElement("button");
     again.type = "button";
     again.className = "button small";
@@ -100,7 +100,7 @@ class Figure {
     canvas.tabIndex = 0;
     canvas.setAttribute("role", "application");
     const does = figure.hasAttribute("data-marking") ? ", a tap or Enter marks a place" : "";
-    canvas.setAttribute("aria-label", `The log in the round: arrow keys turn it, plus and minus zoom, 0 resets${does}`);
+    canvas.setAttribute("aria-label", `The log in 3D: arrow keys turn it, plus and minus zoom, 0 resets${does}`);
     Object.assign(canvas.style, { display: "block", width: "100%", touchAction: "pan-y", cursor: "grab" });
     if (getComputedStyle(canvas).aspectRatio === "auto") canvas.style.aspectRatio = "4 / 3";
     canvas.style.maxHeight = "min(75vh, 36rem)";

@@ -22,13 +22,13 @@ function send() {
   request.upload.addEventListener("progress", (event) => {
     if (!event.lengthComputable) return;
     bar.value = (100 * event.loaded) / event.total;
-    told.textContent = event.loaded < event.total ? `Uploading: ${Math.floor(bar.value)} %` : "Uploaded";
+    told.textContent = event.loaded < event.total ? `Uploading: ${Math.floor(bar.value)}%` : "Uploaded";
   });
   request.addEventListener("load", () => {
     if (request.status < 300) location.assign(`/logs/${request.response.log.id}`);
-    else failed(request.response?.error?.message ?? "It was refused. Look at the file and try again.");
+    else failed(request.response?.error?.message ?? "The upload was refused. Check the file and try again.");
   });
-  request.addEventListener("error", () => failed("No signal. What you typed is kept: try again where there is some."));
+  request.addEventListener("error", () => failed("No signal. What you typed is still here. Try again when you have a signal."));
   const data = new FormData();
   for (const [name, value] of new FormData(form)) if (value !== "") data.append(name, value);
   request.send(data);

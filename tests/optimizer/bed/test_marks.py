@@ -27,7 +27,7 @@ def test_places_turn_clockwise_seen_from_the_butt(toward_deg, y, z):
 
 
 def test_places_off_the_log_are_refused():
-    with pytest.raises(MarkError, match="at must lie on the log"):
+    with pytest.raises(MarkError, match="must lie on the log"):
         place_on_girth(shapes.cylinder(length_m=3.0), 3.2, 0.0)
 
 

@@ -102,7 +102,7 @@ def test_margins_only_take():
     [
         (shapes.forked, 85.0, None),
         (lambda: shapes.forked(lumpy=0.08), 20.0, None),
-        (lambda: shapes.forked(lumpy=0.08), 85.0, 1.0),
+        (lambda: shapes.forked(lumpy=0.08), 85.0, 2.5),
         (shapes.bent, 30.0, None),
         (shapes.frustum, 0.0, 1.5),
     ],

@@ -44,8 +44,27 @@ def test_lengths_are_taken_as_text_or_in_metres() -> None:
     assert mill.kerf_m == 0.0016
 
 
+def test_other_quantities_are_taken_as_text_or_in_si() -> None:
+    pace = {"sawing_rate": "5 ft2/min", "feed_max": "10 ft/min"}
+    mill = Mill.model_validate(MILL | {"max_log_mass": "8800 lb", "loader_limit_kg": 700, "pace": pace})
+
+    assert mill.max_log_mass_kg == pytest.approx(3991.6, abs=0.1)
+    assert mill.loader_limit_kg == 700
+    assert mill.pace.sawing_rate_m2_per_min == pytest.approx(0.4645, abs=1e-4)
+    assert mill.pace.feed_max_m_per_min == pytest.approx(3.048)
+
+
+def test_the_schema_offers_other_quantities_in_both_ways() -> None:
+    assert {"max_log_mass", "max_log_mass_kg"} <= set(Mill.model_json_schema()["properties"])
+
+
 def test_what_is_left_out_sets_no_limit() -> None:
     mill = Mill.model_validate(MILL)
+
+    assert mill.highest_blade_m is None
+    assert mill.max_prop_m == pytest.approx(0.3048)
+    assert mill.clamps_hold is False
+    assert mill.pace.minutes_per_roll == 0.0
 
     assert mill.bed_length_m is None
     assert mill.pace.minutes_per_pass == 0.0
@@ -57,13 +76,22 @@ def test_what_is_left_out_sets_no_limit() -> None:
         ({"throet": "56 in"}, "did you mean throat?"),
         ({"zzzz": 1}, "it may hold"),
         ({"throat_m": 1.4}, "throat and throat_m are both given"),
-        ({"throat_m": "56 in", "throat": None}, "throat_m takes a number in metres"),
+        ({"throat_m": "56 in", "throat": None}, "throat_m takes a number in meters"),
         ({"throat": 56}, "throat = 56 has no unit"),
         ({"throat": "56"}, "has no unit"),
-        ({"throat": "56 parsecs"}, "is no length"),
-        ({"throat": "-56 in"}, "throat_m: must be greater than 0"),
+        ({"throat": "56 parsecs"}, "isn't a length I can read"),
+        ({"throat": "-56 in"}, "throat_m must be over 0"),
         ({"max_log_mass_kg": float("inf")}, "max_log_mass_kg"),
-        ({"pace": {"minutes_per_pas": 3}}, "pace: minutes_per_pas is no field here; did you mean minutes_per_pass?"),
+        ({"max_log_mass": 8800}, 'max_log_mass = 8800 has no unit; write max_log_mass = "8800 lb"'),
+        ({"max_log_mass": "8800"}, "has no unit"),
+        ({"max_log_mass": "8800 ft"}, "is no weight"),
+        ({"max_log_mass": "8800 lb", "max_log_mass_kg": 4000}, "max_log_mass and max_log_mass_kg are both given"),
+        ({"max_log_mass_kg": "8800 lb"}, "max_log_mass_kg takes a number in kilograms; with a unit write max_log_mass"),
+        ({"max_log_mass": "-1 lb"}, "max_log_mass_kg must be over 0"),
+        ({"pace": {"sawing_rate": "5 ft/min"}}, "is no sawing rate"),
+        ({"pace": {"feed_max": "5 ft2/min"}}, "is no speed"),
+        ({"pace": {"feed_max": 5}}, "feed_max_m_per_min in meters a minute"),
+        ({"pace": {"minutes_per_pas": 3}}, "pace: 'minutes_per_pas' is not known here; did you mean minutes_per_pass?"),
         ({"pace": {"hourly_rate": "lots"}}, "pace.hourly_rate"),
     ],
 )
@@ -83,7 +111,7 @@ def test_what_is_missing_is_named_as_it_may_be_typed() -> None:
 
 
 def test_the_place_in_a_list_is_counted_from_one() -> None:
-    assert problem(Whole, {"part": [{"at": "1 in"}, {"at": "-1 in"}]}).startswith("part[2].at_m: must be")
+    assert problem(Whole, {"part": [{"at": "1 in"}, {"at": "-1 in"}]}).startswith("part[2].at_m must be")
 
 
 def test_a_frozen_document_cannot_be_changed() -> None:
@@ -116,6 +144,24 @@ def test_a_wrong_price_book_is_refused_in_one_line(change: dict[str, Any], said:
 
 def test_species_are_held_as_the_table_names_them() -> None:
     assert PriceBook.model_validate(BOOK).per_board_foot[0].species == "maple, sugar"
+
+
+@pytest.mark.parametrize(
+    ("priced", "species", "price"),
+    [
+        ({"oak": 3.0, "any": 1.0}, "oak, white", 3.0),
+        ({"oak": 3.0, "red oak": 4.0, "any": 1.0}, "oak, northern red", 4.0),
+        ({"oak": 3.0, "red oak": 4.0, "northern red oak": 5.0}, "oak, northern red", 5.0),
+        ({"oak": 3.0, "any": 1.0}, "red oak", 3.0),
+        ({"northern red oak": 5.0, "any": 1.0}, "red oak", 1.0),
+        ({"oak": 3.0, "any": 1.0}, "unknown", 1.0),
+    ],
+)
+def test_a_wood_without_a_price_of_its_own_has_its_groups(priced: dict[str, float], species: str, price: float) -> None:
+    rows = [{"species": name, "quarters": 8, "price": amount} for name, amount in priced.items()]
+    book = PriceBook.model_validate(BOOK | {"per_board_foot": rows})
+
+    assert [row.price for row in book.rows_for(species)] == [price]
 
 
 def test_the_schema_offers_a_length_in_both_ways() -> None:

@@ -101,7 +101,7 @@ def test_with_nothing_in_doubt_the_average_is_the_exact_optimum(flip):
 
 
 def test_the_best_average_is_what_its_passes_bring_in_the_mean(problem):
-    rolled = problem.supports.turned(100.0)
+    rolled = problem.supports.turned(20.0)
     logs = PossibleLogs(problem, 3.0).some(5, range(6), (SURFACE, SIZE, ROLL, SHIMS))
     cuts = best_average_cuts(lay_values(problem, rolled, rolled.resting_tilt_deg, logs), problem.terms)
     priced = problem.price(rolled.lay(rolled.resting_tilt_deg), cuts)
@@ -110,7 +110,7 @@ def test_the_best_average_is_what_its_passes_bring_in_the_mean(problem):
 
 
 def test_the_choice_counts_a_blade_that_lands_high_or_low(problem):
-    rolled = problem.supports.turned(100.0)
+    rolled = problem.supports.turned(20.0)
     coarse = problem.mill.set_up.model_copy(update={"thickness_error_m": 0.01})
     dull = replace(problem, mill=problem.mill.model_copy(update={"set_up": coarse}))
     logs = PossibleLogs(dull).some(5, range(8), (BLADE,))
@@ -123,7 +123,7 @@ def test_the_choice_counts_a_blade_that_lands_high_or_low(problem):
 
 
 def test_rows_left_out_lie_on_straight_lines(problem):
-    rolled = problem.supports.turned(100.0)
+    rolled = problem.supports.turned(20.0)
     logs = PossibleLogs(problem).some(5, range(2))
     every, some = (lay_values(problem, rolled, rolled.resting_tilt_deg, logs, stride=stride) for stride in (1, 3))
     inner = every.down[10:-10]

@@ -66,7 +66,9 @@ def test_places_to_measure_are_told_from_the_butt_end_of_the_log():
     stretch = books.problem(shapes.cylinder(0.25, 6.0), books.mill(**STEP)).stretch(3.0, 6.0)
     possible = PossibleLogs(stretch)
     readings = doubt_worth._readings(possible, drawn(possible, 0, 1000, 4, 1), np.random.default_rng(0))
-    places_m = [float(found[1]) for r in readings if (found := re.search(r"at \{([\d.]+) m\} from the butt", r.action))]
+    places_m = [
+        float(found[1]) for r in readings if (found := re.search(r"Measure \{([\d.]+) m\} from the butt", r.action))
+    ]
 
     assert len(places_m) > 1
     assert all(3.0 < place_m < 6.0 for place_m in places_m)
@@ -111,7 +113,7 @@ def test_what_is_made_stays_and_the_face_changes_the_rest(problem, given, monkey
 
     assert narrow.priced.passes[0].row == wide.priced.passes[0].row == round(given.heights_m[0] / (INCH_M / 4))
     assert narrow.weighed.outcomes.face_width_m.mean() < wide.weighed.outcomes.face_width_m.mean()
-    assert any("fits" in note or "nearest" in note for note in wide.notes)
+    assert any(note.kind in {"face_fits", "face_fits_none"} for note in wide.notes)
     with pytest.raises(GivenError, match="1 to 1, got 2"):
         price_given_in_doubt(problem, Given(**{**vars(given), "seen": (FaceSeen(2, 0.3, 2.0),)}), 0, 2)
 

@@ -3,14 +3,17 @@
 from typing import Any
 
 import pytest
-from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_slab
+from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_shim, a_slab
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import LogFound, Mark, Offcut, Plan, Shim, Waste
-from optimizer.report.cautions import LEVELS, cautions_for, cautions_of
+from optimizer.documents.plan import LogFound, Mark, Offcut, Overturning, Plan, Waste
+from optimizer.report.cautions import LEVELS, MOST_LINES, as_shown, cautions_for, cautions_of
 
-ALWAYS = {"metal_find", "log_rolls", "log_clamped", "blade_guard", "bystanders", "noise", "dust"}
-WITH_GEAR = {"lift_gear", "lift_margin", "lift_angle", "under_load"}
+ALWAYS = {
+    "metal_find", "log_rolls", "log_clamped", "blade_guard", "lockout", "bystanders", "noise", "dust", "line_snaps",
+    "under_load", "lift_margin", "lift_angle",
+}  # fmt: skip
+WITH_GEAR = {"lift_gear"}
 
 
 def levels(
@@ -21,7 +24,7 @@ def levels(
 
     assert len({caution.id for caution in shown}) == len(shown)
     assert all(caution.line and caution.reason for caution in shown)
-    order = [LEVELS.index(caution.level) for caution in shown]
+    order = [(caution.standing, LEVELS.index(caution.level)) for caution in shown]
     assert order == sorted(order)
     return {caution.id: caution.level for caution in shown}
 
@@ -34,10 +37,96 @@ def test_what_always_shows_shows_alone_where_nothing_is_the_matter() -> None:
     assert set(levels()) == ALWAYS
 
 
-def test_a_light_level_log_that_stays_as_it_lay_has_notes_only_but_for_metal() -> None:
-    shown = levels()
+def test_a_light_level_log_that_stays_as_it_lay_has_the_sweep_for_metal_and_standing_rules_alone() -> None:
+    sweep, *others = cautions_for(a_log(), a_mill(), [a_plan()], "maple, sugar")
 
-    assert {caution for caution, level in shown.items() if level != "note"} == {"metal_find"}
+    assert (sweep.id, sweep.level, sweep.standing) == ("metal_find", "warning", False)
+    assert all(caution.standing and caution.level == "note" for caution in others)
+
+
+@pytest.mark.parametrize("wood_name", ["maple, sugar", "oak, white"])
+@pytest.mark.parametrize("roll_deg", [0.0, 10.0])
+def test_a_rule_that_holds_for_every_log_stands_where_this_log_does_not_set_it_off(
+    wood_name: str, roll_deg: float
+) -> None:
+    shown = cautions_for(a_log(), a_mill(), [a_plan(roll_deg=roll_deg)], wood_name)
+
+    standing = {caution.id: caution.standing for caution in shown}
+    assert standing["dust"] is (wood_name == "maple, sugar")
+    assert standing["log_rolls"] is (roll_deg == 0.0)
+    assert standing["lockout"]
+
+
+FALLS = Overturning(flipped=False, blade_height_m=None, outside_m=0.1, toward=(0.0, 1.0), moment_n_m=900.0)
+MANY = a_plan(
+    roll_deg=10.0, tilt_deg=2.0, supports=(a_shim(0.1, 0.02),), slabs=(a_slab(mass_kg=90.0),), overturning=FALLS
+)
+
+
+@pytest.mark.parametrize(
+    ("plan", "with_plan", "more"), [(a_plan(), 1, 0), (a_plan(roll_deg=10.0), 2, 0), (MANY, MOST_LINES, None)]
+)
+def test_few_lines_stand_with_the_plan_and_none_is_lost(plan: Plan, with_plan: int, more: int | None) -> None:
+    cautions = cautions_for(a_log(forks=(FORK,), mass_kg=900.0) if more is None else a_log(), a_mill(), [plan], "")
+    shown = as_shown(cautions)
+
+    assert len(shown.with_plan) == with_plan
+    assert (len(shown.more) > 0) if more is None else (len(shown.more) == more)
+    assert (*shown.with_plan, *shown.more, *shown.standing) == cautions
+    assert {caution.standing for caution in shown.standing} == {True}
+    assert not any(caution.standing for caution in (*shown.with_plan, *shown.more))
+    grave = [LEVELS.index(caution.level) for caution in (*shown.with_plan, *shown.more)]
+    assert grave == sorted(grave)
+
+
+def test_every_stop_stands_with_the_plan_and_the_sweep_for_metal_after_them() -> None:
+    stop, *others = cautions_for(a_log(), a_mill(), [MANY], "")
+    assert stop.level == "stop"
+
+    *stops, first_warning = as_shown([*[stop] * 7, *others]).with_plan
+
+    assert stops == [stop] * 7
+    assert first_warning.id == "metal_find"
+
+
+@pytest.mark.parametrize("marked", [True, False])
+@pytest.mark.parametrize("plan", [a_plan(), MANY])
+def test_the_sweep_for_metal_stands_with_every_plan_first_of_the_warnings(plan: Plan, marked: bool) -> None:
+    log = a_log(forks=(FORK,), mass_kg=900.0, marks=(METAL,) if marked else ())
+
+    shown = as_shown(cautions_for(log, a_mill(loader_limit_kg=800.0), [plan], "oak, white"))
+
+    warnings = [caution for caution in shown.with_plan if caution.level == "warning"]
+    assert warnings[0].id == "metal_find"
+    assert ("marked" in warnings[0].reason) is marked
+
+
+def test_what_this_log_sets_off_stands_before_what_most_logs_do() -> None:
+    log = a_log(forks=(FORK,), mass_kg=900.0)
+
+    shown = as_shown(cautions_for(log, a_mill(loader_limit_kg=800.0), [MANY], "oak, white"))
+
+    with_plan, more = ({caution.id for caution in found} for found in (shown.with_plan, shown.more))
+    assert {"log_overturns", "fork_tension", "loader_limit", "lift_gear"} <= with_plan
+    assert {"dust", "lift_person", "tilted_log"} <= more
+
+
+@pytest.mark.parametrize(("slabs_stay_on", "layers", "fires"), [(True, 2, True), (True, 1, False), (False, 2, False)])
+def test_slabs_that_stay_on_the_log_are_strapped(slabs_stay_on: bool, layers: int, fires: bool) -> None:
+    plan = a_plan(slabs=tuple(a_slab(id=str(k), layer=k) for k in range(1, layers + 1)))
+
+    assert ("bundle" in levels(mill=a_mill(slabs_stay_on=slabs_stay_on), plan=plan)) is fires
+
+
+@pytest.mark.parametrize(("height_m", "fires"), [(0.0, False), (0.00158, False), (0.0016, True)])
+def test_a_shim_that_nobody_can_place_is_none(height_m: float, fires: bool) -> None:
+    shown = {
+        c.id: c
+        for c in cautions_for(a_log(), a_mill(), [a_plan(supports=(a_shim(0.1, height_m),))], "")
+        if not c.standing
+    }
+
+    assert set(shown) - {"metal_find"} == ({"shims", "log_rolls"} if fires else set())
 
 
 @pytest.mark.parametrize(
@@ -79,7 +168,9 @@ def test_the_loaders_limit_counts_lift_mass(log_kg: float, slab_kg: float, fires
         ({"roll_deg": 10.0}, {"log_rolls": "warning"}),
         ({"tilt_deg": 0.5}, {"tilted_log": "warning"}),
         ({"tilt_deg": -0.5}, {"tilted_log": "warning"}),
-        ({"shims": (Shim(x_m=0.1, height_m=0.02),)}, {"log_rolls": "warning", "tilted_log": "warning"}),
+        ({"tilt_deg": 0.049}, {}),
+        ({"tilt_deg": -0.05}, {"tilted_log": "warning"}),
+        ({"supports": (a_shim(0.1, 0.02),)}, {"log_rolls": "warning", "shims": "warning"}),
         ({"rests_by_itself": False}, {"log_rolls": "warning"}),
         ({"rests_by_itself": True}, {}),
         ({"offcuts": (Offcut(where="first", volume_m3=0.01, mass_kg=9.0),)}, {"offcut_falls": "warning"}),
@@ -95,6 +186,18 @@ def test_how_the_log_is_laid_and_sawn(change: dict[str, Any], fires: dict[str, s
     shown = levels(plan=a_plan(**change))
 
     assert {key: value for key, value in shown.items() if value == "warning" and key != "metal_find"} == fires
+
+
+@pytest.mark.parametrize(
+    ("outside_m", "clamps_hold"), [(0.05, False), (-0.01, False), (None, False), (0.05, True), (None, True)]
+)
+def test_a_log_that_does_not_stand_is_a_stop_or_hangs_on_its_clamps(outside_m: float | None, clamps_hold: bool) -> None:
+    falls = Overturning(flipped=False, blade_height_m=0.5, outside_m=outside_m, toward=None, moment_n_m=None)
+
+    shown = levels(mill=a_mill(clamps_hold=clamps_hold), plan=a_plan(overturning=falls))
+
+    assert shown["log_overturns"] == ("warning" if clamps_hold and outside_m is not None else "stop")
+    assert "log_overturns" not in levels()
 
 
 @pytest.mark.parametrize(
@@ -404,6 +507,6 @@ def test_a_pass_near_the_throat_asks_for_stubs_to_be_trimmed(reach_m: float, lev
 
     found = {caution.id: caution for caution in shown}
     assert (found["near_throat"].level if level else found.get("near_throat")) == level
-    assert level is None or found["near_throat"].reason.startswith("pass 2 ")
+    assert level is None or found["near_throat"].reason.startswith("cut 2 ")
     # Who trims works with a chainsaw.
     assert ("chainsaw" in found) == (level is not None)

@@ -17,6 +17,7 @@ from optimizer.report.plain_way_stop import passes_before_metal
 from optimizer.search.given import Given
 from optimizer.search.plain_way import plain_way, why_none
 from optimizer.wood.woods import find_wood
+from scans.messages import Note
 
 RADIUS_M = 0.3
 
@@ -115,20 +116,23 @@ def test_a_log_without_a_plain_way_says_what_is_in_the_way():
     # Metal all round leaves no first pass at any roll; without it there would be one.
     metal = ringed(0.25)
     assert plain_way(metal) is None
-    assert "marked metal" in why_none(metal)
+    assert "marked metal" in why_none(metal).text
     assert plain_way(replace(metal, marks=())) is not None
     # A throat as narrow as that is in the way whether or not there is metal.
     narrow = books.problem(shapes.cylinder(RADIUS_M, 3.0), books.mill(throat_m=0.1, max_shim_m=0.0))
     assert plain_way(narrow) is None
-    assert why_none(narrow) == (
-        "There is no plain way to compare with: at every roll that the mill can take, a first pass is too wide for "
-        "the throat."
+    assert why_none(narrow) == Note(
+        "no_plain_way",
+        "Can't compare with sawing the log straight through, as it lies: at every roll that the mill can take, a "
+        "first cut "
+        "is too wide for the mill.",
+        bears_on_plan=True,
     )
 
 
 def test_thicknesses_over_the_throat_depth_are_told_apart_from_the_wood_above_a_first_pass():
     # A face 0.5 m wide lies 13 cm under the top; layers of 8/4 take almost 6 cm.
-    for min_width_m, depth_m, said in ((0.15, 0.05, "every thickness"), (0.5, 0.1, "above a first pass")):
+    for min_width_m, depth_m, said in ((0.15, 0.05, "every thickness"), (0.5, 0.1, "above a first cut")):
         limits = Limits(min_width_m=min_width_m, min_length_m=1.2)
         prices = books.prices((8,), (7.0,), limits=limits)
         shallow = books.problem(
@@ -136,7 +140,7 @@ def test_thicknesses_over_the_throat_depth_are_told_apart_from_the_wood_above_a_
         )
 
         assert plain_way(shallow) is None
-        assert said in why_none(shallow)
+        assert said in why_none(shallow).text
 
 
 def test_a_log_without_a_plain_way_does_not_hold_up_a_stop():
@@ -148,15 +152,15 @@ def test_a_log_without_a_plain_way_does_not_hold_up_a_stop():
     # No face is as wide as that, whatever limit is lifted: every roll is looked at for each.
     limits = Limits(min_width_m=1.0, min_length_m=1.2)
     small = books.problem(shapes.cylinder(RADIUS_M, 3.0), books.mill(), books.prices(limits=limits))
-    assert why_none(small, stop) == "There is no plain way to compare with."
+    assert why_none(small, stop).text == "Can't compare with sawing the log straight through, as it lies."
     assert next(asked) < 12
 
 
 def test_the_document_notes_why_there_is_no_plain_way():
-    assert not any("no plain way" in note for note in document_of().warnings)
+    assert not any(note.kind == "no_plain_way" for note in document_of().warnings)
     narrow = books.mill(throat_m=0.3, throat_depth_m=0.01, max_shim_m=0.0)
-    (note,) = [note for note in document_of(mill=narrow).warnings if "no plain way" in note]
-    assert "is more, with its kerf, than the throat depth, {10 mm}" in note
+    (note,) = [note for note in document_of(mill=narrow).warnings if note.kind == "no_plain_way"]
+    assert "is more, with its kerf, than {:throat_depth}, {10 mm}" in note.text
 
 
 def test_beside_a_way_in_doubt_the_plain_way_is_told_in_the_mean_too():

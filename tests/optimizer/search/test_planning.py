@@ -115,6 +115,19 @@ def test_a_newer_minor_version_is_read_with_a_warning(fork):
     assert again.plans[0].net == pytest.approx(fork[1].plans[0].net)
 
 
+def test_a_plan_kept_from_before_supports_keeps_its_shims(fork):
+    _, document = fork
+    kept = json.loads(document.model_dump_json())
+    for plan in (*kept["plans"], kept["plain_way"], kept["hearts_level"]):
+        if plan:
+            del plan["supports"], plan["stands_by_m"], plan["overturning"], plan["gaps_m"]
+            plan["shims"] = [{"x_m": 0.4, "side": None, "height_m": 0.05}]
+
+    read, _ = read_plan(kept)
+
+    assert [(shim.x_m, shim.height_m) for shim in read.plans[0].shims] == [(0.4, 0.05)]
+
+
 @pytest.mark.parametrize("schema", ["pithline.plan/2.0", "other/1.0", "nothing"])
 def test_other_documents_are_refused(fork, schema):
     with pytest.raises(PlanError, match="schema"):
@@ -199,6 +212,7 @@ def test_bark_counts_for_lift_and_reach_and_not_for_slabs():
         ({"throat_m": 0.12}, "throat"),
         ({"throat_depth_m": 0.02, "max_shim_m": 0.0, "max_prop_m": 0.0}, "throat_depth"),
         ({"lowest_blade_m": 0.59, "max_shim_m": 0.0, "max_prop_m": 0.0}, "lowest_blade"),
+        ({"highest_blade_m": 0.03, "max_shim_m": 0.0, "max_prop_m": 0.0}, "highest_blade"),
     ],
 )
 def test_a_log_the_mill_cannot_take_names_the_limit(changes, word):
@@ -211,16 +225,16 @@ def test_a_log_the_mill_cannot_take_names_the_limit(changes, word):
 def test_a_throat_in_the_way_says_what_would_help_and_only_what_would():
     # A stem of 0.6 m, and limbs that spread to over a metre: under the fork the stem alone fits the throat.
     fork = books.problem(shapes.forked(stem_length_m=2.0), books.mill(throat_m=0.65))
-    assert "cutting off a limb, or crosscutting it under the fork, at about {" in str(explain_no_plan(fork))
+    assert "cutting off a limb, or bucking it below the crotch, at about {" in str(explain_no_plan(fork))
     # Half of a crooked log is less crooked; neither half of one that is too thick throughout fits better.
     crooked = books.problem(shapes.bent(bow_m=0.5, length_m=4.0), books.mill(throat_m=0.55))
-    assert "or crosscutting it, such as at {2 m} from the butt end" in str(explain_no_plan(crooked))
+    assert "or bucking it, such as at {2 m} from the butt end" in str(explain_no_plan(crooked))
     # Of a stretch, too, places are told from the butt end of the log.
     stretch = books.problem(shapes.bent(bow_m=1.0, length_m=8.0), books.mill(throat_m=0.55)).stretch(2.0, 6.0)
-    assert "or crosscutting it, such as at {4 m} from the butt end" in str(explain_no_plan(stretch))
+    assert "or bucking it, such as at {4 m} from the butt end" in str(explain_no_plan(stretch))
     thick = books.problem(shapes.cylinder(0.3), books.mill(throat_m=0.12))
     assert "throat" in str(explain_no_plan(thick))
-    assert "crosscutting" not in str(explain_no_plan(thick))
+    assert "bucking" not in str(explain_no_plan(thick))
 
 
 def test_hollow_logs_say_how_tall_the_blocks_must_be():
@@ -313,10 +327,10 @@ def test_its_rest_is_planned_anew_in_doubt_too(long_log):
 @pytest.mark.parametrize(
     ("stretch_m", "said"),
     [
-        (None, "the log is longer than the bed: .* bed_length; give the stretch"),
-        ((0.5, 3.4), "stretch must lie in 0 to"),
-        ((1.5, 1.0), "stretch must lie in 0 to"),
-        ((0.2, 2.6), "over bed_length; give a shorter one"),
+        (None, "the log is longer than the bed: .* more than {:bed_length}; give the part of it .* as {:stretch}"),
+        ((0.5, 3.4), "{:stretch} must lie on the log, in 0 to"),
+        ((1.5, 1.0), "{:stretch} must lie on the log, in 0 to"),
+        ((0.2, 2.6), "more than {:bed_length}; give a shorter one"),
         ((1.0, 1.08), "the end trim leaves nothing of it"),
     ],
 )

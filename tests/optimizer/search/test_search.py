@@ -7,7 +7,7 @@ import pytest
 import shapes
 
 from optimizer.search.lays import DISTINCT_ROLL_DEG, differ, ranked, roll_distance_deg, scout, search
-from optimizer.search.plain_way import plain_way
+from optimizer.search.plain_way import plain_way, why_none
 
 LAYS = 160
 
@@ -149,6 +149,28 @@ def test_the_throat_is_kept_with_its_margin():
 
     for plan in best(log, books.mill(throat_m=0.5)):
         assert max(p.reach_m for p in plan.passes) <= 0.5 - 0.005 + 1e-9
+
+
+@pytest.mark.parametrize("can_flip", [False, True])
+def test_the_blade_goes_no_higher_than_it_can(can_flip):
+    log = shapes.cylinder(0.3, points=360)
+    free, held = (best(log, books.mill(highest_blade_m=most_m, can_flip=can_flip))[0] for most_m in (None, 20 * 0.0254))
+
+    assert max(p.blade_height_m for p in free.passes) > 20 * 0.0254
+    assert max(p.blade_height_m for p in held.passes) <= 20 * 0.0254 + 1e-9
+    assert 0.0 < held.net < free.net
+
+
+def test_the_plain_way_goes_no_higher_than_the_blade_can():
+    log = shapes.cylinder(0.3, points=360)
+    least_m = 7 * 0.0254
+
+    way = plain_way(books.problem(log, books.mill(highest_blade_m=least_m, max_shim_m=0.0)))
+
+    assert way.passes[0].blade_height_m == pytest.approx(least_m)
+    low = books.problem(log, books.mill(highest_blade_m=0.008, max_shim_m=0.0))
+    assert plain_way(low) is None
+    assert "highest blade" in why_none(low).text
 
 
 def test_throat_depth_holds_for_the_first_pass_or_for_all():

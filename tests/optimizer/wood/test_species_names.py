@@ -3,8 +3,8 @@ import pkgutil
 
 import pytest
 
-from optimizer.wood.species_names import ALIASES, GROUPS
-from optimizer.wood.woods import UnknownSpeciesError, find_wood, known_woods
+from optimizer.wood.species_names import ALIASES, ALIKE, GROUPS, OTHER_TREES
+from optimizer.wood.woods import UnknownSpeciesError, find_wood, known_woods, wider_names
 
 
 def rows(name):
@@ -82,7 +82,7 @@ def test_every_alias_finds_its_wood(alias, name):
 
 
 def test_no_alias_shadows_a_name_or_a_group():
-    words = [frozenset(alias.split()) for alias in (*ALIASES, *GROUPS)]
+    words = [frozenset(alias.split()) for alias in (*ALIASES, *GROUPS, *ALIKE, *OTHER_TREES)]
 
     assert len(set(words)) == len(words)
     assert not set(words) & {frozenset(n.replace(",", "").split()) for n in known_woods()}
@@ -118,8 +118,71 @@ def test_short_names_that_mean_one_wood(short, name):
 
 
 @pytest.mark.parametrize(
-    ("short", "count"), [("oak", 9), ("maple", 4), ("ash", 3), ("Quercus", 9), ("red oak", 2), ("hickory", 4)]
+    ("asked", "name", "count", "heaviest"),
+    [
+        ("oak", "oak", 9, "oak, live"),
+        ("Quercus", "oak", 9, "oak, live"),
+        ("red oak", "red oak", 4, None),
+        ("white oak group", "white oak group", 4, None),
+        ("hickory", "hickory", 4, None),
+        ("elm", "elm", 5, None),
+        ("ash", "ash", 3, None),
+        ("maple", "maple", 4, "maple, sugar"),
+        ("pine", "pine", 7, None),
+        ("Southern Yellow Pine", "southern yellow pine", 3, None),
+        ("soft maple", "soft maple", 2, "maple, red"),
+    ],
 )
+def test_a_group_is_as_heavy_as_its_heaviest_and_shrinks_as_its_mean(asked, name, count, heaviest):
+    wood = find_wood(asked)
+
+    assert (wood.name, len(wood.group), wood.known) == (name, count, True)
+    assert wood.green_density_kg_m3 == max(each.green_density_kg_m3 for each in wood.group)
+    assert wood.bark_density_kg_m3 == max(each.bark_density_kg_m3 for each in wood.group)
+    for field in ("shrinkage_radial_pct", "shrinkage_tangential_pct", "shrinkage_volumetric_pct"):
+        assert getattr(wood, field) == pytest.approx(sum(getattr(each, field) for each in wood.group) / count)
+    for diameter_m in (0.2, 0.6):
+        ratios = [each.bark_ratio(diameter_m) for each in wood.group]
+        assert wood.bark_ratio(diameter_m) == pytest.approx(sum(ratios) / count)
+    assert heaviest is None or find_wood(heaviest).green_density_kg_m3 == wood.green_density_kg_m3
+    assert wood.taken_as
+    assert find_wood(wood.name) == wood
+
+
+@pytest.mark.parametrize(("tree", "taken_as"), OTHER_TREES.items())
+def test_a_tree_that_the_table_does_not_hold_is_taken_by_its_genus_and_says_so(tree, taken_as):
+    wood = find_wood(tree.title())
+
+    assert wood.name == find_wood(taken_as).name
+    assert wood.green_density_kg_m3 == find_wood(taken_as).green_density_kg_m3
+    assert tree.capitalize() in wood.taken_as
+    assert tree not in find_wood(taken_as).taken_as.lower()
+
+
+def test_a_wood_of_the_table_is_taken_as_nothing_else():
+    assert all(find_wood(name).taken_as == "" for name in known_woods())
+    assert find_wood("Not Known").taken_as == ""
+    assert find_wood("not known") is find_wood("")
+
+
+@pytest.mark.parametrize(
+    ("name", "groups"),
+    [
+        ("oak, white", ("white oak group", "oak")),
+        ("oak, northern red", ("red oak", "oak")),
+        ("oak, live", ("oak",)),
+        ("red oak", ("oak",)),
+        ("oak", ()),
+        ("pine, loblolly", ("southern pine", "southern yellow pine", "yellow pine", "pine")),
+        ("walnut, black", ()),
+        ("unknown", ()),
+    ],
+)
+def test_the_groups_of_a_wood_the_narrowest_first(name, groups):
+    assert wider_names(name) == groups
+
+
+@pytest.mark.parametrize(("short", "count"), [("cedar", 3), ("gum", 3), ("poplar", 3), ("locust", 2)])
 def test_short_names_that_mean_several_list_them(short, count):
     with pytest.raises(UnknownSpeciesError, match="may be any of") as caught:
         find_wood(short)
@@ -147,18 +210,18 @@ def test_both_of_two_scientific_names(scientific):
     ],
 )
 def test_misspelt_name_is_offered_the_nearest(misspelt, nearest):
-    with pytest.raises(UnknownSpeciesError, match="is not in the table") as caught:
+    with pytest.raises(UnknownSpeciesError, match="is not a wood in the table") as caught:
         find_wood(misspelt)
 
     line = str(caught.value)
-    assert line.startswith(f'species "{misspelt}"')
+    assert line.startswith(f'"{misspelt}"')
     assert nearest in line
     assert "\n" not in line
 
 
 @pytest.mark.parametrize("nonsense", ["xqzzt", "common", "black", "?", "sugar"])
 def test_what_names_no_tree_is_refused(nonsense):
-    with pytest.raises(ValueError, match="is not in the table"):
+    with pytest.raises(ValueError, match="is not a wood in the table"):
         find_wood(nonsense)
 
 
@@ -166,4 +229,4 @@ def test_nothing_is_offered_for_what_is_like_nothing():
     with pytest.raises(UnknownSpeciesError) as caught:
         find_wood("xqzzt")
 
-    assert str(caught.value) == 'species "xqzzt" is not in the table; leave it empty if the wood is not known'
+    assert str(caught.value) == ('"xqzzt" is not a wood in the table; leave {:species} out if you don\'t know the wood')

@@ -123,7 +123,7 @@ def test_the_other_end_is_the_butt_where_asked():
     second = np.linalg.inv(turned.scan_to_log)[:3, 0]
 
     assert first @ second < -0.999
-    assert any("asked for" in note for note in notes)
+    assert any("asked for" in note.text for note in notes)
 
 
 def test_a_scan_that_saw_one_side_alone_is_refused():
@@ -132,7 +132,7 @@ def test_a_scan_that_saw_one_side_alone_is_refused():
     aside = there[:, 1:] - log.hearts[0][:, 1:].mean(axis=0)
     one_side = np.abs(np.degrees(np.arctan2(aside[:, 1], aside[:, 0])) - 20.0) < 45.0
 
-    with pytest.raises(ScanError, match=r"of the girth.*walk all round it"):
+    with pytest.raises(ScanError, match=r"of the girth.*walk all around it"):
         log_from_points(points[one_side], found.outline, "one side", 1.0)
 
 

@@ -60,3 +60,10 @@ def test_limbs_meet_on_the_log_where_one_of_them_is_lost_early():
 
     assert len(log.forks) == 1
     assert log.wood.volume_m3 == pytest.approx(scan.truth.solid.volume_m3, rel=0.04)
+
+
+def test_places_that_are_rough_everywhere_show_no_stem():
+    places = np.random.default_rng(0).random((500, 3)) * [3.0, 0.6, 0.6]
+
+    with pytest.raises(NotALogError, match="no round stem"):
+        find_skeleton(places, np.tile([0.0, 0.0, 1.0], (500, 1)), np.ones(500))

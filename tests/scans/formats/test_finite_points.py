@@ -6,6 +6,7 @@ import pytest
 from scans.errors import ScanError
 from scans.formats.finite_points import only_finite
 from scans.formats.scan import Scan
+from scans.messages import Note
 
 POINTS = np.arange(15.0).reshape(5, 3)
 COLOURS = np.arange(15, dtype=np.uint8).reshape(5, 3)
@@ -19,7 +20,7 @@ def with_bad(value, row=1):
 
 
 def test_a_finite_scan_is_left_as_it_is():
-    scan = Scan(POINTS, np.array([[0, 1, 2]]), notes=("a",))
+    scan = Scan(POINTS, np.array([[0, 1, 2]]), notes=(Note("a", "A."),))
     assert only_finite(scan) is scan
 
 
@@ -32,7 +33,7 @@ def test_points_that_are_nowhere_are_left_out_and_named(value):
         NORMALS,
         unit_m=0.01,
         up="y",
-        notes=("a first note",),
+        notes=(Note("a", "A first note."),),
     )
 
     clean = only_finite(scan)
@@ -43,7 +44,10 @@ def test_points_that_are_nowhere_are_left_out_and_named(value):
     np.testing.assert_array_equal(clean.normals, NORMALS[rest])
     np.testing.assert_array_equal(clean.faces, [[0, 1, 2], [3, 1, 0]])
     assert (clean.unit_m, clean.up) == (0.01, "y")
-    assert clean.notes == ("a first note", "1 points whose coordinates are not finite numbers were left out")
+    assert [note.text for note in clean.notes] == [
+        "A first note.",
+        "1 points whose coordinates are not finite numbers were left out.",
+    ]
 
 
 def test_a_face_that_uses_one_is_refused():

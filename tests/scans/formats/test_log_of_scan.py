@@ -73,7 +73,7 @@ def test_a_taped_mesh_is_the_mesh_scaled_and_its_bark_that_of_its_true_size():
     assert asked[0] == pytest.approx(asked[1])
     assert log.bark_thickness_m == pytest.approx(larger.bark_thickness_m, rel=1e-3)
     assert log.wood.volume_m3 == pytest.approx(larger.wood.volume_m3, rel=1e-3)
-    assert any("+2.0 %" in note for note in notes)
+    assert any("+2.0%" in note.text for note in notes)
 
 
 def test_a_taped_cloud_is_read_once_and_as_long_as_the_tape_says():
@@ -85,7 +85,7 @@ def test_a_taped_cloud_is_read_once_and_as_long_as_the_tape_says():
     assert log.length_m == pytest.approx(3.06, abs=1e-9)
     assert tuple(told) == READING_STAGES[1:]
     assert log.doubt.scale_spread == TAPED_SPREAD
-    assert sum("by the tape" in note for note in notes) == 1
+    assert [note.kind for note in notes].count("scaled_by_tape") == 1
     there = scan.points @ log.scan_to_log[:3, :3].T + log.scan_to_log[:3, 3]
     off = np.abs(np.linalg.norm(there[:, 1:], axis=1).max() - 1.02 * 0.3)
     assert off < 0.02

@@ -27,7 +27,7 @@ def test_a_last_line_without_its_end_is_told_of(suffix):
     assert read_scan(whole, suffix).notes == ()
     # Whether the last number was longer cannot be told, as the numbers above it are of different lengths.
     for cut in (whole[:-1], whole[:-2]):
-        assert "last line of the file has no end" in read_scan(cut, suffix).notes[0]
+        assert "last line of the file has no end" in read_scan(cut, suffix).notes[0].text
 
 
 @pytest.mark.parametrize("suffix", FILES)

@@ -86,7 +86,7 @@ def test_transforms_of_items_and_components_follow_one_another():
     turned = np.stack([10 - first[:, 1], first[:, 0], first[:, 2]], axis=1)
     np.testing.assert_allclose(scan.points, np.concatenate([turned, PLACES]), atol=1e-12)
     assert scan.faces.tolist() == np.concatenate([CORNERS, np.array(CORNERS) + 4]).tolist()
-    assert scan.notes == ("the file holds 2 parts, read as one",)
+    assert [note.text for note in scan.notes] == ["The file holds 2 parts, read as one."]
 
 
 def test_mirrored_parts_stay_solid():
@@ -110,10 +110,10 @@ def test_what_is_built_is_read_and_supports_are_not():
     objects = body(1) + body(2) + body(3, type="support")
     scan = read_3mf(file_of(model(objects, f'{ITEM}<item objectid="3"/>')), LIMITS)
     assert len(scan.faces) == 4
-    assert scan.notes == ("supports in the file were left out",)
+    assert [note.text for note in scan.notes] == ["Supports in the file were left out."]
     scan = read_3mf(file_of(model(body(1) + body(2, '<components><component objectid="1"/></components>'), "")), LIMITS)
     assert len(scan.faces) == 4
-    assert scan.notes == ("the file builds none of its objects, and all of them were read",)
+    assert [note.text for note in scan.notes] == ["The file builds none of its objects, and all of them were read."]
     assert len(read_3mf(file_of(relation=None), LIMITS).faces) == 4
 
 

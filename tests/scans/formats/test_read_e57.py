@@ -48,7 +48,7 @@ def test_scans_are_joined_by_their_poses(tmp_path):
     assert scan.unit_m == 1.0
     assert scan.up is None
     assert scan.colours is None
-    assert scan.notes == ("2 scans of the file were joined by their poses",)
+    assert [note.text for note in scan.notes] == ["2 scans of the file were joined by their poses."]
 
 
 def test_a_general_pose_turns_as_its_quaternion_does(tmp_path):
@@ -85,7 +85,7 @@ def test_colours_come_only_where_all_scans_have_them(tmp_path):
 
     mixed = read_e57(file_of(tmp_path / "b.e57", with_colours, without), LIMITS)
     assert mixed.colours is None
-    assert "a scan of the file has no colours, so that none are used" in mixed.notes
+    assert "A scan of the file has no colors, so that none are used." in [note.text for note in mixed.notes]
 
 
 def test_invalid_points_are_left_out_and_counted(tmp_path):
@@ -97,7 +97,9 @@ def test_invalid_points_are_left_out_and_counted(tmp_path):
 
     np.testing.assert_allclose(scan.points, points[state == 0], atol=1e-6)
     assert scan.colours.tolist() == colours[state == 0].tolist()
-    assert scan.notes == ("60 points that the file marks as invalid, or that are not finite, were left out",)
+    assert [note.text for note in scan.notes] == [
+        "60 points that the file marks as invalid, or that are not finite, were left out."
+    ]
 
 
 def test_range_and_angles_become_points():

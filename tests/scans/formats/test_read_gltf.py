@@ -120,7 +120,7 @@ def test_lines_are_left_out_and_noted():
     scan = read_gltf(written.glb(), LIMITS)
 
     assert len(scan.points) == 4
-    assert "1 parts of the file are lines, and were left out" in scan.notes
+    assert "1 parts of the file are lines, and were left out." in [note.text for note in scan.notes]
 
 
 def test_nodes_put_their_meshes_in_place_one_in_another():
@@ -141,7 +141,7 @@ def test_nodes_put_their_meshes_in_place_one_in_another():
     first = np.array([[10, 0, 0], [10, 2, 0], [7, 0, 0], [7, 2, 0]])
     second = np.array([[10 - 3 * 6, 2 * 5, 7], [10 - 3 * 6, 2 * 6, 7], [10 - 3 * 7, 10, 7], [10 - 3 * 7, 12, 7]])
     np.testing.assert_allclose(scan.points, np.concatenate([first, second]), atol=1e-6)
-    assert scan.notes == ("the file holds a scene of 2 parts, read as one",)
+    assert [note.text for note in scan.notes] == ["The file holds a scene of 2 parts, read as one."]
 
 
 def test_faces_under_a_mirror_are_turned():
@@ -251,7 +251,9 @@ def test_pictures_in_other_places():
     assert read_gltf(beside, LIMITS, {"skin 1.png": picture()}).colours.tolist() == SEEN
     scan = read_gltf(beside, LIMITS)
     assert scan.colours is None
-    assert scan.notes == ("the picture on the surface is not with the file, so that it gives no colours",)
+    assert [note.text for note in scan.notes] == [
+        "The picture on the surface is not with the file: it gives no colors."
+    ]
 
 
 def test_a_damaged_or_huge_picture_costs_the_colours_alone(monkeypatch):
@@ -264,9 +266,9 @@ def test_a_damaged_or_huge_picture_costs_the_colours_alone(monkeypatch):
 
     assert len(scan.faces) == 2
     assert scan.colours is None
-    assert "picture on the surface" in scan.notes[0]
+    assert "picture on the surface" in scan.notes[0].text
     monkeypatch.setattr("scans.formats.gltf_colours._MOST_PIXELS", 3)
-    assert "more than 3 pixels" in read_gltf(textured(CORNERS).glb(), LIMITS).notes[0]
+    assert "more than 3 pixels" in read_gltf(textured(CORNERS).glb(), LIMITS).notes[0].text
 
 
 def test_colours_of_a_part_alone_are_not_used():
@@ -276,7 +278,7 @@ def test_colours_of_a_part_alone_are_not_used():
     scan = read_gltf(written.glb(), LIMITS)
 
     assert scan.colours is None
-    assert "a part of the file has no colours, so that none are used" in scan.notes
+    assert "A part of the file has no colors, so that none are used." in [note.text for note in scan.notes]
 
 
 def test_text_with_its_buffer_inside_or_beside():

@@ -108,7 +108,7 @@ def test_withheld_points_are_left_out_and_counted():
 
     np.testing.assert_allclose(scan.points, points[~withheld], atol=1e-8)
     assert scan.colours.tolist() == colours[~withheld].tolist()
-    assert scan.notes == ("10 points that the file marks as withheld were left out",)
+    assert [note.text for note in scan.notes] == ["10 points that the file marks as withheld were left out."]
     with pytest.raises(ScanError, match="all of its points as withheld"):
         read_las(file_of(points, withheld=np.ones(100, dtype=bool)), LIMITS)
 
@@ -139,7 +139,8 @@ def test_heights_in_another_unit_are_brought_to_that_of_the_rest():
 
     assert scan.unit_m == 1.0
     np.testing.assert_allclose(scan.points, points * [1.0, 1.0, 0.3048], atol=1e-7)
-    assert "heights" in scan.notes[0]
+    assert scan.notes[0].kind == "heights_unit"
+    assert "{304.8 mm}" in scan.notes[0].text
 
 
 def test_degrees_are_refused_unless_they_cannot_be_meant():
@@ -151,7 +152,7 @@ def test_degrees_are_refused_unless_they_cannot_be_meant():
         read_las(file_of(small, records=[geo_keys(k1024=2)]), LIMITS)
     scan = read_las(file_of(points_of(10), records=[text(DEGREES)]), LIMITS)
     assert scan.unit_m is None
-    assert "not believed" in scan.notes[0]
+    assert "not believed" in scan.notes[0].text
 
 
 def test_deep_nests_of_text_are_harmless():
@@ -163,7 +164,7 @@ def test_coarse_rounding_is_noted():
     whole = bytearray(file_of(points_of(10), is_packed=False))
     struct.pack_into("<ddd", whole, 131, 0.01, 0.01, 0.01)
 
-    assert "rounds its coordinates to 0.01" in read_las(bytes(whole), LIMITS).notes[0]
+    assert "rounds its coordinates to 0.01" in read_las(bytes(whole), LIMITS).notes[0].text
 
 
 @pytest.mark.parametrize("is_packed", [False, True])
@@ -310,3 +311,27 @@ def test_wide_points_that_are_packed_too_tightly_are_refused():
 
     with pytest.raises(ScanError, match="packed 97 times, at most 50 times is read"):
         read_las(stream.getvalue(), ReadingLimits(archive_ratio=50.0))
+
+
+def test_layers_that_promise_more_than_their_chunk_are_refused_before_memory_is_taken(monkeypatch):
+    header = laspy.LasHeader(version="1.4", point_format=7)
+    header.scales, header.offsets = np.full(3, 0.0001), np.zeros(3)
+    header.add_extra_dim(laspy.ExtraBytesParams("more", "u2"))
+    cloud = laspy.LasData(header)
+    points = points_of(500, (0.0, 0.0, 0.0))
+    cloud.x, cloud.y, cloud.z = points.T
+    stream = io.BytesIO()
+    cloud.write(stream, do_compress=True)
+    whole = stream.getvalue()
+    spoiled = bytearray(whole)
+    # After the place of the table, one whole point and the count of points come the layers: 9, colours, 2 extra bytes.
+    last_size_at = struct.unpack_from("<I", whole, 96)[0] + 8 + header.point_format.size + 4 + 4 * 11
+    struct.pack_into("<I", spoiled, last_size_at, 3_000_000_000)
+
+    def never(*_):
+        raise AssertionError("unpacks")
+
+    np.testing.assert_allclose(read_las(whole, LIMITS).points, points, atol=1e-8)
+    monkeypatch.setattr(laspy.LasReader, "chunk_iterator", never)
+    with pytest.raises(ScanError, match=r"promises 300\d+ bytes of packed points"):
+        read_las(bytes(spoiled), LIMITS)

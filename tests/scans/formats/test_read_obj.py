@@ -70,7 +70,7 @@ def test_a_concave_polygon_keeps_its_area():
     assert (areas > 0.0).all()
     assert areas.sum() == pytest.approx(5.0)
     assert scan.faces[4:].tolist() == [[0, 1, 2]]
-    assert scan.notes == ("1 faces with fewer than 3 corners were left out",)
+    assert [note.text for note in scan.notes] == ["1 faces with fewer than 3 corners were left out."]
     with pytest.raises(ScanError, match="5 faces, at most 4"):
         read(ELL + b"f 1 2 3 4 5 6\nf 1 2 3\n", ReadingLimits(faces=4))
 
@@ -99,14 +99,18 @@ def test_points_without_faces_are_a_cloud(more):
 def test_colours_after_the_points(rows, expected, grey):
     scan = read(b"".join(b"v 1 2 3 %b\n" % row for row in rows))
     assert (None if scan.colours is None else scan.colours.tolist()) == expected
-    assert scan.notes == (f"{grey} points of the file have no colour, and were made grey",) * bool(grey)
+    assert [note.text for note in scan.notes] == [
+        f"{grey} points of the file have no color, and were made gray."
+    ] * bool(grey)
 
 
 @pytest.mark.parametrize("row", [b"256 0 0", b"0 0 -1"])
 def test_colours_that_are_none_are_named(row):
     scan = read(b"v 1 2 3 %b\nv 1 2 3 0 0 1\n" % row)
     assert scan.colours is None
-    assert scan.notes == ("the colours of the file are no numbers from 0 to 255, and were left out",)
+    assert [note.text for note in scan.notes] == [
+        "The colors of the file are no numbers from 0 to 255, and were left out."
+    ]
 
 
 REFUSED = [
@@ -159,7 +163,7 @@ def test_more_points_than_may_be_read_are_refused():
 
 def test_lines_of_some_programs_own_are_named():
     scan = read(WHOLE.replace(b"o log", b"made_by hand\nmade_by foot"))
-    assert scan.notes == ("2 lines that begin with 'made_by' were passed over",)
+    assert [note.text for note in scan.notes] == ["2 lines that begin with 'made_by' were passed over."]
     assert len(scan.faces) == 4
 
 
@@ -233,11 +237,11 @@ def test_each_material_has_its_own_picture_and_places_repeat():
 @pytest.mark.parametrize(
     ("files", "line"),
     [
-        (None, "the materials 'log.mtl' are not with the file"),
-        ({"log.mtl": MATERIALS % b"bark.png"}, "the picture 'bark.png' is not with the file"),
-        ({"log.mtl": MATERIALS % b"bark.png", "bark.png": png()[:50]}, "the picture 'bark.png' could not be read"),
-        ({"log.mtl": MATERIALS % b"bark.png", "bark.png": b"GIF89a"}, "the picture 'bark.png' could not be read"),
-        ({"log.mtl": b"\0"}, "the materials 'log.mtl' are no text"),
+        (None, "The materials 'log.mtl' are not with the file"),
+        ({"log.mtl": MATERIALS % b"bark.png"}, "The picture 'bark.png' is not with the file"),
+        ({"log.mtl": MATERIALS % b"bark.png", "bark.png": png()[:50]}, "The picture 'bark.png' could not be read"),
+        ({"log.mtl": MATERIALS % b"bark.png", "bark.png": b"GIF89a"}, "The picture 'bark.png' could not be read"),
+        ({"log.mtl": b"\0"}, "The materials 'log.mtl' are no text"),
     ],
 )
 def test_a_picture_that_is_not_there_is_named(files, line):
@@ -245,7 +249,7 @@ def test_a_picture_that_is_not_there_is_named(files, line):
     assert scan.colours is None
     assert len(scan.faces) == 4
     assert len(scan.notes) == 1
-    assert line in scan.notes[0]
+    assert line in scan.notes[0].text
 
 
 def test_names_may_hold_a_mark_of_comments():
@@ -258,12 +262,14 @@ def test_pictures_of_too_many_pixels_are_named(monkeypatch):
     monkeypatch.setattr(obj_materials, "MOST_PIXELS", 3)
     scan = read(TEXTURED, side_files={"log.mtl": MATERIALS % b"bark.png", "bark.png": png()})
     assert scan.colours is None
-    assert scan.notes == ("the picture 'bark.png' has more pixels than are read, so that it gives no colours",)
+    assert [note.text for note in scan.notes] == [
+        "The picture 'bark.png' has more pixels than are read, so it gives no colors."
+    ]
 
 
 def test_a_picture_that_is_moved_is_named():
     files = {"log.mtl": MATERIALS % b"-s 2 2 2 -o 0.5 bark.png", "bark.png": png()}
-    assert "move or scale a picture" in read(TEXTURED, side_files=files).notes[0]
+    assert "move or scale a picture" in read(TEXTURED, side_files=files).notes[0].text
 
 
 def test_corners_without_a_place_leave_points_grey():
@@ -271,7 +277,7 @@ def test_corners_without_a_place_leave_points_grey():
     files = {"log.mtl": MATERIALS % b"bark.png", "bark.png": png()}
     scan = read(data, side_files=files)
     assert scan.colours.tolist() == [*SHOWN[:3], [128, 128, 128]]
-    assert scan.notes == ("1 points of the file have no colour, and were made grey",)
+    assert [note.text for note in scan.notes] == ["1 points of the file have no color, and were made gray."]
 
 
 def test_colours_after_the_points_go_before_those_of_a_picture():
@@ -335,7 +341,7 @@ def test_long_damaged_lines_are_refused_quickly():
     ):
         assert outcome(read_obj, line + b"\n") is None
         assert outcome(read_obj, line + b"\\\n") is None
-    assert time.perf_counter() - started < 20.0
+    assert time.perf_counter() - started < 120.0  # a quadratic way takes hours
 
 
 def test_odd_files_are_read_or_refused_as_they_should(data_folder):

@@ -44,7 +44,7 @@ def test_faces_of_any_size_are_cut_and_their_colours_passed_over():
     assert (areas > 0.0).all()
     assert areas.sum() == pytest.approx(5.0)
     assert scan.faces[4:].tolist() == [[0, 1, 2]]
-    assert scan.notes == ("1 faces with fewer than 3 corners were left out",)
+    assert [note.text for note in scan.notes] == ["1 faces with fewer than 3 corners were left out."]
     with pytest.raises(ScanError, match="5 faces, at most 4"):
         read_off(ELL, ReadingLimits(faces=4))
 
@@ -71,7 +71,7 @@ def test_colours_of_points_stand_after_their_normals(head, rows, expected):
 def test_colours_that_are_none_are_named():
     scan = read_off(b"COFF\n1 0\n0 0 0 300.5 -1 0\n", LIMITS)
     assert scan.colours is None
-    assert "colours of the file" in scan.notes[0]
+    assert "colors of the file" in scan.notes[0].text
 
 
 REFUSED = [

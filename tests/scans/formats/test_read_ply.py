@@ -73,7 +73,7 @@ def test_faces_of_any_size_are_cut(kind, name):
     assert (areas > 0.0).all()
     assert areas.sum() == pytest.approx(5.0)
     assert scan.faces[4].tolist() == [0, 1, 2]
-    assert scan.notes == ("1 faces with fewer than 3 corners were left out",)
+    assert [note.text for note in scan.notes] == ["1 faces with fewer than 3 corners were left out."]
 
 
 @pytest.mark.parametrize("kind", FORMATS)
@@ -146,7 +146,9 @@ def test_points_that_are_nowhere_are_left_to_the_one_place_for_them(kind):
 def test_whole_points_beyond_the_promised_ones_are_named():
     scan = read_ply(ply([points_of()]) + b"7 8 9\n", LIMITS)
     assert len(scan.points) == 4
-    assert scan.notes == ("1 points beyond those that the header of the file promises were left out",)
+    assert [note.text for note in scan.notes] == [
+        "1 points beyond those that the header of the file promises were left out."
+    ]
 
 
 WHOLE = ply([points_of(), CORNERS])
@@ -264,4 +266,6 @@ def test_the_odd_ones_say_what_was_left_out(data_folder):
     for name in ("stump_pts_nan.ply", "stump_pts_inf.ply"):
         scan = only_finite(read_ply((folder / name).read_bytes(), LIMITS))
         assert len(scan.points) == 2940
-        assert scan.notes == ("60 points whose coordinates are not finite numbers were left out",)
+        assert [note.text for note in scan.notes] == [
+            "60 points whose coordinates are not finite numbers were left out."
+        ]

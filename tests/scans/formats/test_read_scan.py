@@ -277,7 +277,7 @@ def test_limits_hold_for_every_format_and_in_archives():
 def test_points_that_are_nowhere_are_left_out_and_none_at_all_refused():
     scan = read_scan(TABLE + b"nan nan nan\n", "xyz")
     assert_box(scan)
-    assert scan.notes == ("1 points whose coordinates are not finite numbers were left out",)
+    assert [note.text for note in scan.notes] == ["1 points whose coordinates are not finite numbers were left out."]
     assert "none of the 1 points" in refusal(b"nan nan nan\n", "xyz")
 
 
@@ -305,7 +305,7 @@ def test_a_reader_that_finds_nothing_is_a_refusal(monkeypatch):
 
 def test_importing_the_readers_brings_no_large_library():
     large = ("trimesh", "laspy", "lazrs", "pye57", "pxr", "lxml", "PIL", "numba", "scipy", "manifold3d", "shapely")
-    code = f"import sys, scans.readers; print([name for name in {large} if name in sys.modules])"
+    code = f"import sys, scans.formats.readers; print([name for name in {large} if name in sys.modules])"
     root = Path(__file__).parents[3]
     run = subprocess.run(
         [sys.executable, "-c", code], cwd=root, env={**os.environ}, capture_output=True, text=True, check=True

@@ -145,7 +145,7 @@ def test_meshes_and_points_are_joined(tmp_path):
 
     np.testing.assert_array_equal(scan.points, np.concatenate([TET, moved(100.0, 0.0), cloud]))
     np.testing.assert_array_equal(scan.faces, np.concatenate([TET_FACES, TET_FACES + 4]))
-    assert scan.notes == ("3 meshes or clouds of the file were joined",)
+    assert [note.text for note in scan.notes] == ["3 meshes or clouds of the file were joined."]
 
 
 def test_one_mesh_used_twice_comes_twice(tmp_path):
@@ -171,7 +171,7 @@ def test_hidden_things_and_guides_are_left_out(tmp_path):
     scan = in_process(tmp_path, build)
 
     assert len(scan.points) == 4
-    assert scan.notes == ("2 hidden meshes or clouds of the file were left out",)
+    assert [note.text for note in scan.notes] == ["2 hidden meshes or clouds of the file were left out."]
 
 
 def test_polygons_are_cut_and_holes_left_open(tmp_path):
@@ -187,7 +187,7 @@ def test_polygons_are_cut_and_holes_left_open(tmp_path):
     assert len(areas) == 4
     assert (areas > 0.0).all()
     assert areas.sum() == pytest.approx(5.0)
-    assert scan.notes == ("1 faces with fewer than 3 corners were left out",)
+    assert [note.text for note in scan.notes] == ["1 faces with fewer than 3 corners were left out."]
 
 
 @pytest.mark.parametrize(
@@ -225,7 +225,7 @@ def test_colours_of_a_part_are_not_used(tmp_path):
     scan = in_process(tmp_path, build)
 
     assert scan.colours is None
-    assert "a part of the file has no colours, so that none are used" in scan.notes
+    assert "A part of the file has no colors, so that none are used." in [note.text for note in scan.notes]
 
 
 def test_limits_on_points_and_faces_hold(tmp_path):

@@ -99,7 +99,7 @@ def test_later_blocks_are_held_to_the_decimals_of_the_first(monkeypatch):
     for colour in ("1.5 2.5 3.5", "300 2 3"):
         scan = read(f"{table('xc')}1.5 2.5 3.5 {colour}\n")
         assert scan.colours is None
-        assert "colours of the file are no numbers from 0 to 255" in scan.notes[0]
+        assert "colors of the file are no numbers from 0 to 255" in scan.notes[0].text
 
 
 @pytest.mark.parametrize(
@@ -140,7 +140,7 @@ def test_named_colours_may_be_shares_or_of_16_bits():
     assert read("x y z r g b\n0 0 0 0 256 65535\n1 1 1 1 1 1\n").colours.tolist() == [[0, 1, 255], [0] * 3]
     scan = read("x y z r g b\n0 0 0 -5 3 3\n")
     assert scan.colours is None
-    assert "colours of the file are no numbers" in scan.notes[0]
+    assert "colors of the file are no numbers" in scan.notes[0].text
 
 
 def test_names_that_do_not_fit_are_refused():
@@ -163,8 +163,8 @@ def test_seven_columns_that_could_be_both_are_taken_by_the_ending_and_noted():
 
     assert as_xyz.colours.tolist() == [[10, 20, 30], [11, 21, 31]]
     assert as_pts.colours.tolist() == [[20, 30, 40], [21, 31, 41]]
-    assert "columns 4 to 6" in as_xyz.notes[0]
-    assert "columns 5 to 7" in as_pts.notes[0]
+    assert "Columns 4 to 6" in as_xyz.notes[0].text
+    assert "Columns 5 to 7" in as_pts.notes[0].text
     same = read("0.5 1 2 255 20 30 40\n0.7 1 2 255 21 31 41\n", "xyz")
     assert same.colours.tolist() == [[20, 30, 40], [21, 31, 41]]
     assert same.notes == ()
@@ -182,7 +182,9 @@ def test_columns_that_cannot_be_told_are_left_out_and_noted():
     scan = read("0 0 0 0.5 300 -7\n1 1 1 0.25 400 2\n")
     assert scan.colours is None
     assert read("0 0 0 0.5 3.7 200.2\n").notes == scan.notes
-    assert scan.notes == ("what columns 4 to 6 of the file are cannot be told, and they were left out",)
+    assert [note.text for note in scan.notes] == [
+        "The file does not say what its columns 4 to 6 are: they were left out."
+    ]
     assert len(read("0 0 0 1 2\n").points) == 1
 
 

@@ -1,5 +1,6 @@
 """Reading in a process of its own."""
 
+import multiprocessing
 import time
 
 import numpy as np
@@ -7,6 +8,7 @@ import pytest
 import trimesh
 
 from scans.errors import ScanError
+from scans.formats import reading_apart
 from scans.formats.reading_apart import read_scan_apart
 from scans.formats.scan import ReadingLimits
 
@@ -43,3 +45,11 @@ def test_the_memory_is_limited():
     with pytest.raises(ScanError, match="more memory"):
         # Numbers and text of so many rows alone take more, however little the libraries do.
         read_scan_apart(b"0.123 0.456 0.789\n" * 12_000_000, ".xyz", ReadingLimits(memory_bytes=900_000_000))
+
+
+def test_a_reader_whose_asker_is_gone_ends_quietly(monkeypatch):
+    monkeypatch.setattr(reading_apart, "_limit_memory", lambda _: None)
+    here, there = multiprocessing.Pipe(duplex=False)
+    here.close()
+
+    reading_apart._read(there, b"", ".ply", ReadingLimits())

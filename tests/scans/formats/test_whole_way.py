@@ -158,3 +158,8 @@ def test_some_of_this_is_a_log():
     assert ends_well(*MESHES["tube"]) is not None
     assert ends_well(*MESHES["inside out"]) is not None
     assert ends_well(*MESHES["nearly closed"]) is not None
+
+
+@pytest.mark.parametrize("height", [1e20, 1e40])
+def test_a_point_far_beyond_all_others_is_left_out(height):
+    ends_well(np.concatenate([CYLINDER[:190], [[0.0, 0.0, height]]]))

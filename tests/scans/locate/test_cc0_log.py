@@ -28,7 +28,7 @@ def test_it_becomes_a_log_of_its_published_volume(mesh, data_folder):
     assert len(log.outer.faces) == sheet["faces"]
     # Its branches are a third of the stem's thickness: stubs, no fork. It says so, and has one heart.
     assert len(log.hearts) == 1 + 2 * len(log.forks)
-    assert log.forks or any("branch stub" in note for note in notes)
+    assert log.forks or any("branch stub" in note.text for note in notes)
     line = log.hearts[0]
     x, centres = section_centres(log.outer.vertices_m, log.outer.faces)
     within = np.hypot(

@@ -14,6 +14,7 @@ from scans.locate.scan_surface import points_on_faces
 from scans.locate.smooth_parts import near_places, normals_and_roughness, smooth_parts
 from scans.locate.taped_length import taped_scale
 from scans.locate.thinning import mask_from_some
+from scans.messages import Note
 
 UP = np.array([0.0, 0.0, 1.0])
 
@@ -62,15 +63,15 @@ def test_several_logs_are_listed_and_the_largest_is_taken():
     assert first.others[0].diameter_m == pytest.approx(0.32, abs=0.03)
     assert (labels[second.mask] == OTHER_LOG).mean() > 0.995
     assert second.others[0].length_m == first.outline.length_m
-    assert any("--pick 2" in note for note in first.notes)
-    assert any("--pick 1" in note for note in second.notes)
-    assert all("\n" not in note for note in (*first.notes, *second.notes))
+    assert any("{:pick 2}" in note.text for note in first.notes)
+    assert any("{:pick 1}" in note.text for note in second.notes)
+    assert all("\n" not in note.text for note in (*first.notes, *second.notes))
 
 
 def test_a_number_that_no_log_has_is_refused():
     points, _ = yard(3, things=(OTHER_LOG,))
 
-    with pytest.raises(ScanError, match=r"--pick must be 1 to 2.*got 3"):
+    with pytest.raises(ScanError, match=r"\{:pick\} must be 1 to 2.*got 3"):
         find_log(points, pick=3)
 
 
@@ -324,18 +325,19 @@ def test_the_butt_may_be_said():
 
 
 def test_a_taped_length_sets_the_scale():
-    notes: list[str] = []
+    notes = list[Note]()
 
     assert taped_scale(3.0, 3.06, notes) == pytest.approx(1.02)
-    assert "+2.0 %" in notes[0]
+    assert "+2.0%" in notes[0].text
     assert taped_scale(3.0, None, notes) == 1.0
     assert len(notes) == 1
 
 
 @pytest.mark.parametrize("taped_length_m", [0.0, -1.0, 2.4, 3.7, float("nan")])
 def test_a_taped_length_far_off_is_refused(taped_length_m):
-    with pytest.raises(ScanError, match="--taped-length"):
+    with pytest.raises(ScanError) as error:
         taped_scale(3.0, taped_length_m, [])
+    assert error.value.field == "taped_length"
 
 
 def test_a_mask_of_some_points_becomes_one_of_all():

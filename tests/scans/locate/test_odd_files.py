@@ -134,7 +134,7 @@ def check_loaded(entry, scan):
     extent = EXTENTS.get(name, known.get("extent"))
     if extent is not None:
         np.testing.assert_allclose(own_extent(scan), extent, rtol=1e-3, atol=1e-9, err_msg=name)
-    assert TELL.get(name, "") in " ".join(scan.notes), name
+    assert TELL.get(name, "") in " ".join(note.text for note in scan.notes), name
 
 
 def test_every_odd_file_ends_as_the_manifest_says(entries):

@@ -18,4 +18,4 @@ def test_a_real_fork_of_two_is_followed_and_keeps_its_colours(data_folder):
 
     assert (surface.query(there)[0] < 0.015).mean() >= 0.95
     assert len(log.hearts) == 3
-    assert coloured(log, scan.points[found.mask], scan.colours[found.mask]).colours.known_share > 0.3
+    assert coloured(log, scan.points[found.mask], scan.colours[found.mask]).colours.known.mean() > 0.3

@@ -51,7 +51,7 @@ def test_stripes_stand_on_the_surface_where_they_stood_on_the_log():
     assert (rgb[known & within] == stripes(x_m)[known & within]).all()
     # A corner of a face whose middle is near a point may itself be a little farther off.
     assert known[seen].mean() > 0.95
-    assert 0.4 < made.colours.known_share < 0.95
+    assert 0.4 < made.colours.known.mean() < 0.95
     assert (rgb[~known] == NEUTRAL).all()
     assert made.outer is log.outer
 

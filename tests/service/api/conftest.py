@@ -13,7 +13,7 @@ from small_log import MILL, PRICES, STRAIGHT
 from service.settings import Settings
 from service.typed import files
 
-WAIT_SECONDS = 60.0
+WAIT_SECONDS = 300.0
 
 
 @pytest.fixture(scope="module")

@@ -13,14 +13,14 @@ from pathlib import Path
 import pytest
 from small_log import STRAIGHT
 
-from service import desk as at
 from service.contract import job_state
-from service.contract.documents import About
+from service.desk import open_desk
 from service.settings import Settings
 from service.store import backup
 from service.store.database import Database
 from service.store.folder_lock import FolderLock
 from service.store.passphrase import keep_passphrase
+from service.typed.log_reading import AboutLog
 
 pytestmark = pytest.mark.usefixtures("own_folder")
 SCAN = b"ply\nof nothing that could be read\n"
@@ -32,7 +32,7 @@ def settings_of(folder):
 
 @contextlib.contextmanager
 def opened(folder="data"):
-    desk = at.open_desk(settings_of(folder))
+    desk = open_desk(settings_of(folder))
     try:
         yield desk
     finally:
@@ -42,8 +42,8 @@ def opened(folder="data"):
 def filled(folder="data"):
     """Keep a log of each kind, with something read of one; return all that the service shows of it."""
     with opened(folder) as desk:
-        log = at.add_scan(desk, SCAN, "log.ply", about=About(cost=7)).log
-        at.add_scan(desk, STRAIGHT.encode(), "log.toml")
+        log = desk.add_scan(SCAN, "log.ply", about=AboutLog(cost=7)).log
+        desk.add_scan(STRAIGHT.encode(), "log.toml")
         job = desk.store.step_job(log.job_id, job_state.started)
         desk.store.step_job(job.id, lambda status: job_state.failed(status, "invented"))
         with desk.store.database.writing() as session:
@@ -74,7 +74,7 @@ def test_a_copy_put_back_is_what_was_there(pithline):
     assert re.fullmatch(r"Wrote copy.zip: 2 logs, 2 files, 0\.\d MB\.\n", out)
     code, out, err = pithline("restore", "copy.zip", "--data", "new")
     assert (code, err) == (0, "")
-    assert out.startswith("Restored 2 logs and 2 files into new, as they were at ")
+    assert out.startswith("Restored 2 logs and 2 files into new, as they were on ")
 
     with opened("new") as desk:
         assert shown(desk) == before
@@ -89,10 +89,10 @@ def test_a_copy_put_back_is_what_was_there(pithline):
 def test_the_service_may_run_and_remove_meanwhile(pithline, monkeypatch):
     hold = backup._hold
     with opened() as desk:
-        logs = [at.add_scan(desk, SCAN + b"%d" % k, "log.ply").log for k in range(6)]
+        logs = [desk.add_scan(SCAN + b"%d" % k, "log.ply").log for k in range(6)]
 
         def removing(*given):
-            thread = threading.Thread(target=at.remove_log, args=(desk, logs[0].id))
+            thread = threading.Thread(target=desk.remove_log, args=(logs[0].id,))
             thread.start()
             thread.join(0.3)
             assert thread.is_alive(), "a file may go before it is held"
@@ -101,7 +101,7 @@ def test_the_service_may_run_and_remove_meanwhile(pithline, monkeypatch):
 
         def removed(packed, *given):
             held[0].join()
-            at.remove_log(desk, logs[1].id)
+            desk.remove_log(logs[1].id)
             assert len(desk.files.keys()) == 4
             return pack(packed, *given)
 
@@ -125,7 +125,7 @@ def test_nothing_is_written_over_unless_it_is_said(pithline):
     assert err == "copy.zip is there already; --force writes over it, or name another file\n"
     assert pithline("backup", "copy.zip", "--data", "data", "--force")[0] == 0
     with opened() as desk:
-        later = at.add_scan(desk, b"later", "log.ply").log
+        later = desk.add_scan(b"later", "log.ply").log
         now = shown(desk)
 
     code, _, err = pithline("restore", "copy.zip", "--data", "data")
@@ -137,7 +137,7 @@ def test_nothing_is_written_over_unless_it_is_said(pithline):
 
     assert code == 0
     (trash,) = Path("data/trash").iterdir()
-    assert f"What was there is in {trash}" in out
+    assert f"What was there before is now in {trash}" in out
     with opened() as desk:
         assert len(desk.store.logs()) == 2
     assert (trash / "files/kept" / later.file_sha256[:2] / later.file_sha256).read_bytes() == b"later"
@@ -274,12 +274,12 @@ def test_a_backup_that_is_not_whole_changes_nothing(pithline, spoil, says):
 
 def test_files_that_were_lost_before_are_told_and_the_rest_is_copied(pithline):
     with opened() as desk:
-        lost, damaged, whole = (at.add_scan(desk, SCAN + b"%d" % k, "log.ply").log.file_sha256 for k in range(3))
+        lost, damaged, whole = (desk.add_scan(SCAN + b"%d" % k, "log.ply").log.file_sha256 for k in range(3))
         desk.files.remove(lost)
         desk.files.path(damaged).write_bytes(b"rotten")
     code, out, _ = pithline("backup", "copy.zip", "--data", "data")
     assert code == 0
-    assert f"WARNING 2 files that logs need were gone or damaged before; upload those again: {lost[:12]}" in out
+    assert f"WARNING 2 files that logs need were lost or damaged already. Upload those again: {lost[:12]}" in out
     code, out, _ = pithline("restore", "copy.zip", "--data", "new")
 
     assert code == 0
@@ -339,7 +339,7 @@ def test_a_restore_that_is_killed_leaves_the_old_or_the_new_whole(pithline):
     old = filled("old")
     pithline("backup", "copy.zip", "--data", "old")
     with opened("data") as desk:
-        at.add_scan(desk, b"was there before", "log.ply")
+        desk.add_scan(b"was there before", "log.ply")
         replaced = shown(desk)
     Path("data/pithline.db-wal").touch()
     seen = []

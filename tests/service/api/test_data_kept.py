@@ -5,6 +5,7 @@ import multiprocessing
 import os
 import sqlite3
 import subprocess
+import sys
 import threading
 from pathlib import Path
 from types import SimpleNamespace
@@ -13,16 +14,17 @@ import pytest
 from served import refused, serving
 from small_log import STRAIGHT
 
-from service import desk as at
 from service.contract import job_state
-from service.contract.documents import About
 from service.contract.refusals import TooManyError
+from service.desk import open_desk
 from service.jobs import work as job_work
 from service.settings import Settings
 from service.store.database import Database
 from service.store.file_store import FileStore
 from service.store.store import Store
 from service.typed.errors import InputError
+from service.typed.log_reading import AboutLog
+from service.words.messages import COMMAND_LINE, said
 
 pytestmark = pytest.mark.usefixtures("own_files")
 SCAN = b"ply\nof nothing that could be read\n"
@@ -35,7 +37,7 @@ def settings(tmp_path):
 
 @contextlib.contextmanager
 def opened(settings):
-    desk = at.open_desk(settings)
+    desk = open_desk(settings)
     try:
         yield desk
     finally:
@@ -45,7 +47,7 @@ def opened(settings):
 def with_a_log(settings, data=SCAN, name="log.ply", about=None):
     """Keep a log in a data folder; return the key of its file."""
     with opened(settings) as desk:
-        return at.add_scan(desk, data, name, about=about).log.file_sha256
+        return desk.add_scan(data, name, about=about).log.file_sha256
 
 
 def trashed(settings):
@@ -80,12 +82,12 @@ def test_files_beside_a_database_without_logs_stay_and_nothing_is_started(settin
     was_there = file.exists()
 
     with pytest.raises(InputError, match="holds 1 files of logs, but the database holds no log") as told:
-        at.open_desk(settings)
+        open_desk(settings)
 
     assert FileStore(settings.data_folder / "files").read(key) == SCAN
     assert file.exists() == was_there
-    assert "pithline restore" in str(told.value)
-    assert "--set-aside" in str(told.value)
+    line = said(told.value, None, COMMAND_LINE)
+    assert "restore a backup (pithline restore), or give --set-aside, which" in line
 
 
 def test_such_files_are_moved_to_the_trash_where_that_is_wanted(settings, caplog):
@@ -137,6 +139,58 @@ def test_set_aside_is_typed(pithline):
     assert not Path("data/pithline.db").exists()
 
 
+class Killed(BaseException):
+    """In place of an end that runs nothing more."""
+
+
+def cut_off_between(monkeypatch, *steps):
+    """Let the server be killed once a step was done, before what would follow it."""
+
+    def killed(*_, **__):
+        raise Killed
+
+    for owner, name in steps:
+        monkeypatch.setattr(owner, name, killed)
+
+
+def test_a_start_after_a_kill_between_the_first_file_and_its_record_needs_nobody(settings, monkeypatch, caplog):
+    with opened(settings) as desk, monkeypatch.context() as during:
+        cut_off_between(during, (Store, "add_log"), (Store, "unnamed"))
+        with pytest.raises(Killed):
+            desk.add_scan(SCAN, "log.ply")
+        (key,) = desk.files.keys()
+
+    with opened(settings) as desk:
+        assert desk.files.keys() == []
+
+    assert trashed(settings)[key].read_bytes() == SCAN
+    assert "1 of 1 files are named by no log" in caplog.text
+
+
+def test_a_start_after_a_kill_between_the_last_removal_and_its_file_needs_nobody(settings, monkeypatch):
+    with_a_log(settings)
+    with opened(settings) as desk, monkeypatch.context() as during:
+        cut_off_between(during, (Store, "unnamed"))
+        with pytest.raises(Killed):
+            desk.remove_log(desk.store.logs()[0].id)
+        assert len(desk.files.keys()) == 1
+
+    with opened(settings) as desk:
+        assert desk.files.keys() == []
+
+
+def test_files_of_another_database_without_logs_stay(settings, tmp_path):
+    with_a_log(settings)
+    other = Settings(data_folder=tmp_path / "other", slots=0, free_bytes=0)
+    with opened(other):
+        pass
+    take_away(settings.data_folder / "pithline.db")
+    (other.data_folder / "pithline.db").rename(settings.data_folder / "pithline.db")
+
+    with pytest.raises(InputError, match="holds 1 files of logs, but the database holds no log"):
+        open_desk(settings)
+
+
 def test_what_came_in_by_half_is_cleared_and_what_others_may_be_writing_is_not(settings):
     with opened(settings) as desk:
         incoming = desk.files.folder / "incoming"
@@ -159,7 +213,7 @@ def test_what_came_in_by_half_is_cleared_and_what_others_may_be_writing_is_not(s
 
 def test_an_upload_while_the_same_content_is_removed_keeps_its_file(settings, monkeypatch):
     with opened(settings) as desk:
-        old = at.add_scan(desk, SCAN, "log.ply").log
+        old = desk.add_scan(SCAN, "log.ply").log
         forgotten, goes_on, added = threading.Event(), threading.Event(), []
         remove_log = Store.remove_log
 
@@ -171,13 +225,13 @@ def test_an_upload_while_the_same_content_is_removed_keeps_its_file(settings, mo
 
         def upload():
             forgotten.wait(10.0)
-            added.append(at.add_scan(desk, SCAN, "log.ply").log)
+            added.append(desk.add_scan(SCAN, "log.ply").log)
             goes_on.set()
 
         monkeypatch.setattr(Store, "remove_log", held_open)
         uploading = threading.Thread(target=upload)
         uploading.start()
-        at.remove_log(desk, old.id)
+        desk.remove_log(old.id)
         uploading.join()
 
         assert [log.id for log in desk.store.logs()] == [added[0].id]
@@ -187,9 +241,9 @@ def test_an_upload_while_the_same_content_is_removed_keeps_its_file(settings, mo
 def test_a_sheet_that_is_refused_does_not_take_another_logs_file_with_it(settings):
     """The same content, once a scan by its name and once a sheet that is wrong."""
     with opened(settings) as desk:
-        kept = at.add_scan(desk, b"not a sheet", "log.xyz").log
+        kept = desk.add_scan(b"not a sheet", "log.xyz").log
         with pytest.raises(InputError):
-            at.add_scan(desk, b"not a sheet", "log.toml")
+            desk.add_scan(b"not a sheet", "log.toml")
 
         assert desk.files.read(kept.file_sha256) == b"not a sheet"
 
@@ -204,11 +258,11 @@ def test_another_process_that_keeps_a_file_is_waited_for(settings):
     spawn = multiprocessing.get_context("spawn")
     holds, let_go = spawn.Event(), spawn.Event()
     with opened(settings) as desk:
-        log = at.add_scan(desk, SCAN, "log.ply").log
+        log = desk.add_scan(SCAN, "log.ply").log
         worker = spawn.Process(target=hold_the_lock, args=(desk.files.folder, holds, let_go))
         worker.start()
         assert holds.wait(60.0)
-        removing = threading.Thread(target=at.remove_log, args=(desk, log.id))
+        removing = threading.Thread(target=desk.remove_log, args=(log.id,))
         removing.start()
         removing.join(0.3)
         was_waiting = removing.is_alive() and len(desk.store.logs()) == 1
@@ -223,11 +277,11 @@ def test_another_process_that_keeps_a_file_is_waited_for(settings):
 
 def test_what_was_read_goes_once_the_log_is_read_anew(settings):
     with opened(settings) as desk:
-        log = at.add_scan(desk, SCAN, "log.ply").log
+        log = desk.add_scan(SCAN, "log.ply").log
         read_key = desk.files.add(b"as it was read")
         with desk.store.database.writing() as session:
             session.connection().exec_driver_sql("UPDATE logs SET read_key = ?", (read_key,))
-        at.change_log(desk, log.id, None, About(species="white oak"))
+        desk.change_log(log.id, None, AboutLog(species="white oak"))
 
         assert desk.files.keys() == [log.file_sha256]
 
@@ -261,9 +315,9 @@ def test_an_upload_that_is_refused_leaves_no_file(settings, path, file, fields, 
 
 def test_a_log_that_no_more_jobs_may_wait_for_leaves_no_file(settings):
     with opened(settings.model_copy(update={"most_queued": 1})) as desk:
-        kept = at.add_scan(desk, SCAN, "log.ply").log
+        kept = desk.add_scan(SCAN, "log.ply").log
         with pytest.raises(TooManyError):
-            at.add_scan(desk, SCAN + b"more", "log.ply")
+            desk.add_scan(SCAN + b"more", "log.ply")
 
         assert desk.files.keys() == [kept.file_sha256]
 
@@ -321,7 +375,7 @@ def test_a_full_disk_is_told_for_every_write(small_disk, settings):
 
 def planning(desk):
     """Return the order to plan a log, whose job runs."""
-    read = desk.store.step_job(at.add_scan(desk, SCAN, "log.ply").job.id, job_state.started)
+    read = desk.store.step_job(desk.add_scan(SCAN, "log.ply").job.id, job_state.started)
     desk.store.step_job(read.id, lambda status: job_state.failed(status, "not of interest"))
     desk.store.queue("plan", read.log_id, {}, 10)
     job = desk.store.next_job()
@@ -381,6 +435,22 @@ def test_a_full_disk_at_the_start_is_one_line(small_disk, pithline):
 # Damage, and who may read
 
 
+def test_the_journal_stays_while_another_process_comes_and_goes(settings):
+    """As it would not where the service had lost its locks on a database that was there before it."""
+    look = "import sqlite3, sys; database = sqlite3.connect(sys.argv[1]); database.execute('select * from logs'); "
+    with_a_log(settings)
+    with opened(settings) as desk:
+        second = desk.add_scan(SCAN + b"more", "log.ply").log
+        file = settings.data_folder / "pithline.db"
+        subprocess.run([sys.executable, "-c", f"{look}database.close()", str(file)], check=True)
+        assert file.with_name("pithline.db-wal").exists()
+        third = desk.add_scan(SCAN + b"still more", "log.ply").log
+        with contextlib.closing(sqlite3.connect(file)) as connection:
+            ids = {key for (key,) in connection.execute("select id from logs")}
+
+    assert {second.id, third.id} < ids
+
+
 def garbage_in_the_middle(data):
     middle = len(data) // 2 // 4096 * 4096
     return data[: middle - 20_000] + b"\xa5" * 40_000 + data[middle + 20_000 :]
@@ -398,7 +468,7 @@ def cut_off(data):
 def test_a_damaged_database_is_one_line_that_says_what_to_do(pithline, spoil):
     with opened(Settings(data_folder=Path("data"), slots=0, free_bytes=0)) as desk:
         for k in range(90):
-            at.add_scan(desk, b"%d" % k, f"{'long name' * 20}.ply", about=About(cost=k))
+            desk.add_scan(b"%d" % k, f"{'long name' * 20}.ply", about=AboutLog(cost=k))
     file = Path("data/pithline.db")
     spoiled = spoil(file.read_bytes())
     file.write_bytes(spoiled)
@@ -436,11 +506,11 @@ def test_nobody_else_may_read_what_is_kept(settings):
     before = os.umask(0o022)
     try:
         with opened(settings) as desk:
-            at.add_scan(desk, SCAN, "log.ply")
+            desk.add_scan(SCAN, "log.ply")
             assert open_to_others() == []
         (settings.data_folder / "pithline.db").chmod(0o644)  # as earlier versions left it
         with opened(settings) as desk:
-            at.add_scan(desk, SCAN, "log.ply", about=About(cost=1))
+            desk.add_scan(SCAN, "log.ply", about=AboutLog(cost=1))
             assert open_to_others() == []
     finally:
         os.umask(before)

@@ -15,7 +15,7 @@ THREADS = "concurrent.futures:ThreadPoolExecutor"
 
 def test_jobs_end_and_are_cancelled_by_the_flag_alone(own_files, tmp_path):  # noqa: ARG001
     def state_until(client, job_id, *states):
-        until = time.monotonic() + 60.0
+        until = time.monotonic() + 300.0
         while (job := client.get(f"/api/jobs/{job_id}").json())["state"] not in states:
             assert time.monotonic() < until, job
             time.sleep(0.05)

@@ -8,11 +8,14 @@ import pytest
 from small_log import STRAIGHT
 
 from optimizer.documents.plan import Mark, Source
-from scans.fit.surface_noise import noise_modes_m
 from scans.log import Fork, Log, SurfaceColours, SurfaceDoubt
-from service.store.log_file import pack_log, unpack_log
+from service.desk import Desk, open_desk
+from service.jobs.work import Order, work_off
+from service.settings import Settings
+from service.store.log_file import VERSION, pack_log, unpack_log
+from service.store.records import LogRow
 from service.typed.files import FileRead, read_sample
-from service.typed.log_reading import AboutLog, read_log
+from service.typed.log_reading import AboutLog, LogRead, read_log
 
 
 def same(a, b):
@@ -83,44 +86,46 @@ def test_every_field_of_a_log_is_looked_at():
     }  # fmt: skip
 
 
-def test_a_file_from_before_colours_were_kept_still_opens(forked):
-    with np.load(io.BytesIO(pack_log(forked))) as arrays:
-        older = dict(arrays)
-    older["words"] = np.frombuffer(older["words"].tobytes().replace(b'"version": 3', b'"version": 1'), np.uint8)
+def of_version(number: int, read: LogRead) -> bytes:
+    with np.load(io.BytesIO(pack_log(read))) as arrays:
+        changed = dict(arrays)
+    now = f'"version": {VERSION}'.encode()
+    changed["words"] = np.frombuffer(
+        changed["words"].tobytes().replace(now, f'"version": {number}'.encode()), dtype=np.uint8
+    )
     stream = io.BytesIO()
-    np.savez(stream, **older)
-
-    assert not any(name.startswith("colours") for name in older)
-    assert same(unpack_log(stream.getvalue()), forked)
-
-
-def test_the_doubt_of_a_scan_kept_before_is_what_it_would_be_now(forked):
-    log = forked.log
-    rng = np.random.default_rng(0)
-    sizes = [rng.normal(size=(len(solid.vertices_m), 3)).astype(np.float32) for solid in (log.outer, log.wood)]
-    ways = [np.ones_like(solid.vertices_m) for solid in (log.outer, log.wood)]
-    doubt = SurfaceDoubt(ways[0], sizes[0], ways[1], sizes[1], 0.006)
-    packed = pack_log(dataclasses.replace(forked, log=dataclasses.replace(log, doubt=doubt)))
-    with np.load(io.BytesIO(packed)) as arrays:
-        older = dict(arrays)
-    older["words"] = np.frombuffer(older["words"].tobytes().replace(b'"version": 3', b'"version": 2'), np.uint8)
-    stream = io.BytesIO()
-    np.savez(stream, **older)
-
-    back = unpack_log(stream.getvalue()).log.doubt
-
-    # It was twice what the fit says, and is 1.25 times that, with the noise of what was seen.
-    for solid, size, found in ((log.outer, sizes[0], back.outer_modes_m), (log.wood, sizes[1], back.wood_modes_m)):
-        assert found == pytest.approx(1.25 / 2.0 * size + noise_modes_m(solid.vertices_m, 3), abs=1e-6)
-    assert same(unpack_log(packed).log.doubt, doubt)
+    np.savez(stream, **changed)
+    return stream.getvalue()
 
 
 def test_a_file_of_another_version_is_refused(forked):
-    with np.load(io.BytesIO(pack_log(forked))) as arrays:
-        changed = dict(arrays)
-    changed["words"] = np.frombuffer(changed["words"].tobytes().replace(b'"version": 3', b'"version": 9'), np.uint8)
-    stream = io.BytesIO()
-    np.savez(stream, **changed)
+    with pytest.raises(ValueError, match="version 2, not 3"):
+        unpack_log(of_version(2, forked))
 
-    with pytest.raises(ValueError, match="version 9, not 1 or 2 or 3"):
-        unpack_log(stream.getvalue())
+
+def work_waiting(desk: Desk) -> None:
+    job = desk.store.next_job()
+    work_off(Order(desk.settings.database, str(desk.files.folder), job.id, job.attempt, 1))
+    assert desk.store.job(job.id).state == "done"
+
+
+def test_a_log_kept_in_a_form_from_before_is_read_again_and_keeps_its_marks(tmp_path):
+    settings = Settings(data_folder=tmp_path, slots=0, free_bytes=0)
+    desk = open_desk(settings)
+    logs = [desk.add_sample().log, desk.add_scan(STRAIGHT.encode(), "log.toml").log]
+    for _ in logs:
+        work_waiting(desk)
+    older = logs[0]
+    read = desk.read_of(older.id)
+    key = desk.files.add(of_version(VERSION - 1, read))
+    with desk.store.database.writing() as session:
+        session.get(LogRow, older.id).read_key = key
+    desk.close()
+
+    desk = open_desk(settings)
+
+    assert [desk.store.log(log.id).state for log in logs] == ["reading", "ready"]
+    work_waiting(desk)
+    assert desk.store.next_job() is None
+    assert same(desk.read_of(older.id), read)
+    desk.close()

@@ -11,8 +11,8 @@ import pytest
 from alembic.script import ScriptDirectory
 
 from optimizer.documents.plan import PlanDocument
-from service import desk as at
 from service.contract.job_state import JobState
+from service.desk import open_desk
 from service.settings import Settings
 from service.store.database import Database, _config
 
@@ -62,7 +62,7 @@ def test_every_row_is_there_still_with_all_that_it_said(old):
 
 def test_the_store_reads_it_and_goes_on(old):
     expected = rows(old / "pithline.db")["plans"][0].get("net_expected")
-    desk = at.open_desk(Settings(data_folder=old, slots=0))
+    desk = open_desk(Settings(data_folder=old, slots=0))
     try:
         store = desk.store
         (log,) = store.logs()
@@ -78,7 +78,7 @@ def test_the_store_reads_it_and_goes_on(old):
             ("way", JobState.FAILED),
         }
         assert (plan.net, plan.net_expected) == (12.5, expected)
-        assert isinstance(at.plan_document(desk, plan.id), PlanDocument)
+        assert isinstance(desk.plan_document(plan.id), PlanDocument)
         store.queue("plan", log.id, {}, 10)
         assert store.next_job().log_id == log.id
         assert store.remove_log(log.id) == {"b" * 64, "c" * 64}

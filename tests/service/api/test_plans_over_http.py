@@ -64,7 +64,7 @@ def test_a_plan_is_told_as_the_command_line_prints_it(client, ended, log_id, cap
     assert told == typed.partition("\nPlan 1: ")[2]
     assert max(map(len, answer.text.splitlines())) <= 80
     assert f"{1000.0 * document['plans'][0]['passes'][0]['blade_height_m']:.0f}" in metric.text
-    assert "The plain way: net" in metric.text
+    assert "Straight through: net" in metric.text
     assert " lb" not in metric.text.partition("Cautions")[0]
     assert client.get(f"/api/plans/{plan_id}/text", headers=tag).status_code == 304
     assert client.get(f"/api/plans/{plan_id}/text", params={"units": "metric"}, headers=tag).status_code == 200
@@ -144,7 +144,7 @@ def test_an_untick_that_comes_late_takes_back_no_tick_that_it_did_not_see(client
         ("1/pass-1", {"who": "x" * 41}, 422, "who"),
         ("1/pass-1", {"seen": -1}, 422, "seen"),
         ("1/pass-1", {"seconds_ago": "inf"}, 422, "seconds_ago"),
-        ("1/pass-1", {"by": "Ann"}, 422, "by is no field here"),
+        ("1/pass-1", {"by": "Ann"}, 422, "'by' is not known here"),
     ],
 )
 def test_a_tick_of_what_is_not_there_is_refused_in_one_line(client, ticks_at, path, params, status, said):

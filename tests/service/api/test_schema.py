@@ -18,7 +18,7 @@ def idle(own_files, tmp_path_factory):  # noqa: ARG001
     folder = tmp_path_factory.mktemp("schema")
     with serving(Settings(data_folder=folder, free_bytes=0)) as client:
         added = client.post("/api/logs", files={"file": ("log.toml", STRAIGHT)}).json()
-        until = time.monotonic() + 60.0
+        until = time.monotonic() + 300.0
         while client.get(f"/api/logs/{added['log']['id']}").json()["state"] != "ready":
             assert time.monotonic() < until
             time.sleep(0.05)

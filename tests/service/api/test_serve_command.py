@@ -28,7 +28,7 @@ def test_a_port_that_is_taken(pithline):
     [
         (("--host", "192.168.1.7"), "needs a passphrase"),
         (("--host", "mill.lan"), "must be an IP address or localhost, got mill.lan"),
-        (("--port", "70000"), "port: must be less than or equal to 65535, got 70000"),
+        (("--port", "70000"), "port must be at most 65535, got 70000"),
         (("--slots", "-1"), "slots"),
     ],
 )  # fmt: skip
@@ -54,7 +54,7 @@ def test_an_executor_that_cannot_be_had(pithline, monkeypatch, executor, says):
 
     assert (code, out) == (2, "")
     assert says in err
-    assert err.endswith("mend PITHLINE_EXECUTOR\n")
+    assert err.endswith("fix PITHLINE_EXECUTOR\n")
     assert err.count("\n") == 1
 
 

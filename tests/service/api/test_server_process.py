@@ -17,7 +17,7 @@ import pytest
 
 pytestmark = pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="looks processes up in /proc")
 
-COMMAND = [sys.executable, "-c", "from service.command_line import main; main()", "serve", "--port", "0"]
+COMMAND = [sys.executable, "-c", "from service.cli.command_line import main; main()", "serve", "--port", "0"]
 SOME = {"lays": 100, "doubt": "off"}
 SEARCHING = ("scouting", "refining", "pricing", "polishing")
 LONG = {"lays": 20_000, "doubt": "off"}

@@ -9,8 +9,10 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from sqlalchemy import text
 
+from optimizer.documents.mill import Mill
+from optimizer.documents.prices import PriceBook
 from service.contract import job_state
-from service.contract.documents import About, ErrorShown
+from service.contract.documents import ErrorShown
 from service.contract.job_state import JobState, JobStateError
 from service.contract.refusals import ConflictError, NotFoundError, TooManyError
 from service.contract.ticks import Change
@@ -18,8 +20,10 @@ from service.store import store as store_module
 from service.store.database import Database
 from service.store.records import JobRow, PlanRow, Record
 from service.store.store import HEAD_START, SMALL_BYTES, Store
+from service.typed.files import MILL_FILE, PRICES_FILE, parse_document, settle
+from service.typed.log_reading import AboutLog
 
-ABOUT = About(species="white ash")
+ABOUT = AboutLog(species="white ash")
 A_KEY = f"{'a':0>64}"
 PLAN = SimpleNamespace(
     model_dump_json=lambda: "{}", plans=[SimpleNamespace(net=12.5, net_expected=11.5)], bound=SimpleNamespace(gap=0.01),
@@ -67,6 +71,49 @@ def test_the_migrations_make_the_tables_that_are_mapped(store):
         differences = compare_metadata(context, Record.metadata)
 
     assert differences == []
+
+
+def test_what_was_written_last_is_first_though_the_clock_was_set_back(store, monkeypatch):
+    clock = iter(f"20{year}-01-01" for year in range(99, 10, -1))
+    monkeypatch.setattr(store_module, "now", lambda: next(clock))
+    logs = [added(store, digit)[0].id for digit in "abc"]
+    mill, book = settle(None, MILL_FILE), settle(None, PRICES_FILE)
+    mills = [store.write_mill(parse_document(mill.file, Mill)).id for _ in range(2)]
+    books = [store.write_price_book(parse_document(book.file, PriceBook)).id for _ in range(2)]
+    again = [store.write_mill(store.mill(mills[0]).mill, mills[0]).id]
+
+    assert [log.id for log in store.logs()] == logs[::-1]
+    assert [kept.id for kept in store.mills()] == mills
+    assert store.mill().id == again[0]
+    assert [kept.id for kept in store.price_books()] == books[::-1]
+    assert store.price_book().id == books[-1]
+
+
+def test_plans_stand_in_the_order_in_which_they_were_asked_for(store):
+    read = running(store)
+    store.step_job(read.id, lambda status: job_state.failed(status, "not of interest"))
+    jobs = [store.queue("plan", read.log_id, {}, 10) for _ in range(3)]
+    for year, _ in enumerate(jobs):
+        job = store.next_job()
+        later = SimpleNamespace(**(vars(PLAN) | {"made_at": f"20{90 - year}-01-01"}))
+        assert store.finish_plan(job.id, job.attempt, later)
+
+    assert [line.id for line in store.plans()] == [job.id for job in jobs[::-1]]
+
+
+def test_what_was_written_before_there_were_numbers_stands_in_the_order_of_its_times(tmp_path):
+    database = Database(f"sqlite:///{tmp_path / 'old.db'}")
+    database.migrate("0005")
+    with database.writing() as session:
+        for name, changed_at in (("second", "2026-02-02"), ("first", "2026-01-01"), ("third", "2026-03-03")):
+            values = f"('{name}', '{name}', '{{}}', '{changed_at}')"
+            session.execute(text(f"INSERT INTO mills (id, name, document, changed_at) VALUES {values}"))  # noqa: S608
+    database.migrate()
+    with database.reading() as session:
+        names = session.execute(text("SELECT name, number FROM mills ORDER BY number")).all()
+    database.close()
+
+    assert [tuple(name) for name in names] == [("first", 1), ("second", 2), ("third", 3)]
 
 
 def test_a_database_of_the_first_version_is_brought_up_to_date(tmp_path):
@@ -268,20 +315,20 @@ def test_a_reading_that_failed_by_no_fault_of_the_file_is_tried_again(store, sta
 def test_what_is_said_anew_of_a_log_reads_it_again(store):
     job = running(store)
 
-    changed = store.change_log(job.log_id, name=None, about=About(species="white oak"), most_queued=10)
+    changed = store.change_log(job.log_id, name=None, about=AboutLog(species="white oak"), most_queued=10)
 
     assert store.job(job.id).cancel_wanted
     assert (changed.state, changed.about.species) == ("reading", "white oak")
     assert changed.job_id != job.id
     other, _ = added(store)
     with pytest.raises(ConflictError):
-        store.change_log(other.id, name=None, about=About(species="white oak"), most_queued=10)
+        store.change_log(other.id, name=None, about=AboutLog(species="white oak"), most_queued=10)
 
 
 def test_a_log_goes_with_all_that_is_its_own_and_files_that_nobody_else_needs(store):
     job = planning(store)
     store.finish_plan(job.id, job.attempt, PLAN)
-    twin, _ = added(store, "a", About())
+    twin, _ = added(store, "a", AboutLog())
 
     assert store.remove_log(job.log_id) == {A_KEY}
     assert store.unnamed({A_KEY}) == set()

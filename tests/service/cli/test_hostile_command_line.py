@@ -31,6 +31,7 @@ WHOLE = ["", "x", "0", "-1", "1.5", "nan", NINES, HUGE, RAW]
 CHOICES = ["", "x", RAW, NINES]
 WRONG: dict[str, list[str]] = {
     "--species": ["wite ash", RAW, NINES], "--bark": CHOICES, "--end-trim": LENGTHS,
+    "--bark-thickness": LENGTHS,
     "--cost": ["x", "-1", "nan", "inf", "1e400"],
     "--taped-length": LENGTHS, "--unit": CHOICES, "--up": CHOICES, "--butt": CHOICES, "--pick": WHOLE, "--mill": FILES,
     "--prices": FILES, "--marks": FILES, "--doubt": CHOICES, "--seconds": ["x", "0", "-1", "nan", "inf", "1e400"],
@@ -43,7 +44,7 @@ WRONG: dict[str, list[str]] = {
     "--stretch": ["x", "1 ft", "1 ft to nan", "1 ft to 2 ft to 3 ft", f"0 to {NINES}", RAW],
 }  # fmt: skip
 NOT_WRITTEN = ["", ".", "none/x.json", "pipe", "a" * 5000, "log.toml/x.json"]
-TAKES_NOTHING = {"--all", "--wood", "--json", "--out"}
+TAKES_NOTHING = {"--all", "--verbose", "--wood", "--json", "--out", "--picture"}
 CASES = [
     (command, option, value) for command in ("plan", "price") for option, values in WRONG.items() for value in values
 ]
@@ -98,7 +99,7 @@ def test_what_cannot_be_written_is_refused_before_the_work(
     def work(*_: object, **__: object) -> None:
         pytest.fail("it began to work")
 
-    for name in ("read_log", "plan_log", "price_way"):
+    for name in ("read_log", "plan_read_log", "price_own_way"):
         monkeypatch.setattr(commands, name, work)
     option = (
         ["--out", f"{path}.ply" if path in {"none/x.json", "log.toml/x.json"} else path]
@@ -120,7 +121,7 @@ def test_a_plan_that_cannot_be_written_in_the_end_is_printed(pithline: Callable[
 def test_an_output_that_is_full_is_one_line(tmp_path: Path) -> None:
     with Path("/dev/full").open("w") as full:
         ran = subprocess.run(
-            [sys.executable, "-c", "from service.command_line import main; main()", "init", str(tmp_path / "new")],
+            [sys.executable, "-c", "from service.cli.command_line import main; main()", "init", str(tmp_path / "new")],
             stdout=full, stderr=subprocess.PIPE, text=True, check=False, cwd=Path(__file__).parents[3],
         )  # fmt: skip
 

@@ -1,4 +1,4 @@
-"""What README.md says to type does what it says."""
+"""What README.md and docs/using.md say to type does what they say."""
 
 import re
 import shlex
@@ -16,21 +16,43 @@ from service.cli.command_line import run
 from service.settings import Settings
 from service.typed import files
 
-README = (Path(__file__).parents[3] / "README.md").read_text()
+ROOT = Path(__file__).parents[3]
+README = (ROOT / "README.md").read_text()
+USING = (ROOT / "docs" / "using.md").read_text()
 
 
-def test_every_command_of_the_readme_runs_in_its_order(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+@pytest.mark.parametrize(
+    ("text", "commands"),
+    [
+        (README, ["init", "plan", "init", "plan"]),
+        (USING, ["init", "plan", "init", "plan", "solid", "plan", "price", "price", "backup", "restore"]),
+    ],
+)
+def test_every_command_runs_in_its_order(
+    text: str,
+    commands: list[str],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
 ) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(files, "users_folder", lambda: tmp_path / "own")
-    typed = [shlex.split(line) for line in re.findall(r"^    pithline (.+)$", README, re.MULTILINE)]
+    typed = [shlex.split(line) for line in re.findall(r"^    pithline (.+)$", text, re.MULTILINE)]
 
+    assert [arguments[0] for arguments in typed] == commands
     for arguments in typed:
-        quick = {"plan": ["--lays", "12", "--doubt", "off"], "price": ["--doubt", "off"]}.get(arguments[0], [])
+        if arguments[0] in {"backup", "restore"}:
+            continue  # of a service's data: tests/service/store holds them
+        quick = {"plan": ["--lays", "60", "--doubt", "off"], "price": ["--doubt", "off"]}.get(arguments[0], [])
         assert (run([*arguments, *quick]), capsys.readouterr().err) == (0, "")
 
-    assert [arguments[0] for arguments in typed] == ["init", "plan", "init", "plan", "solid", "plan", "price", "price"]
+
+def test_the_readme_is_short_and_its_links_lead_somewhere() -> None:
+    assert len(README.splitlines()) <= 120
+    for text, folder in ((README, ROOT), (USING, ROOT / "docs")):
+        linked = [link for link in re.findall(r"\]\(([^)#]+)", text) if "://" not in link]
+        assert linked
+        assert [link for link in linked if not (folder / link).is_file()] == []
 
 
 def test_the_output_shown_is_made_of_lines_that_fit_the_page() -> None:
@@ -54,7 +76,7 @@ def served(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[httpx.Cl
 
 
 def test_the_script_prints_the_cut_list_of_what_it_uploads(tmp_path: Path, served: httpx.Client) -> None:
-    (script,) = re.findall(r"^```python\n(.+?)^```", README, re.MULTILINE | re.DOTALL)
+    (script,) = re.findall(r"^```python\n(.+?)^```", USING, re.MULTILINE | re.DOTALL)
     assert len(script.splitlines()) <= 20
     assert "http://127.0.0.1:8100/" in script
     (tmp_path / "cut_list.py").write_text(

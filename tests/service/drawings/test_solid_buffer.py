@@ -8,14 +8,13 @@ from math import pi
 import numpy as np
 import pytest
 import shapes
-from plan_documents import a_document
 from sawn_plan import MILL, plan_of
 
 from optimizer.bed.bodies import manifold_of
-from optimizer.documents.plan import Mark, PlanError
+from optimizer.documents.plan import Mark
 from scans.log import SurfaceColours
 from service.drawings.slab_solids import parts_of
-from service.drawings.solid_buffer import MOST_FACES, plan_buffer, simplified, slabs_buffer, solid_buffer
+from service.drawings.solid_buffer import MOST_FACES, plan_buffer, simplified, solid_buffer
 
 
 def read(buffer):
@@ -181,17 +180,6 @@ def test_two_slabs_of_one_solid_piece_share_it_by_their_outlines():
     assert own == pytest.approx([2.8 * 0.1 * whole.green_thickness_m] * 2, rel=1e-6)
     layer = sum(part.body.volume() for part in parts if part.kind != "offcut")
     assert layer == pytest.approx(whole.volume_m3, rel=1e-6)
-
-
-def test_a_plan_is_asked_for_by_its_rank():
-    log = shapes.cylinder(0.3)
-    plan = plan_of(log, [260, 220])
-    document = a_document().model_copy(update={"plans": (plan,), "plain_way": None, "mill": MILL})
-
-    assert slabs_buffer(log, document, 1) == plan_buffer(log, plan, MILL.kerf_m)
-    for rank in (0, 2):
-        with pytest.raises(PlanError, match="rank must be one of"):
-            slabs_buffer(log, document, rank)
 
 
 def test_colours_follow_the_faces_where_a_scan_told_them():

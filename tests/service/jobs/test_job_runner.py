@@ -8,13 +8,13 @@ import pytest
 from sqlalchemy.exc import OperationalError
 
 from service.contract import job_state
-from service.contract.documents import About
 from service.contract.job_state import MOST_LOSSES, JobState
 from service.jobs import runner as job_runner
 from service.jobs.runner import JobRunner
 from service.settings import Settings
 from service.store.database import Database
 from service.store.store import Store
+from service.typed.log_reading import AboutLog
 
 AT_MOST_SECONDS = 10.0
 
@@ -75,7 +75,7 @@ def store(tmp_path):
 @pytest.fixture
 def job_id(store):
     log, _ = store.add_log(
-        name="log", file_name="log.ply", file_sha256="a" * 64, file_bytes=3, about=About(), most_queued=10
+        name="log", file_name="log.ply", file_sha256="a" * 64, file_bytes=3, about=AboutLog(), most_queued=10
     )
     return log.job_id
 

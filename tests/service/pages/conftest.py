@@ -12,6 +12,7 @@ from kept_pages import NASTY, Pages, Planned, keep_log, keep_plan, pages_of
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import Run, SearchSettings, plan_log
+from scans.messages import Note
 from service.contract.log_given import log_given
 from service.settings import Settings
 from service.typed.files import MILL_FILE, PRICES_FILE, SHEET_FILE, FileRead, parse_document, read_sample
@@ -70,5 +71,5 @@ def plan_id(client: Pages, planned: Planned, log_id: str) -> str:
     marks = tuple(mark.model_copy(update={"id": f"{NASTY} {mark.id}"}) for mark in document.log.marks)
     log = document.log.model_copy(update={"name": NASTY, "marks": marks})
     mill = document.mill.model_copy(update={"name": f"mill {NASTY}"})
-    warnings = (f"Note of {NASTY}.",)
+    warnings = (Note("given", f"Note of {NASTY}.", bears_on_plan=True),)
     return keep_plan(client, log_id, document.model_copy(update={"log": log, "mill": mill, "warnings": warnings}))

@@ -11,10 +11,10 @@ import httpx
 import uvicorn
 
 from optimizer.documents.plan import PlanDocument
-from service import desk as at
 from service.contract import job_state
 from service.contract.documents import PlanRequest
 from service.contract.log_given import log_facts
+from service.desk import Desk
 from service.settings import Settings
 from service.store.log_file import pack_log
 from service.typed.files import SHEET_FILE, read_sample
@@ -36,7 +36,7 @@ class Planned:
 class Pages(httpx.Client):
     """Asks for pages of a service whose desk is at hand."""
 
-    desk: at.Desk
+    desk: Desk
 
 
 @contextmanager
@@ -59,7 +59,7 @@ def pages_of(settings: Settings) -> Iterator[Pages]:
         thread.join()
 
 
-def desk_of(client: Pages) -> at.Desk:
+def desk_of(client: Pages) -> Desk:
     return client.desk
 
 
@@ -67,7 +67,7 @@ def keep_log(client: Pages, read: LogRead, name: str = "Lane maple") -> str:
     """Put a log that was read into the store; return its id."""
     desk = desk_of(client)
     sample = read_sample(SHEET_FILE).data + f"# {name}".encode()
-    log = at.add_scan(desk, sample, SHEET_FILE, name).log
+    log = desk.add_scan(sample, SHEET_FILE, name).log
     assert log.job_id is not None
     job = desk.store.step_job(log.job_id, job_state.started)
     assert job is not None
@@ -78,7 +78,7 @@ def keep_log(client: Pages, read: LogRead, name: str = "Lane maple") -> str:
 def keep_plan(client: Pages, log_id: str, document: PlanDocument) -> str:
     """Put a plan into the store; return its id."""
     desk = desk_of(client)
-    job = desk.store.step_job(at.start_plan(desk, log_id, PlanRequest()).id, job_state.started)
+    job = desk.store.step_job(desk.start_plan(log_id, PlanRequest()).id, job_state.started)
     assert job is not None
     desk.store.finish_plan(job.id, job.attempt, document.model_copy(update={"id": job.id}))
     return job.id

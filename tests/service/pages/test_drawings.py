@@ -10,15 +10,18 @@ from hypothesis import strategies as st
 from kept_pages import Pages, Planned, keep_plan
 
 from optimizer.bed.bodies import flip_matrix
-from optimizer.documents.plan import Plan, PlanDocument
+from optimizer.documents.plan import Plan, PlanDocument, Shim
 from service.drawings.bed import end_on_bed, side_on_bed
 from service.drawings.log import butt_clock, log_picture
 from service.drawings.log_shape import clock_place, shape_found, shape_of, taped
 from service.drawings.roll_chart import roll_chart
 from service.drawings.slabs import slab_drawing, units_per_m
 from service.drawings.svg import Drawing, areas_of, spread
-from service.pages.plan_view import left_on_bed, lines_of, way_of
+from service.pages.plan_view import way_of
 from service.pages.rendering import measures_in
+from service.words.cut_words import LAST_PIECE, NO_SALE, ROUND_TOP, left_on_bed, lines_of
+from service.words.lay_words import shims_short, shims_words
+from service.words.turn_words import turn_words
 from service.words.units import Units
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -63,9 +66,37 @@ def test_all_of_a_plan_is_drawn(planned: Planned, units: Units) -> None:
         for cut in plan.passes:
             assert f"{cut.order}: {measures.reading(cut.blade_height_m)}" in told
         side = drawn(side_on_bed(document, plan, measures))
+        assert turn_words(plan.roll_deg) in told
         assert len([one for one in side.iter(f"{SVG}rect") if one.get("class") == "shim"]) == len(plan.shims)
+    best = document.plans[0]
     chart = drawn(roll_chart(document, measures))
-    assert any(measures.money(document.plans[0].net) in (text.text or "") for text in chart.iter(f"{SVG}text"))
+    told = [text.text for text in chart.iter(f"{SVG}text")]
+    assert measures.money(best.net) in told
+    assert [text for text in told if text in {"180", "90", "0"}] == ["180", "90", "0", "90", "180"]
+
+
+@pytest.mark.parametrize(("roll_deg", "share"), [(0.0, 0.5), (90.0, 0.75), (270.0, 0.25), (181.8, 0.005)])
+def test_the_chart_of_rolls_has_as_it_lies_in_its_middle_and_clockwise_to_the_right(
+    planned: Planned, roll_deg: float, share: float
+) -> None:
+    best = planned.document.plans[0].model_copy(update={"roll_deg": roll_deg})
+    document = planned.document.model_copy(update={"plans": (best,)})
+    chart = drawn(roll_chart(document, measures_in(Units.IMPERIAL, document.currency, document.mill)))
+    ticks = {text.text: float(text.get("x") or 0) for text in chart.iter(f"{SVG}text")}
+    (dot,) = (circle for circle in chart.iter(f"{SVG}circle") if circle.get("class") == "best")
+    # Ticks that stand twice are kept as the last, to the right.
+    width = 2.0 * (ticks["180"] - ticks["0"])
+    assert float(dot.get("cx") or 0) == pytest.approx(ticks["180"] - width * (1.0 - share), abs=0.5)
+
+
+def test_a_shim_that_a_tape_shows_as_nothing_is_none(planned: Planned) -> None:
+    document, best = planned.document, planned.document.plans[0]
+    measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
+    hair = best.model_copy(update={"shims": (Shim(x_m=best.stretch_m[0] + 0.2, height_m=0.0007),)})
+    assert shims_words(document, hair, measures) == []
+    assert shims_short(hair, measures) == "none"
+    side = drawn(side_on_bed(document, hair, measures))
+    assert [one for one in side.iter(f"{SVG}rect") if one.get("class") == "shim"] == []
 
 
 def test_slabs_are_drawn_at_one_scale(planned: Planned) -> None:
@@ -110,9 +141,11 @@ def test_every_piece_comes_off_once(planned: Planned) -> None:
 
     for plan in document.plans:
         names = pieces(plan)
-        assert [name for name in names if name not in {"waste", "offcut"}] == [slab.id for slab in plan.slabs]
-        assert names.count("waste") == len(plan.waste)
-        assert names.count("offcut") == len(plan.offcuts)
+        assert [name for name in names if name not in {NO_SALE, ROUND_TOP, LAST_PIECE}] == [
+            slab.id for slab in plan.slabs
+        ]
+        assert names.count(NO_SALE) == len(plan.waste)
+        assert names.count(ROUND_TOP) + names.count(LAST_PIECE) == len(plan.offcuts)
     assert way_of(document, "plain").plan is document.plain_way
 
 

@@ -20,8 +20,10 @@ CHANGES_WHAT_ALL_USE = re.compile(r"(remove|about|cancel)$|^/sign-")
 ROW_NUMBERS = ("0", "1", "9999", "10000", "-1", "x", "²", "٣", "*", "", "01", "9" * 5000, "1.section.0")
 NAMES = [
     *(field.name for asked in (MILL, PRICES, SHEET, MARK) for field in asked.fields),
-    *ABOUT_FIELDS, *UPLOAD_FIELDS, "roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "mill_id",
-    "prices_id", "more", "units", "back", "next", "passphrase", "search", "order", "width", "length", "file",
+    *ABOUT_FIELDS, *UPLOAD_FIELDS, "roll_deg", "roll_side", "shim_butt", "shim_top", "heights", "made", "seen",
+    "stretch",
+    "mill_id", "prices_id", "more", "units", "back", "next", "passphrase", "search", "order", "width", "length",
+    "file",
 ]  # fmt: skip
 GOOD_TEXTS = (
     "20",

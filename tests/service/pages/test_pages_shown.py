@@ -10,15 +10,16 @@ from kept_pages import NASTY, Pages, Planned, desk_of, keep_log, keep_plan
 
 from optimizer.documents.plan import Bound, Doubt, DoubtSource, NetAtRoll
 from optimizer.doubt.possible_logs import SURFACE
+from optimizer.report.cautions import as_shown, cautions_of
 from optimizer.report.metal_cautions import metal_on_bed
-from scans.messages import mass, short_length
-from service import desk as at
+from scans.messages import Note, mass, short_length
 from service.contract import job_state
 from service.contract.documents import ErrorShown, PlanRequest, WayRequest
 from service.pages import plan_view
-from service.pages.plan_view import chance_said
-from service.pages.rendering import on_pages, unbroken
+from service.pages.rendering import unbroken
 from service.pages.words import WORDS
+from service.words.doubt_words import best_pick
+from service.words.lay_words import metal_words
 from service.words.measures import measures_in
 from service.words.proven import bound_said, percent_more
 from service.words.units import Units
@@ -122,12 +123,14 @@ def test_ids_are_not_given_twice(page: str) -> None:
 
 TERMS = {
     r"roll\b": {"roll"}, r"shims?\b": {"shim"}, r"bunks?\b": {"bunk"}, r"kerf\b": {"kerf"}, r"pass(es)?\b": {"pass"},
-    r"slabs?\b": {"slab"}, r"offcuts?\b": {"offcut"}, r"waste\b": {"waste"}, r"flip\b": {"flip"},
-    r"hearts?\b": {"heart", "hearts-level"}, r"pith\b": {"pith"}, r"feather\b": {"feather"}, r"fork(ed)?\b": {"fork"},
+    r"slabs?\b": {"slab"}, r"round top\b": {"offcut"}, r"no sale\b": {"waste"}, r"(cut 1|\d cuts)\b": {"pass"},
+    r"flip\b": {"flip"}, r"hearts?\b": {"heart"}, r"pith level\b": {"hearts-level"},
+    r"pith\b(?! level)": {"pith", "heart"}, r"crotch figure\b": {"feather"}, r"fork(ed)?\b": {"fork"},
     r"girth\b": {"girth"}, r"(?<!\d )(4|5|6|8|10|12|16)/4\b": {"quarters"}, r"net\b": {"net"},
-    r"board f(oo|ee)t\b": {"board-foot"},
-    r"first face\b": {"first-face"}, r"plain way\b": {"plain-way"}, r"likely\b": {"doubt"}, r"lift as\b": {"lift-mass"},
-    r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"marks?\b": {"mark"},
+    r"board f(oo|ee)t\b": {"board-foot"}, r"first face\b": {"first-face"},
+    r"(?<!it )straight through\b": {"plain-way"}, r"4 times out of 5\b": {"doubt"}, r"lift at\b": {"lift-mass"},
+    r"throat\b": {"throat"}, r"bow\b": {"bow"}, r"limbs?\b": {"limb", "fork"}, r"(?<!check )marks?\b": {"mark"},
+    r"crotch(es)?\b": {"fork", "feather"}, r"trunk\b": {"stem"}, r"setups?\b": {"lay"}, r"buck\b": {"buck"},
 }  # fmt: skip
 """Words of the trade as they stand on pages, and the explanations of which one must be at hand there."""
 
@@ -162,9 +165,13 @@ def test_a_way_and_its_cut_list_say_how_high_metal_lies(client: Pages, plan_id: 
     document = planned.document
     (_, corners), *_ = metal_on_bed(document.log, document.plans[0], flipped=False)
     measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
-    says = f"{measures.short(corners[:, 2].min())} to {measures.short(corners[:, 2].max())}, above the bunks"
-    assert says in client.get(f"/plans/{plan_id}/1").text
-    assert f"metal 1: {says}.</b>" in client.get(f"/plans/{plan_id}/1/cut-list").text
+    (says,) = metal_words(document.plans[0], document.log, measures)
+    sits = (
+        f"metal 1 sits {measures.short(corners[:, 2].min())} to {measures.short(corners[:, 2].max())} above the bunks"
+    )
+    assert says.startswith(sits)
+    assert unbroken(says) in client.get(f"/plans/{plan_id}/1").text
+    assert f"{unbroken(says)}.</b>" in client.get(f"/plans/{plan_id}/1/cut-list").text
 
 
 def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str, planned: Planned) -> None:
@@ -172,7 +179,7 @@ def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str
     text = client.get(f"/plans/{plan_id}").text
     assert f'<h1 class="big">${document.plans[0].net:,.0f}</h1>' in text
     assert text.count('class="card way') == len(document.plans) + (document.hearts_level is not None) + 1
-    assert "likely from" not in text  # until doubt is weighed
+    assert "4 times out of 5" not in text  # until doubt is weighed
 
 
 def test_the_best_way_stands_open_with_its_slider_and_the_others_are_folded(
@@ -195,10 +202,13 @@ def test_the_best_way_stands_open_with_its_slider_and_the_others_are_folded(
 def test_warnings_are_folded_where_one_chooses_and_open_where_one_saws(
     client: Pages, plan_id: str, planned: Planned
 ) -> None:
-    lines = {caution.line for caution in planned.document.cautions if caution.level == "warning"}
-    assert lines
     for address, folded in ((f"/plans/{plan_id}", True), (f"/plans/{plan_id}/1/cut-list", False)):
+        document = planned.document
+        shown = as_shown(document.cautions if folded else cautions_of(document, document.plans[0]))
+        lines = {caution.line for caution in shown.with_plan if caution.level == "warning"}
+        assert lines
         text = html.unescape(client.get(address).text)
+        assert all(caution.line in text for caution in (*shown.more, *shown.standing))
         inside = text.partition('<details class="notes warned">')[2].partition("</details>")[0]
         assert all(line in text for line in lines)
         assert {line for line in lines if line in inside} == (lines if folded else set())
@@ -234,13 +244,19 @@ def test_doubt_and_bound_show_once_they_are_there(client: Pages, log_id: str, pl
         }
     )
     text = client.get(f"/plans/{keep_plan(client, log_id, told)}").text
-    assert "likely from $1,000 to $5,000" in text
+    assert "4 times out of 5</dfn>" in text
+    assert ": $1,000 to $5,000</div>" in text
     assert '<h1 class="big">$2,222</h1>' in text
-    assert "on 40 of 100 logs that this may be" in text
-    assert "net in the mean" in text
-    assert f"${best.net:,.0f} on the log exactly as given" in text
-    assert "the surface: 75 %" in text
-    assert "On the log exactly as given, no lay can be more than 2 % better than the best found for it" in text
+    assert "<dd>40% of the time" in text
+    assert "average net" in text
+    assert "the surface: 75%" in text
+    folded = text.partition("how it was found</h2></summary>")[2].partition("Change it yourself")[0]
+    assert f"If the log is exactly as measured, plan 1 nets ${best.net:,.0f}." in folded
+    assert (
+        "We checked: if the log is exactly as measured, no setup could beat the best one for it by more than 2%"
+        in folded
+    )
+    assert "Averages are over 9 versions of your log." in folded
 
 
 @pytest.mark.parametrize(
@@ -254,9 +270,9 @@ def test_how_much_more_is_possible_is_never_too_little(gap: float, percent: str)
 @pytest.mark.parametrize(
     ("upper", "says"),
     [
-        (1.0, "No lay can be better: this is proven."),
-        (1.004, "No lay can be more than 0.4 % better: this is proven."),
-        (1.0501, "No lay can be more than 6 % better: this is proven."),
+        (1.0, "We checked: no setup could beat this."),
+        (1.004, "We checked: no setup could beat this by more than 0.4%."),
+        (1.0501, "We checked: no setup could beat this by more than 6%."),
     ],
 )
 def test_a_proven_bound_is_told_of_the_best_net(planned: Planned, upper: float, says: str) -> None:
@@ -267,13 +283,13 @@ def test_a_proven_bound_is_told_of_the_best_net(planned: Planned, upper: float, 
 
 def test_a_search_says_how_much_more_is_possible(client: Pages, log_id: str) -> None:
     desk = desk_of(client)
-    job = desk.store.step_job(at.start_plan(desk, log_id, PlanRequest()).id, job_state.started)
+    job = desk.store.step_job(desk.start_plan(log_id, PlanRequest()).id, job_state.started)
     assert job is not None
     desk.store.note_progress(job.id, job.attempt, "searching", 3, 9, 1240.0, 0.08)
     text = client.get(f"/jobs/{job.id}").text
-    at.cancel_job(desk, job.id)
+    desk.cancel_job(job.id)
     assert "data-best>$1,240</p>" in text
-    assert "at most 9 % more is possible" in text
+    assert "at most 9% more is possible" in text
 
 
 def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -> None:
@@ -283,26 +299,26 @@ def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -
         for rank, roll_deg, chance in ((1, 358.0, 0.39), (2, 4.0, 0.125), (3, 150.0, 0.19), (4, 10.0, 0.1))
     )
     document = planned.document.model_copy(update={"plans": plans})
-    said = [chance_said(document, plan) for plan in plans]
+    said = [best_pick(document, plan) for plan in plans]
     assert said == [
-        "on 39 of 100 logs that this may be. With plans 2 and 4, which lie much like it: on 62",
-        "on 12 of 100 logs that this may be. With plans 1 and 4, which lie much like it: on 62",
-        "on 19 of 100 logs that this may be",
-        "on 10 of 100 logs that this may be. With plans 1 and 2, which lie much like it: on 62",
+        "39% of the time; with plans 2 and 4, nearly the same setup, 62%",
+        "12% of the time; with plans 1 and 4, nearly the same setup, 62%",
+        "19% of the time",
+        "10% of the time; with plans 1 and 2, nearly the same setup, 62%",
     ]
-    assert chance_said(document, first) == ""
+    assert best_pick(document, first) == ""
 
 
 @pytest.mark.parametrize(
     ("made", "called"),
-    [(None, "Your way"), (1, "The rest planned again after 1 pass"), (2, "The rest planned again after 2 passes")],
+    [(None, "Your way"), (1, "The rest planned again after 1 cut"), (2, "The rest planned again after 2 cuts")],
 )
 def test_the_rest_planned_again_is_called_so(
     client: Pages, planned: Planned, log_id: str, made: int | None, called: str
 ) -> None:
     desk = desk_of(client)
     way = WayRequest(roll_deg=0.0, heights="28, 24 5/8", made=made)
-    job = desk.store.step_job(at.start_way(desk, log_id, way).id, job_state.started)
+    job = desk.store.step_job(desk.start_way(log_id, way).id, job_state.started)
     assert job is not None
     assert ("Planning the rest again" in client.get(f"/jobs/{job.id}").text) is (made is not None)
     first = planned.document.plans[0]
@@ -347,7 +363,7 @@ def test_a_plain_way_that_metal_stops_before_a_slab_says_so(client: Pages, plann
     plan_id = keep_plan(client, log_id, document.model_copy(update={"plain_way": stopped}))
     text = client.get(f"/plans/{plan_id}/plain").text
     assert "The metal that you marked stops it before there is a slab." in text
-    assert "The plain way stops at the metal after 2 passes." in text
+    assert "Can&#39;t compare with sawing it as it lies: the metal stops that after 2 cuts." in text
     bare = document.plans[0].model_copy(update={"slabs": ()})
     plan_id = keep_plan(client, log_id, document.model_copy(update={"plans": (bare,)}))
     assert "Sawn this way the log gives no slab that your buyers take." in client.get(f"/plans/{plan_id}/1").text
@@ -359,9 +375,9 @@ def test_a_gap_in_the_line_of_rolls_is_explained_where_there_is_one(
 ) -> None:
     rolls = (*planned.document.value_by_roll, NetAtRoll(roll_deg=181.5, net=net))
     plan_id = keep_plan(client, log_id, planned.document.model_copy(update={"value_by_roll": rolls}))
-    assert ("Where it is broken, your mill cannot take the log so" in client.get(f"/plans/{plan_id}").text) is (
-        net is None
-    )
+    assert (
+        "Where the line is broken, your mill can't take the log that way" in client.get(f"/plans/{plan_id}").text
+    ) is (net is None)
 
 
 @pytest.mark.parametrize(("stopped_by", "ended"), [("time", True), ("cancelled", True), ("lays", False)])
@@ -373,26 +389,28 @@ def test_a_search_that_was_ended_does_not_blame_the_mill_for_rolls_not_looked_at
     changed = planned.document.model_copy(update={"value_by_roll": rolls, "work": work})
     text = client.get(f"/plans/{keep_plan(client, log_id, changed)}").text
 
-    assert "Where it is broken, your mill cannot take the log so" in text
+    assert "Where the line is broken, your mill can't take the log that way" in text
     assert ("or the search ended before it looked there" in text) is ended
 
 
-LITTLE_SEEN = "Seen: under 45% of the girth along 30% of the log, so the plan may be far off; film both sides again."
+LITTLE_SEEN = "The scan saw little of the girth. Film both sides again."
 
 
 def test_notes_of_reading_are_folded_and_what_bears_on_the_plan_is_not(client: Pages, planned: Planned) -> None:
-    ordinary = ("Unit: m, which makes the log about 3.5 m long.", "Up: z, as the ground lies.")
-    read = replace(planned.read, warnings=(*ordinary, LITTLE_SEEN))
+    ordinary = ("The file is in m, and so is the plan.", "Up in the file is z.")
+    found = "Cut 2: 21 in x 9 ft found against 26 in x 9 ft 5 in expected."
+    notes = [Note("ordinary", text) for text in ordinary]
+    grave = [Note("grave", text, bears_on_plan=True) for text in (LITTLE_SEEN, found)]
+    read = replace(planned.read, warnings=(*notes, grave[0]))
     log_id = keep_log(client, read, "Noted")
-    found = "Face 2: 21 in x 9 ft found against 26 in x 9 ft 5 in expected."
-    told = planned.document.model_copy(update={"warnings": (*read.warnings, found)})
+    told = planned.document.model_copy(update={"warnings": (*read.warnings, grave[1])})
     plan_id = keep_plan(client, log_id, told)
     for address in (f"/plans/{plan_id}", f"/plans/{plan_id}/1/cut-list"):
         text = client.get(address).text
         folded = text.partition("<summary>2 notes on the log</summary>")[2].partition("</details>")[0]
         assert [note for note in (*ordinary, LITTLE_SEEN, found) if note in folded] == list(ordinary)
         told = re.findall(r'<p class="note">(.*?)</p>', text)
-        assert [note for note in told if "This is planned" not in note][:2] == [LITTLE_SEEN, found]
+        assert [note for note in told if "This plan uses" not in note][:2] == [LITTLE_SEEN, found]
 
 
 def test_the_cut_list_has_a_line_for_each_pass(client: Pages, plan_id: str, planned: Planned) -> None:
@@ -424,7 +442,7 @@ def test_metric_is_read_where_it_is_chosen(client: Pages, plan_id: str) -> None:
     assert (chosen.status_code, chosen.headers["location"]) == (303, "/mills")
     try:
         text = client.get(f"/plans/{plan_id}/1/cut-list").text
-        assert "Blade heights in millimetres" in text
+        assert ", in millimeters." in text
         assert " kg" in text
         assert " lb" not in text
     finally:
@@ -440,7 +458,8 @@ FOREIGN = {
 @pytest.mark.parametrize("units", list(Units))
 def test_a_page_has_no_unit_that_its_reader_did_not_choose(client: Pages, planned: Planned, units: Units) -> None:
     document = planned.document
-    found = (f"Bark of {short_length(0.016)} on average taken off.", f"Rolled so, it weighs {mass(900.0)}.")
+    said = (f"Bark of {short_length(0.016)} on average taken off.", f"Rolled so, it weighs {mass(900.0)}.")
+    found = tuple(Note("given", text, bears_on_plan=True) for text in said)
     warned = document.model_copy(update={"warnings": found})
     log_id = keep_log(client, replace(planned.read, warnings=found), f"Lane maple in {units.value} units")
     plan_id = keep_plan(client, log_id, warned)
@@ -465,7 +484,7 @@ def test_a_page_has_no_unit_that_its_reader_did_not_choose(client: Pages, planne
 )
 def test_why_no_plan_came_of_it_is_in_the_readers_units(client: Pages, log_id: str, units: Units, said: str) -> None:
     desk = desk_of(client)
-    job = desk.store.step_job(at.start_plan(desk, log_id, PlanRequest()).id, job_state.started)
+    job = desk.store.step_job(desk.start_plan(log_id, PlanRequest()).id, job_state.started)
     assert job is not None
     error = ErrorShown(status=409, message="the log has {1077.3 kg}", what_to_do="Crosscut it.")
     desk.store.step_job(
@@ -492,7 +511,7 @@ def test_an_address_that_nobody_knows_is_a_page_for_who_looks_for_one(client: Pa
     not_so = client.get("/check/way", headers=looked_for)
     assert (lost.status_code, not_so.status_code) == (404, 405)
     assert "There is no such page." in lost.text
-    assert "To the yard" in not_so.text
+    assert "Go to your yard" in not_so.text
     assert not_so.headers["allow"] == "POST"
     for programs in (client.get("/nowhere"), client.get("/api/nowhere", headers=looked_for)):
         assert programs.status_code == 404
@@ -534,22 +553,3 @@ def test_a_mark_more_is_another_solid(client: Pages, planned: Planned) -> None:
     before = client.get(f"/logs/{log_id}/solid.bin").headers["etag"]
     desk_of(client).store.add_mark(log_id, planned.read.marks[0])
     assert client.get(f"/logs/{log_id}/solid.bin", headers={"if-none-match": before}).status_code == 200
-
-
-@pytest.mark.parametrize(
-    ("message", "shown"),
-    [
-        ("Other log: 1.96 m long (--pick 2).", "Other log: 1.96 m long (choose log 2 below, to take it)."),
-        ("Up: z, as is usual (else --up y, --up x).", "Up: z, as is usual (else say so below)."),
-        (
-            "mill.toml is a mill, where a log sheet or a scan is wanted; give it with mill",
-            "mill.toml is a mill, where a log sheet or a scan is wanted",
-        ),
-        ("write a log sheet (pithline init)", "write a log sheet"),
-        ("it is 3 km long; --unit mm says it", "it is 3 km long; say what the file is in"),
-        ("--taped-length: no length", "taped length: no length"),
-        ("a well-known sheet, 1-2 in", "a well-known sheet, 1-2 in"),
-    ],
-)
-def test_messages_name_no_options_of_the_command_line(message: str, shown: str) -> None:
-    assert on_pages(message) == shown

@@ -4,7 +4,6 @@ import pytest
 from kept_pages import Pages, desk_of
 
 from scans.log_of_scan import READING_STAGES
-from service import desk as at
 from service.contract import job_state
 from service.typed.errors import InputError
 from service.typed.files import SHEET_FILE, FileRead, read_sample
@@ -33,13 +32,13 @@ def test_reading_ends_where_it_is_told_to() -> None:
 
 def test_the_page_of_a_log_being_read_says_which_step_it_is_at(client: Pages) -> None:
     desk = desk_of(client)
-    log = at.add_scan(desk, invented_scan()[:9000], SCAN_FILE, "Half a scan").log
+    log = desk.add_scan(invented_scan()[:9000], SCAN_FILE, "Half a scan").log
     assert log.job_id is not None
     job = desk.store.step_job(log.job_id, job_state.started)
     assert job is not None
     desk.store.note_progress(job.id, job.attempt, READING_STAGES[2], 2, 6, None, None)
     text = client.get(f"/logs/{log.id}").text
-    at.remove_log(desk, log.id)
+    desk.remove_log(log.id)
     assert f"step 3 of 6: {READING_STAGES[2]}</p>" in text
     assert 'max="6" value="2"' in text
     assert "minute:" not in text

@@ -12,7 +12,7 @@ import pytest
 from service.store.folder_lock import FolderLock
 from service.typed.errors import InputError
 
-HOLD = "import sys; from pathlib import Path; from service.folder_lock import FolderLock\n"
+HOLD = "import sys; from pathlib import Path; from service.store.folder_lock import FolderLock\n"
 HOLDER = f"{HOLD}lock = FolderLock(Path(sys.argv[1])); print('held', flush=True); sys.stdin.read()"
 CHILD = "import sys; print('up', flush=True); sys.stdin.read()"
 PARENT = f"""{HOLD}
@@ -35,7 +35,7 @@ def holder(tmp_path, request):
 
 
 def test_a_folder_that_is_held_is_refused(holder, tmp_path):
-    with pytest.raises(InputError, match=r"another service uses .*--data"):
+    with pytest.raises(InputError, match=r"another service uses .*data"):
         FolderLock(tmp_path)
     assert holder.poll() is None
 

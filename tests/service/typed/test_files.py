@@ -43,7 +43,7 @@ def test_what_cannot_be_read_is_said_in_one_line(tmp_path: Path) -> None:
         (b'name = "x"\nthroat = 56 in\n', "line 2"),
         (b'name = "x"\nname2 = "caf\xe9"\n', "line 2 is not UTF-8"),
         (b'throat = "56 in"\nthroat = "57 in"\n', "line 2"),
-        (b"[" * 5000, "TOML"),
+        (b"[" * 5000, "has a typo"),
         (MILL_TEXT.encode() + b"throet_depth = 1\n", "did you mean throat_depth"),
     ],
 )

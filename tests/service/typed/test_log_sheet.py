@@ -47,6 +47,14 @@ def test_every_number_reaches_the_tape() -> None:
     )
 
 
+def test_a_limb_may_leave_a_limb() -> None:
+    limbs = [SHEET["limb"][0], SHEET["limb"][0] | {"on": 1}]
+
+    taped = LogSheetTyped.model_validate(SHEET | {"limb": limbs}).taped()
+
+    assert [limb.on for limb in taped.limbs] == [None, 1]
+
+
 def test_what_is_left_out() -> None:
     typed = LogSheetTyped.model_validate({"section": SHEET["section"]})
 
@@ -67,17 +75,17 @@ def test_bark(typed: object, on: bool) -> None:
         ({"section": []}, "section"),
         ({"section": [{"wide": "38 in"}, {"at": "1 ft"}]}, "section[1].at is missing"),
         ({"section": [{"at": "0 in", "wide": 38}]}, "section[1]: wide = 38 has no unit"),
-        ({"section": [{"at": "0 in", "girt": "38 in"}]}, "section[1]: girt is no field here; did you mean girth?"),
+        ({"section": [{"at": "0 in", "girt": "38 in"}]}, "section[1]: 'girt' is not known here; did you mean girth?"),
         ({"length": "9"}, "length: "),
         ({"lenght": "9 ft"}, "did you mean length?"),
-        ({"bark": "yes"}, "bark: must be 'on' or 'off'"),
-        ({"cost": -1}, "cost: must be"),
+        ({"bark": "yes"}, "bark must be on or off"),
+        ({"cost": -1}, "cost must be at least 0, got -1"),
         (
             {"limb": [{"leaves_at": "6 ft", "out_deg": 95, "toward_deg": 0, "section": SHEET["section"]}]},
             "limb[1].out_deg",
         ),
         ({"limb": [{"leaves_at": "6 ft", "out_deg": 5, "toward_deg": 0}]}, "limb[1].section is missing"),
-        ({"mark": [{"kind": "metal", "at": "3 ft"}]}, "mark[1]: radius is missing for metal"),
+        ({"mark": [{"kind": "metal", "at": "3 ft"}]}, "mark[1]: {:radius} is missing for metal"),
     ],
 )
 def test_a_wrong_sheet_is_refused_in_one_line(change: dict[str, Any], said: str) -> None:

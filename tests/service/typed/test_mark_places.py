@@ -157,8 +157,8 @@ def test_marks_are_named_by_kind_through_all_files() -> None:
 @pytest.mark.parametrize(
     ("mark", "said"),
     [
-        (a_flaw(at="3.06 m"), "at must lie on the log, in 0 to {3 m}, got {3.06 m}"),
-        (a_flaw(at="1 m", from_middle="1 in"), "from_middle is for marks, on an end"),
+        (a_flaw(at="3.06 m"), "{:at} must lie on the log, in 0 to {3 m}, got {3.06 m}"),
+        (a_flaw(at="1 m", from_middle="1 in"), "{:from_middle} is for marks, on an end"),
         ({"kind": "pith", "at": "2.94 m"}, "pith is marked where it is seen, on an end"),
     ],
 )
@@ -172,7 +172,7 @@ def test_a_place_that_is_none_names_file_and_block(mark: dict[str, Any], said: s
 
 
 def test_the_middle_of_a_forked_logs_top_end_is_refused() -> None:
-    with pytest.raises(InputError, match="top end of a forked log"):
+    with pytest.raises(InputError, match="at the top end of a log with a crotch"):
         placed(shapes.forked(), marks_of({"kind": "pith", "at_m": shapes.forked().length_m}), taped=False)
 
 
@@ -193,7 +193,7 @@ def test_marks_that_change_nothing_are_told(deduct: dict[str, float], keep_out_m
     notes = idle_marks(marks, a_mill(metal_keep_out_m=keep_out_m), a_price_book(deduct=deduct))
 
     assert len(notes) == len(told)
-    assert all(word in note for word, note in zip(told, notes, strict=True))
+    assert all(word in note.text for word, note in zip(told, notes, strict=True))
 
 
 def test_every_field_of_a_mark_is_described_in_the_sheets_schema() -> None:

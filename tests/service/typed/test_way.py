@@ -9,6 +9,7 @@ from plan_documents import IDENTITY, a_mill, a_pass, a_plan
 
 from optimizer.search.given import GivenError
 from service.typed.errors import InputError
+from service.typed.read_given import read_given
 from service.typed.way import FaceSeen, Way, compared, face_expected
 from service.words.units import Units
 
@@ -17,7 +18,9 @@ IMPERIAL, METRIC = Units.IMPERIAL, Units.METRIC
 
 
 def a_way(**changes: Any) -> Way:
-    return Way(**{"roll_deg": 35.0, "shim_butt": "1 in", "shim_top": "0", "heights": "20, 17 5/8"} | changes)
+    return read_given(
+        Way, **({"roll_deg": 35.0, "shim_butt": "1 in", "shim_top": "0", "heights": "20, 17 5/8"} | changes)
+    )
 
 
 @pytest.mark.parametrize(
@@ -36,32 +39,32 @@ def a_way(**changes: Any) -> Way:
 def test_heights_are_read_as_the_scale_shows_them(
     heights: str, units: Units, scale_zero: str, read_m: tuple[float, ...]
 ) -> None:
-    assert a_way(heights=heights).given(a_mill(scale_zero=scale_zero), units).heights_m == pytest.approx(read_m)
+    assert a_way(heights=heights, units=units).given(a_mill(scale_zero=scale_zero)).heights_m == pytest.approx(read_m)
 
 
 def test_shims_may_be_bare_numbers_too() -> None:
-    given = a_way(shim_butt="1 1/2", shim_top="0").given(a_mill(), IMPERIAL)
+    given = a_way(shim_butt="1 1/2", shim_top="0").given(a_mill())
 
     assert (given.shim_butt_m, given.shim_top_m) == (1.5 * INCH_M, 0.0)
-    assert a_way(shim_butt="30").given(a_mill(), METRIC).shim_butt_m == pytest.approx(0.03)
+    assert a_way(shim_butt="30", units=METRIC).given(a_mill()).shim_butt_m == pytest.approx(0.03)
 
 
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
-        ({"roll_deg": float("nan")}, "--roll must be an angle"),
-        ({"roll_deg": float("inf")}, "--roll must be an angle"),
-        ({"heights": ""}, "--heights: the length is empty"),
-        ({"heights": "20,, 17"}, "--heights: the length is empty"),
-        ({"heights": "20; 17"}, "--heights: "),
-        ({"shim_butt": "thick"}, "--shim-butt: "),
-        ({"shim_top": "thick"}, "--shim-top: "),
-        ({"shim_top": "1 ft 2"}, '--shim-top: "1 ft 2" has no unit after 2'),
+        ({"roll_deg": float("nan")}, "{:roll_deg} must be a finite number"),
+        ({"roll_deg": float("inf")}, "{:roll_deg} must be a finite number"),
+        ({"heights": ""}, "{:heights}: the length is empty"),
+        ({"heights": "20,, 17"}, "{:heights}: the length is empty"),
+        ({"heights": "20; 17"}, "{:heights}: "),
+        ({"shim_butt": "thick"}, "{:shim_butt}: "),
+        ({"shim_top": "thick"}, "{:shim_top}: "),
+        ({"shim_top": "1 ft 2"}, '{:shim_top}: "1 ft 2" has no unit after 2'),
     ],
 )
 def test_a_way_that_is_none_is_one_line(changes: dict[str, Any], said: str) -> None:
     with pytest.raises(InputError) as caught:
-        a_way(**changes).given(a_mill(), IMPERIAL)
+        a_way(**changes).given(a_mill())
 
     assert str(caught.value).startswith(said)
     assert "\n" not in str(caught.value)
@@ -69,7 +72,7 @@ def test_a_way_that_is_none_is_one_line(changes: dict[str, Any], said: str) -> N
 
 def test_a_way_that_contradicts_itself_is_refused() -> None:
     with pytest.raises(GivenError, match="fall"):
-        a_way(heights="17, 20").given(a_mill(), IMPERIAL)
+        a_way(heights="17, 20").given(a_mill())
 
 
 @pytest.mark.parametrize(
@@ -82,7 +85,7 @@ def test_a_way_that_contradicts_itself_is_refused() -> None:
     ],
 )
 def test_a_face_as_found_is_read(text: str, units: Units, face: FaceSeen) -> None:
-    (read,) = a_way(seen=(text,)).faces_seen(units)
+    (read,) = a_way(seen=(text,), units=units).given(a_mill()).seen
 
     assert (read.order, read.width_m, read.length_m) == pytest.approx((face.order, face.width_m, face.length_m))
 
@@ -91,8 +94,8 @@ def test_a_face_as_found_is_read(text: str, units: Units, face: FaceSeen) -> Non
     "text", ["", "wide", "1: 22 in", "1: x 8 ft", "1: 22 in x", "1: 0 in x 8 ft", "a: 2 in x 8 ft"]
 )
 def test_a_face_that_is_none_is_one_line(text: str) -> None:
-    with pytest.raises(InputError, match="--seen"):
-        a_way(seen=(text,)).faces_seen(IMPERIAL)
+    with pytest.raises(InputError, match=r"\{:seen\}"):
+        a_way(seen=(text,)).given(a_mill())
 
 
 def test_the_face_expected_is_that_of_the_wood_at_the_pass() -> None:
@@ -119,7 +122,7 @@ def test_the_face_expected_is_that_of_the_wood_at_the_pass() -> None:
 
 @pytest.mark.parametrize("order", [0, 4])
 def test_a_face_of_a_pass_that_there_is_not_is_refused(order: int) -> None:
-    with pytest.raises(InputError, match="passes 1 to 3"):
+    with pytest.raises(InputError, match="cuts 1 to 3"):
         face_expected(shapes.cylinder().wood, a_plan(), order)
 
 
@@ -127,24 +130,24 @@ def test_a_face_of_a_pass_that_there_is_not_is_refused(order: int) -> None:
     ("width_m", "length_m", "said"),
     [
         (0.439, 2.199, ()),
-        (0.441, 2.199, ("the width is 10 % more",)),
+        (0.441, 2.199, ("the width is 10% more",)),
         (0.361, 1.801, ()),
-        (0.359, 1.79, ("the width is 10 % less", "the length is 10 % less")),
+        (0.359, 1.79, ("the width is 10% less", "the length is 10% less")),
     ],
 )
 def test_a_face_more_than_a_tenth_off_is_a_reason_to_measure_again(
     width_m: float, length_m: float, said: tuple[str, ...]
 ) -> None:
-    text = compared(FaceSeen(2, width_m, length_m), FaceSeen(2, 0.4, 2.0))
+    text = compared(FaceSeen(2, width_m, length_m), FaceSeen(2, 0.4, 2.0)).text
 
-    assert text.startswith("Face 2: ")
+    assert text.startswith("Cut 2: ")
     assert "found against" in text
     assert all(words in text for words in said)
     assert ("Measure the log again" in text) is bool(said)
 
 
 def test_a_face_where_none_was_expected_is_no_share_of_it() -> None:
-    assert "not expected at all" in compared(FaceSeen(1, 0.4, 2.0), FaceSeen(1, 0.0, 0.0))
+    assert "not expected at all" in compared(FaceSeen(1, 0.4, 2.0), FaceSeen(1, 0.0, 0.0)).text
 
 
 @pytest.mark.parametrize(
@@ -157,12 +160,12 @@ def test_a_face_where_none_was_expected_is_no_share_of_it() -> None:
     ],
 )
 def test_a_stretch_is_read_from_where_to_where(text: str, units: Units, read_m: tuple[float, float] | None) -> None:
-    found = a_way(stretch=text).given(a_mill(), units).stretch_m
+    found = a_way(stretch=text, units=units).given(a_mill()).stretch_m
 
     assert found == (None if read_m is None else pytest.approx(read_m))
 
 
 @pytest.mark.parametrize("text", ["2 ft", "2 ft - 11 ft", "2 ft to", "a to b", "1 to 2 to 3"])
 def test_a_stretch_that_cannot_be_read_says_how(text: str) -> None:
-    with pytest.raises(InputError, match=r"^--stretch"):
-        a_way(stretch=text).given(a_mill(), IMPERIAL)
+    with pytest.raises(InputError, match=r"^\{:stretch\}"):
+        a_way(stretch=text).given(a_mill())

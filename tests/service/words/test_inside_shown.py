@@ -48,9 +48,9 @@ def a_flipped_plan(**changes: Any) -> Plan:
 
 def table_of(text: str) -> list[list[str]]:
     lines = text.splitlines()
-    start = next(at for at, line in enumerate(lines) if line.startswith("Pass"))
-    end = next(at for at, line in enumerate(lines) if line.startswith("  Mass is"))
-    return [line.split() for line in lines[start + 2 : end]]
+    start = next(at for at, line in enumerate(lines) if line.startswith("Cut ") and "Blade at" in line)
+    end = next(at for at, line in enumerate(lines) if line.startswith("  Weight is"))
+    return [line.split() for line in lines[start + 3 : end]]
 
 
 def test_the_flip_stands_between_the_passes_and_layers_go_on_after_it() -> None:
@@ -58,7 +58,7 @@ def test_the_flip_stands_between_the_passes_and_layers_go_on_after_it() -> None:
 
     assert rows[2] == FLIP_LINE.split()
     starts = [rows[0][:3], rows[1][:3], rows[3][:3], rows[4][:3], rows[5][:2]]
-    assert starts == [["1", "29", "offcut"], ["2", "26", "1"], ["3", "15", "offcut"], ["4", "10", "2"], ["3", "8/4"]]
+    assert starts == [["1", "29", "round"], ["2", "26", "1"], ["3", "15", "round"], ["4", "10", "2"], ["3", "8/4"]]
     assert rows[3][-1] == "88/110"
 
 
@@ -67,6 +67,7 @@ def test_a_plan_without_a_flip_says_nothing_of_one() -> None:
 
     assert FLIP_LINE not in text
     assert "flip" not in text
+    assert "urn the log" not in text
 
 
 @pytest.mark.parametrize(("lower_face_m", "told"), [(0.0, True), (0.01, False)])
@@ -75,56 +76,71 @@ def test_a_slab_that_lies_on_the_bunks_at_the_end_is_told(lower_face_m: float, t
 
     words = words_of(plans=(a_flipped_plan(slabs=(slab,)),))
 
-    assert ("left on the bunks at the end is slab 3." in words) is told
-    assert "4 passes and a flip" in words
+    assert ("The last piece on the bed is slab 3." in words) is told
+    assert "4 cuts, a flip" in words
 
 
 @pytest.mark.parametrize(
     ("stretch_m", "said"),
     [
         ((0.0, 2.9), None),
-        ((0.0, 60 * INCH_M), "crosscut at 5 ft, from"),
-        ((30 * INCH_M, 90 * INCH_M), "crosscut at 2 ft 6 in and at 7 ft 6 in, from"),
-        ((30 * INCH_M, 2.9), "crosscut at 2 ft 6 in, from"),
+        ((0.0, 60 * INCH_M), "at 5 ft from the butt; keep the butt piece"),
+        ((30 * INCH_M, 90 * INCH_M), "at 2 ft 6 in and 7 ft 6 in from the butt; keep the middle piece"),
+        ((30 * INCH_M, 2.9), "at 2 ft 6 in from the butt; keep the top piece"),
     ],
 )
-def test_a_stretch_says_where_it_is_crosscut(stretch_m: tuple[float, float], said: str | None) -> None:
+def test_a_stretch_says_where_it_is_bucked(stretch_m: tuple[float, float], said: str | None) -> None:
     words = words_of(plans=(a_plan(stretch_m=stretch_m),))
 
-    assert (said is None and "rosscut" not in words) or (said is not None and said in words)
+    assert (said is None and "Buck" not in words) or (said is not None and f"Buck {said}" in words)
 
 
-def test_plans_crosscut_alike_are_named_together() -> None:
+def test_plans_bucked_alike_are_named_together() -> None:
     first, second = (a_plan(rank=rank, stretch_m=(0.0, 60 * INCH_M)) for rank in (1, 2))
     plain = a_plan(rank=0, stretch_m=(30 * INCH_M, 2.9))
 
     words = words_of(plans=(first, second), plain_way=plain)
 
-    assert "1, 2 at 5 ft; plain at 2 ft 6 in." in words
+    assert "Buck the log 5 ft from the butt (1, 2); 2 ft 6 in from the butt (straight)." in words
+    plain = a_plan(rank=0, stretch_m=(0.0, 60 * INCH_M))
+    words = words_of(plans=(first, second), plain_way=plain)
+    assert "Buck the log 5 ft from the butt (all plans)." in words
 
 
 def test_marks_are_listed_with_the_log() -> None:
     words = words_of(log=a_log(marks=(METAL, PITH)))
 
     assert (
-        "marked: metal 1 at 3 ft 11 in from the butt, 2 in across and 4 in deep; pith 1 at 0 in from the butt" in words
+        "Marked: metal 1 at 3 ft 11 in from the butt, 2 in across and 4 in deep; pith 1 at 0 in from the butt" in words
     )
 
 
 def test_metal_shows_how_high_it_lies_before_and_after_a_flip() -> None:
     log = a_log(marks=(METAL,), hearts=HEART)
 
-    assert "Metal metal 1: 16 in to 20 in, above the bunks Check" in words_of(log=log)
+    # No blade within 2 in of it: its bottom 22 in up at least, its top, 1/16 in higher, 14 in at most.
+    said = (
+        "Metal metal 1 sits 16 in to 20 in above the bunks: keep the blade above 22 in or below 13 7/8 in on the scale"
+    )
+    mill = a_mill(metal_keep_out="2 in")
+    assert f"{said} Check" in words_of(log=log, mill=mill)
+    zero = a_mill(metal_keep_out="2 in", scale_zero="1 in")
+    assert "above 21 in or below 12 7/8 in on the scale Check" in words_of(log=log, mill=zero)
+    wide = a_mill(metal_keep_out="17 in")
+    assert "keep the blade above 37 in on the scale Check" in words_of(log=log, mill=wide)
+    assert "Metal metal 1 sits 16 in to 20 in above the bunks Check" in words_of(
+        log=log, mill=a_mill(metal_keep_out="0")
+    )
     # 0.62 m is 24 3/8 in: turned over, 16 to 20 in lie at 4 3/8 to 8 3/8 in.
     flipped = words_of(log=log, plans=(a_flipped_plan(),))
-    assert "Metal metal 1: 4 3/8 in to 8 3/8 in, above the bunks after the flip" in flipped
+    assert "metal 1 sits 4 3/8 in to 8 3/8 in above the bunks after the flip" in flipped
 
 
-def test_hearts_level_stands_beside_the_plain_way_with_its_differences() -> None:
+def test_pith_level_stands_beside_straight_through_with_its_differences() -> None:
     text = text_of(hearts_level=a_plan(rank=0, net=421.2))
 
-    names = [line.split()[0] for line in text.splitlines() if line.startswith(("level ", "plain "))]
-    assert names == ["level", "plain"]
+    names = [line.split()[0] for line in text.splitlines() if line.startswith(("level ", "straight "))]
+    assert names == ["level", "straight"]
     assert next(line for line in text.splitlines() if line.startswith("level ")).endswith("-$50")
     assert "$150 less than plan 1" in " ".join(text.split())
 
@@ -137,7 +153,7 @@ def test_what_cannot_be_told_in_money_is_told_as_areas() -> None:
     words = words_of(prices=book, log=log, plans=(a_plan(slabs=(slab,)),))
 
     assert "marks in slab 1 16 in2" in words
-    assert "feather in slab 1 155 in2" in words
+    assert "crotch figure in slab 1 155 in2" in words
 
 
 @pytest.mark.parametrize("units", list(Units))

@@ -4,7 +4,8 @@ import pytest
 from plan_documents import a_mill
 
 from service.words.layout import aligned
-from service.words.measures import Measures, board_feet_text, minutes_text, turn_text
+from service.words.measures import Measures, board_feet_text, minutes_text
+from service.words.turn_words import turn_column, turn_in_full, turn_words
 from service.words.units import Units
 
 INCH_M = 0.0254
@@ -77,12 +78,15 @@ def test_masses_stand_beside_lift_masses() -> None:
 
 
 @pytest.mark.parametrize(
-    ("roll_deg", "start"),
-    [(0.0, "none"), (359.9, "none"), (35.2, "35 deg clockwise"), (180.0, "180 deg clockwise"),
-     (325.0, "35 deg anticlockwise")],
+    ("roll_deg", "said", "in_a_column"),
+    [(0.0, "as it lies", "0"), (359.9, "as it lies", "0"), (35.2, "35 degrees clockwise", "35 cw"),
+     (180.0, "180 degrees clockwise", "180 cw"), (180.6, "179 degrees counterclockwise", "179 ccw"),
+     (325.0, "35 degrees counterclockwise", "35 ccw"), (359.0, "1 degree counterclockwise", "1 ccw")],
 )  # fmt: skip
-def test_a_roll_is_said_as_the_smaller_turn(roll_deg: float, start: str) -> None:
-    assert turn_text(roll_deg).startswith(start)
+def test_a_roll_is_said_as_the_smaller_turn_and_its_side(roll_deg: float, said: str, in_a_column: str) -> None:
+    assert turn_words(roll_deg) == said
+    assert turn_in_full(roll_deg) == (said if in_a_column == "0" else f"{said}, looking at the butt")
+    assert turn_column(roll_deg) == in_a_column
 
 
 def test_minutes() -> None:

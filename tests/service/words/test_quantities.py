@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from plan_documents import FORK, a_log, a_mill, a_pass, a_plan, a_slab
+from plan_documents import FORK, a_log, a_mill, a_pass, a_plan, a_shim, a_slab
 
-from optimizer.documents.plan import Caution, Mark, Offcut, Shim
+from optimizer.documents.plan import Caution, Holding, Mark, Offcut, Overturning
 from optimizer.report import cautions
 from optimizer.report.cautions import cautions_for
 from scans import messages
@@ -80,7 +80,14 @@ HEART = (((0.0, 0.0, 0.0), (2.9, 0.0, 0.0)),)
 
 def every_caution() -> Iterator[Caution]:
     """Cautions of cases that set off each rule, once for each reason that it has."""
-    turned = {"roll_deg": 10.0, "tilt_deg": 1.2, "rests_by_itself": False, "shims": (Shim(x_m=0.1, height_m=0.0889),)}
+    falls = Overturning(
+        flipped=False, blade_height_m=None, outside_m=0.05, toward=(0.0, 1.0), moment_n_m=400.0,
+        holding=Holding(x_m=2.0, y_m=0.3, height_m=0.4),
+    )  # fmt: skip
+    turned = {
+        "roll_deg": 10.0, "tilt_deg": 1.2, "rests_by_itself": False, "supports": (a_shim(0.1, 0.0889),),
+        "overturning": falls,
+    }  # fmt: skip
     heavy = a_slab(mass_kg=90.0, span_m=(0.0, 2.5), figure_area_m2=0.1)
     offcut = Offcut(where="first", volume_m3=0.1, mass_kg=95.0)
     flipped = (a_pass(1, 0.64), a_pass(2, 0.4).model_copy(update={"flipped": True}))
@@ -93,6 +100,9 @@ def every_caution() -> Iterator[Caution]:
                     throat="33 in", max_log_mass_kg=most_kg, loader_limit_kg=60.0, metal_keep_out_m=keep_out_m
                 )
                 yield from cautions_for(forked, mill, [plan], wood)
+    for clamps_hold in (False, True):
+        mill = a_mill(clamps_hold=clamps_hold, slabs_stay_on=True)
+        yield from cautions_for(a_log(), mill, [a_plan(stands_by_m=-0.0889)], "unknown")
     for stretch_m in ((0.0, 1.2), (0.0, 1.25)):
         cut = a_plan(stretch_m=stretch_m)
         yield from cautions_for(a_log(marks=(METAL,), hearts=HEART), a_mill(metal_keep_out_m=0.05), [cut], "unknown")

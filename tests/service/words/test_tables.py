@@ -9,7 +9,7 @@ from plan_texts import text_of
 
 from optimizer.documents.plan import Doubt, Mark, PlanDocument, Waste
 from optimizer.report.cautions import PLAN_LINE, cautions_for
-from service.words.slab_numbers import numbers_said
+from service.words.slab_words import numbers_said
 from service.words.units import Units
 
 ROOT = Path(__file__).parents[3]
@@ -38,7 +38,7 @@ def in_doubt(document: PlanDocument) -> PlanDocument:
         slab.model_copy(update={"quarters": quarters})
         for slab, quarters in zip(plan.slabs, (6, 8, 8, 8, 10, 10, 10, 12, 12, 12, 12), strict=True)
     )
-    doubtful = {"net_expected": 20345.0, "net_p10": 19999.0, "net_p90": 22222.0, "slabs": thick}
+    doubtful = {"roll_deg": 181.0, "net_expected": 20345.0, "net_p10": 19999.0, "net_p90": 22222.0, "slabs": thick}
     plans = tuple(plan.model_copy(update={**doubtful, "rank": k, "chance_best": 0.2}) for k in range(1, 6))
     return document.model_copy(update={"plans": plans, "doubt": Doubt(samples=200, sources=())})
 
@@ -62,24 +62,25 @@ def test_plain_text_alone() -> None:
 
 
 def rows_of(text: str) -> list[list[str]]:
-    """Return the cells of the table of passes of the first plan shown."""
+    """Return the cells of the table of cuts of the first plan shown."""
     lines = text.splitlines()
-    start = next(at for at, line in enumerate(lines) if line.startswith("Pass"))
-    end = next(at for at, line in enumerate(lines) if line.startswith("  Mass is"))
-    return [line.split() for line in lines[start + 2 : end]]
+    start = next(at for at, line in enumerate(lines) if line.startswith("Cut ") and "Blade at" in line)
+    end = next(at for at, line in enumerate(lines) if line.startswith("  Weight is"))
+    return [line.split() for line in lines[start + 3 : end]]
 
 
 def test_each_pass_shows_its_reading_and_what_comes_off() -> None:
     rows = rows_of(text_of(a_document()))
 
     assert [row[:4] for row in rows[:3]] == [
-        ["1", "29", "offcut", "110/138"],
+        ["1", "29", "round", "top"],
         ["2", "26", "11/16", "1"],
         ["3", "24", "3/8", "2a"],
     ]
     assert rows[3][:2] == ["2b", "12/4"]
-    assert rows[4] == ["waste", "20/25"]
-    assert rows[5] == ["stays", "88/110"]
+    assert rows[0][4:] == ["110/138"]
+    assert " ".join(rows[4]) == "no sale 20/25"
+    assert " ".join(rows[5]) == "last piece on the bed 88/110"
 
 
 def test_a_slabs_row() -> None:
@@ -110,27 +111,27 @@ def test_readings_follow_the_scales_zero() -> None:
     assert [row[:2] for row in rows_of(text_of(document))[:3]] == [["1", "28"], ["2", "25"], ["3", "23"]]
 
 
-def test_plans_stand_beside_the_plain_way_with_the_difference_in_money() -> None:
+def test_plans_stand_beside_straight_through_with_the_difference_in_money() -> None:
     text = text_of(a_document())
 
     assert re.search(r"^1 .* \$571 +\+\$100$", text, re.MULTILINE)
-    assert re.search(r"^plain .* \$471$", text, re.MULTILINE)
-    assert "$100 (21 %)" in text
+    assert re.search(r"^straight .* \$471$", text, re.MULTILINE)
+    assert "Plan 1 should net about $100 (21%) more than sawing it as it lies." in text
 
 
-@pytest.mark.parametrize(("plain_net", "share"), [(60.0, "$511 (852 %) more"), (50.0, "$521 more"), (0.0, "$571 more")])
+@pytest.mark.parametrize(("plain_net", "share"), [(60.0, "$511 (852%) more"), (50.0, "$521 more"), (0.0, "$571 more")])
 def test_a_plain_way_that_is_worth_next_to_nothing_is_no_measure(plain_net: float, share: str) -> None:
     text = text_of(a_document(plain_way=a_plan(rank=0, net=plain_net)))
 
-    assert f"Plan 1 is worth {share} than the plain way" in " ".join(text.split())
+    assert f"Plan 1 should net about {share} than sawing it as it lies." in " ".join(text.split())
 
 
 @pytest.mark.parametrize(
     ("at_m", "said"),
-    [(22.0, "stops at the metal after 3 passes; a sawyer would go around it"), (10.0, ""), (27.0, "")],
+    [(22.0, "the metal stops that after 3 cuts. A sawyer would go around it"), (10.0, ""), (27.0, "")],
 )
 @pytest.mark.parametrize("plain_net", [471.2, 571.2, 900.0])
-def test_a_plain_way_that_metal_stops_is_said_wherever_it_is_compared(at_m: float, said: str, plain_net: float) -> None:
+def test_nothing_is_held_against_a_straight_way_that_metal_stops(at_m: float, said: str, plain_net: float) -> None:
     # Passes at 29, 26 11/16 and 24 3/8 in: the next would be at 22 1/16 in.
     height_m = at_m * 0.0254
     metal = Mark(id="metal 1", kind="metal", x_m=1.2, y_m=0.3, z_m=height_m, radius_m=0.01, depth_m=0.05)
@@ -139,12 +140,27 @@ def test_a_plain_way_that_metal_stops_is_said_wherever_it_is_compared(at_m: floa
 
     for title in ("Plan 1", "Your way"):
         text = " ".join(text_of(document, title=title).split())
-        assert ("stops at the metal" in text) is bool(said)
+        assert ("the metal stops" in text) is bool(said)
         assert said in text
+        assert ("than sawing it as it lies." in text) is (not said)
+        assert ("+$100" in text) is (not said and plain_net == 471.2)
 
 
-def test_a_log_without_a_plain_way() -> None:
-    assert "$571" in text_of(a_document(plain_way=None))
+def test_a_log_that_cannot_be_sawn_as_it_lies() -> None:
+    text = " ".join(text_of(a_document(plain_way=None)).split())
+
+    assert "$571" in text
+    assert "Can't compare with sawing it as it lies: your mill can't take it that way." in text
+    assert "straight" not in text
+
+
+def test_after_cuts_are_made_nothing_is_held_against_sawing_straight_through() -> None:
+    document = a_document(kind="rest", made=2)
+    text = " ".join(text_of(document, title="The rest planned again after 2 cuts").split())
+
+    assert "With the 2 cuts you've made, the log should net about $571 in all." in text
+    assert "more than sawing" not in text
+    assert "+$100" not in text
 
 
 def test_the_shim_names_its_bunk_and_height() -> None:
@@ -152,7 +168,7 @@ def test_the_shim_names_its_bunk_and_height() -> None:
 
 
 def test_only_the_best_plan_is_in_full_unless_all_are_asked_for() -> None:
-    heads = re.compile(r"^(?:Plan \d|The plain way): net", re.MULTILINE)
+    heads = re.compile(r"^(?:Plan \d|Straight through): net", re.MULTILINE)
 
     assert len(heads.findall(text_of(a_document()))) == 1
     assert len(heads.findall(text_of(a_document(), show_all=True))) == 3
@@ -172,8 +188,10 @@ def test_cautions_come_last_the_stop_first_and_then_the_line_of_every_plan() -> 
     assert text.endswith(PLAN_LINE)
 
 
-def test_log_rules_are_shown_where_they_reach() -> None:
-    text = text_of(a_document())
+def test_log_rules_are_shown_where_they_reach_and_not_for_a_crotch_log() -> None:
+    text = text_of(a_document(log=a_log()))
+
+    assert "Doyle" not in text_of(a_document())
 
     assert "Doyle 98" in text
     assert "International" not in text
@@ -182,21 +200,44 @@ def test_log_rules_are_shown_where_they_reach() -> None:
 def test_what_the_log_cost_and_what_it_may_cost() -> None:
     text = text_of(a_document())
 
-    assert "-$150  which leaves $421" in text
-    assert re.search(r"Break-even +\$571", text)
+    assert re.search(r"The log cost +-\$150\n +Left after paying for it +\$421\n", text)
+    assert re.search(r"Most you can pay for it +\$571", text)
 
 
 def test_a_first_pass_that_opens_nothing_is_not_offered_as_a_check() -> None:
     face = a_plan().first_face.model_copy(update={"length_m": 0.01})
 
-    assert "opens no face" in text_of(a_document(plans=(a_plan(first_face=face),)))
+    assert "cut 1 opens no face" in text_of(a_document(plans=(a_plan(first_face=face),)))
+
+
+def test_a_first_face_that_may_be_next_to_nothing_is_checked_for_being_too_large_alone() -> None:
+    face = a_plan().first_face.model_copy(
+        update={"max_width_m_p10": 0.01, "max_width_m_p90": 0.5, "length_m_p10": 0.1, "length_m_p90": 2.5}
+    )
+    text = " ".join(text_of(a_document(plans=(a_plan(first_face=face),))).split())
+
+    assert "17 1/2 in x 7 ft 2 in. Over 19 1/2 in wide or 8 ft 2 in long? Stop" in text
 
 
 def test_pieces_too_light_to_show_are_left_out() -> None:
     crumbs = (Waste(layer=1, volume_m3=1e-5, mass_kg=0.01), Waste(layer=2, volume_m3=0.01, mass_kg=9.0))
     text = text_of(a_document(plans=(a_plan(waste=crumbs),)))
 
-    assert [row for row in rows_of(text) if row[0] == "waste"] == [["waste", "20/25"]]
+    assert [row[-1] for row in rows_of(text) if row[:2] == ["no", "sale"]] == ["20/25"]
+
+
+@pytest.mark.parametrize("show_all", [False, True])
+def test_the_rules_that_always_hold_are_shown_with_all_alone(show_all: bool) -> None:
+    document = a_document()
+    cautions = cautions_for(document.log, document.mill, document.plans, document.wood.name)
+
+    text = " ".join(text_of(document.model_copy(update={"cautions": cautions}), show_all=show_all).split())
+
+    standing = [caution.line for caution in cautions if caution.standing]
+    assert len(standing) > 5
+    assert [line in text for line in standing] == [show_all] * len(standing)
+    assert ("Rules that always hold" in text) is show_all
+    assert ("--all" in text) is not show_all
 
 
 def test_a_plan_alone_has_its_own_cautions_alone() -> None:
@@ -208,20 +249,20 @@ def test_a_plan_alone_has_its_own_cautions_alone() -> None:
     )
 
     assert "Too heavy for one person" not in text_of(document)
-    assert "slab 1 of plan 2 has a lift mass of 248 lb" in " ".join(text_of(document, show_all=True).split())
+    assert "slab 1 of plan 2 could weigh 248 lb" in " ".join(text_of(document, show_all=True).split())
 
 
 def test_a_way_beside_the_plans_has_its_own_cautions_under_it() -> None:
     light = a_plan(slabs=(a_slab(mass_kg=1.0),))
     heavy = a_plan(rank=0, slabs=(a_slab(mass_kg=90.0),))
-    for beside, name in (("plain_way", "the plain way"), ("hearts_level", "hearts level")):
+    for beside, name in (("plain_way", "straight through"), ("hearts_level", "pith level")):
         document = a_document(plans=(light,), **{"plain_way": None, "hearts_level": None, beside: heavy})
-        before, _, after = text_of(document, show_all=True).partition(f"Cautions of {name}\n")
-        own, _, of_plans = after.partition("Cautions of the plans\n")
+        before, _, after = text_of(document, show_all=True).partition(f"Cautions: {name}\n")
+        own, _, of_plans = after.partition("Cautions: the plans\n")
 
         assert "WARNING Too heavy for one person" in own
         assert "Too heavy" not in before + of_plans
-        assert "Cautions of" not in text_of(document)
+        assert "Cautions:" not in text_of(document)
         assert "Too heavy" not in text_of(document)
 
 
@@ -230,43 +271,43 @@ def test_many_thicknesses_are_told_as_slabs_where_money_takes_the_room() -> None
     assert "kinds" not in text_of(in_doubt(wide_document("EUR")))
 
 
-def test_how_often_a_plan_brings_most_has_one_name_here_and_on_pages() -> None:
+def test_how_often_a_plan_is_the_best_pick_has_one_name_here_and_on_pages() -> None:
     text = text_of(in_doubt(wide_document("USD")))
     page = (ROOT / "service" / "pages" / "templates" / "plans.html").read_text()
 
-    assert re.search(r"Brings\n.* most\n", text)
-    assert "Brings most says on how many" in " ".join(text.split())
-    assert "<dt>Brings most</dt>" in page
-    assert "est chance" not in text + page
+    assert re.search(r"Best\n.* pick\n", text)
+    assert "Best pick is how often a plan beats the others" in " ".join(text.split())
+    assert "<dt>Best pick</dt>" in page
+    assert "rings most" not in text + page
 
 
 def test_break_even_is_what_the_document_says() -> None:
     plan = in_doubt(wide_document("USD")).plans[0].model_copy(update={"break_even_log_price": 20111.0})
 
-    assert re.search(r"Break-even +\$20,111 ", text_of(a_document(plans=(plan,))))
+    assert re.search(r"Most you can pay for it +\$20,111 ", text_of(a_document(plans=(plan,))))
 
 
 def test_a_number_that_no_slab_has_is_explained() -> None:
-    said = "A slab has the number of its layer, counted in sawing order; layer 1 gives none."
+    said = "Slabs are numbered by layer, in sawing order; layer 1 gives no slab to sell."
     second = a_plan(slabs=(a_slab(id="2", layer=2),))
 
     assert said in " ".join(text_of(a_document(plans=(second,))).split())
-    assert "number of its layer" not in text_of(a_document())
+    assert "numbered by layer" not in text_of(a_document())
 
 
-MAY = "on the log as given, but may if it turns out larger."
-NONE = "A slab has the number of its layer, counted in sawing order;"
+MAY = "no slab to sell, unless the log is bigger than measured."
+NONE = "Slabs are numbered by layer, in sawing order;"
 
 
 @pytest.mark.parametrize(
     ("layers", "meant", "said"),
     [
-        ((2,), (1,), f"{NONE} layer 1 gives none {MAY}"),
-        ((3,), (1, 2), f"{NONE} layers 1 and 2 give none {MAY}"),
-        ((4,), (2, 5), f"{NONE} layers 1, 2 and 3 give none. Layers 2 and 5 give no slab {MAY}"),
-        ((1, 2), (3,), f"Layer 3 gives no slab {MAY}"),
-        ((3,), (), f"{NONE} layers 1 and 2 give none."),
-        ((), (1,), f"Layer 1 gives no slab {MAY}"),
+        ((2,), (1,), f"{NONE} layer 1 gives {MAY}"),
+        ((3,), (1, 2), f"{NONE} layers 1 and 2 give {MAY}"),
+        ((4,), (2, 5), f"{NONE} layers 1, 2 and 3 give no slab to sell. Layers 2 and 5 give {MAY}"),
+        ((1, 2), (3,), f"Layer 3 gives {MAY}"),
+        ((3,), (), f"{NONE} layers 1 and 2 give no slab to sell."),
+        ((), (1,), f"Layer 1 gives {MAY}"),
     ],
 )
 def test_a_layer_that_may_give_a_slab_is_told_in_doubt(
@@ -277,4 +318,4 @@ def test_a_layer_that_may_give_a_slab_is_told_in_doubt(
     plan = a_plan(slabs=slabs, waste=waste)
 
     assert numbers_said(plan.model_copy(update={"net_p10": 1000.0})) == said
-    assert "larger" not in numbers_said(plan)
+    assert "unless" not in numbers_said(plan)

@@ -1,0 +1,188 @@
+"""What a way brings, in words: its net, how it stands beside sawing straight through, and the sums behind it."""
+
+from typing import Protocol
+
+from optimizer.documents.plan import LogFound, Plan, PlanDocument
+from optimizer.report.plain_way_stop import passes_before_metal
+from service.words.measures import Measures, board_feet_text, minutes_text, turn_deg
+from service.words.slab_words import LEAST_AREA_M2, numbered
+from service.words.worth import worth_inside
+
+MOST_TIMES = 10.0
+"""A difference of so many times the net that it is held against is better told in money alone."""
+
+
+class _HasNet(Protocol):
+    """A plan, or a line of one."""
+
+    @property
+    def net(self) -> float: ...
+
+    @property
+    def net_expected(self) -> float | None: ...
+
+
+def worth(plan: _HasNet) -> float:
+    """Return the net that a plan is ranked by: the average over possible logs.
+
+    On the log exactly as measured where doubt was not weighed.
+    """
+    return plan.net if plan.net_expected is None else plan.net_expected
+
+
+def net_words(plan: _HasNet) -> str:
+    """Say what the net shown large is."""
+    return "net" if plan.net_expected is None else "average net"
+
+
+def range_words(plan: Plan, measures: Measures) -> str:
+    """Say between what amounts the net should land; nothing where doubt was not weighed."""
+    if plan.net_p10 is None or plan.net_p90 is None:
+        return ""
+    return f"{measures.money(plan.net_p10)} to {measures.money(plan.net_p90)}"
+
+
+def feet_range_words(plan: Plan) -> str:
+    """Say between how many board feet it should give; nothing where doubt was not weighed."""
+    if plan.board_feet_p10 is None or plan.board_feet_p90 is None:
+        return ""
+    return f"{board_feet_text(plan.board_feet_p10)} to {board_feet_text(plan.board_feet_p90)} board feet"
+
+
+def is_comparable(document: PlanDocument) -> bool:
+    """Tell whether ways can be held against sawing straight through.
+
+    Not where the mill cannot take the log so, where it stops early, which flatters all others, and where some of the
+    cuts are made already.
+    """
+    stops = document.plain_way_why is not None or passes_before_metal(document) is not None
+    return document.plain_way is not None and document.kind != "rest" and not stops
+
+
+def more_than_straight(document: PlanDocument, plan: Plan) -> float | None:
+    """Return by how much a way nets more than sawing straight through; None where the two cannot be compared."""
+    if document.plain_way is None or plan is document.plain_way or not is_comparable(document):
+        return None
+    return worth(plan) - worth(document.plain_way)
+
+
+def against_words(document: PlanDocument, plan: Plan, measures: Measures) -> str:
+    """Say `$117 (5%) more than sawing it as it lies`; nothing where the two cannot be compared."""
+    more = more_than_straight(document, plan)
+    if more is None or document.plain_way is None:
+        return ""
+    than = f"than sawing it {_as_it_lies(document.plain_way)}"
+    if measures.money(more) == measures.money(0.0):
+        return f"no more {than}"
+    base = worth(document.plain_way)
+    share = f" ({percent_words(abs(more) / base)})" if 0.0 < abs(more) < MOST_TIMES * base else ""
+    return f"{measures.money(abs(more))}{share} {'more' if more > 0.0 else 'less'} {than}"
+
+
+def compared_words(document: PlanDocument, measures: Measures, title: str) -> str:
+    """Say in a sentence what the first way should net beside sawing straight through, or why that is not said."""
+    best = document.plans[0]
+    if document.kind == "rest":
+        cuts = f"{document.made} {'cut' if document.made == 1 else 'cuts'}"
+        return f"With the {cuts} you've made, the log should net about {measures.money(worth(best))} in all."
+    said = against_words(document, best, measures)
+    if not said:
+        return not_compared_words(document)
+    return f"{title} should net {said if said.startswith('no ') else f'about {said}'}."
+
+
+def not_compared_words(document: PlanDocument) -> str:
+    """Say why ways are not held against sawing straight through; nothing where they are."""
+    if document.plain_way is None:
+        return "Can't compare with sawing it as it lies: your mill can't take it that way."
+    if document.kind == "rest":
+        return ""
+    lies = _as_it_lies(document.plain_way)
+    made = passes_before_metal(document)
+    if made is None and document.plain_way_why is not None:
+        cuts = cuts_words(len(document.plain_way.passes))
+        return (
+            f"Can't compare with sawing it {lies}: that stops after {cuts}, as {_STOPS[document.plain_way_why.kind]}."
+        )
+    if made is None:
+        return ""
+    return (
+        f"Can't compare with sawing it {lies}: the metal stops that after {cuts_words(made)}. "
+        "A sawyer would go around it and may get more."
+    )
+
+
+_STOPS = {
+    "stands": "the rest would turn over",
+    "throat": "the next cut is too wide for the mill",
+    "throat_depth": "too much wood would stand above the blade",
+    "metal": "metal is in the way",
+    "lowest_blade": "the blade goes no lower",
+    "highest_blade": "the blade goes no higher",
+    "wood": "it gives no slab to sell",
+}
+"""What stops sawing straight through, by the kind of PlainWhy."""
+
+
+def _as_it_lies(plain: Plan) -> str:
+    return "as it lies" if turn_deg(plain.roll_deg) == 0 else "straight through with the least turn"
+
+
+def percent_words(share: float) -> str:
+    """Write a share: `5%`."""
+    return f"{100.0 * share:.0f}%" if share >= 0.005 or share == 0.0 else "under 1%"
+
+
+def cuts_words(count: int) -> str:
+    """Write how many cuts: `1 cut`, `2 cuts`."""
+    return "1 cut" if count == 1 else f"{count} cuts"
+
+
+def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, str, str]]:
+    """Return the sums from what the slabs sell for to what is left: what, how much, and a remark."""
+    flip = ", a flip" if plan.flipped_log_to_bed is not None else ""
+    minutes = minutes_text(sum(cut.minutes for cut in plan.passes))
+    slabs = "1 slab" if len(plan.slabs) == 1 else f"{len(plan.slabs)} slabs"
+    sold = f"{slabs}, {board_feet_text(plan.board_feet)} board feet, {percent_words(plan.recovery)} of the wood"
+    sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling"
+    rows = [
+        ("Slabs sell for", measures.money(plan.gross), sold),
+        ("Sawing", measures.money(-plan.sawing_cost), sawn),
+        ("Drying", measures.money(-plan.drying_cost), ""),
+    ]  # fmt: skip
+    if plan.net_expected is None:
+        rows.append(("Net", measures.money(plan.net), ""))
+    else:
+        rows.append(("Net if exactly as measured", measures.money(plan.net), "what these cuts give"))
+        rows.append(("Net to plan on", measures.money(plan.net_expected), "the average"))
+    if log.cost:
+        rows.append(("The log cost", measures.money(-log.cost), ""))
+        rows.append(("Left after paying for it", measures.money(worth(plan) - log.cost), ""))
+    rows.append(("Most you can pay for it", measures.money(plan.break_even_log_price), "to break even on the log"))
+    return rows
+
+
+def inside_words(plan: Plan, document: PlanDocument, measures: Measures) -> str:
+    """Say what pith, marks and crotch figure changed in the prices; else how much of them there is; or nothing."""
+    marked, figured = (
+        {slab.id: area for slab in plan.slabs if (area := getattr(slab, what)) and area >= LEAST_AREA_M2}
+        for what in ("marked_area_m2", "figure_area_m2")
+    )
+    found = worth_inside(plan, document)
+    if found is None:
+        texts = [
+            f"{name} in slab {', '.join(f'{slab} {measures.area(area)}' for slab, area in areas.items())}"
+            for name, areas in (("marks", marked), ("crotch figure", figured))
+            if areas
+        ]
+        return f"These prices count {'; '.join(texts)}." if texts else ""
+    flaws = f"Pith and marks (in {numbered('slab', list(marked))})" if marked else "Pith/heart"
+    figure = f"Crotch figure (in {numbered('slab', list(figured))})" if figured else "Crotch figure"
+    texts = [
+        f"{what} {verb} {measures.money(amount)} {where} these prices."
+        for what, verb, amount, where in (
+            (flaws, "knocked", found.lost, "off"), (figure, "added", found.brought, "to"),
+        )
+        if measures.money(amount) != measures.money(0.0)
+    ]  # fmt: skip
+    return " ".join(texts)
