@@ -194,10 +194,12 @@ class Problem:
 
     def tilt_range_deg(self, rolled: Rolled) -> tuple[float, float] | None:
         """Return the tilts that posts, shims and props allow at a roll; None where there is none. [deg]."""
+        return rolled.tilt_range_deg if self.fits_between_posts(rolled) else None
+
+    def fits_between_posts(self, rolled: Rolled) -> bool:
+        """Tell whether the log fits between the posts at a roll, whatever its tilt."""
         posts_m = self.mill.between_posts_m
-        if posts_m is not None and rolled.width_m > posts_m:
-            return None
-        return rolled.tilt_range_deg
+        return posts_m is None or rolled.width_m <= posts_m
 
     def set_up(self, rolled: Rolled, tilt_deg: float) -> SetUp:
         """Return what it takes to set the log so, supports counted at stations."""

@@ -11,7 +11,7 @@ from optimizer.bed.buck_cuts import BuckError, stem_cut
 from optimizer.bed.cut_back import CutBack
 from optimizer.problem import Problem
 from optimizer.search.lays import price_scouted, scout
-from optimizer.stations.stations import stations_of
+from optimizer.stations.stations import Stations, stations_of
 from scans.log import Log
 
 ROLL_STEP_DEG = 45.0
@@ -62,20 +62,31 @@ def _net(problem: Problem, *, priced: bool) -> float | None:
     if problem.log.length_m - sum(problem.end_trim_m) < problem.prices.limits.min_length_m:
         return None
     stations = stations_of(problem.log, problem.end_trim_m, SPACING_M, problem.zones)
-    best, best_net = None, 0.0
-    for roll_deg in np.arange(0.0, 360.0, ROLL_STEP_DEG):
-        rolled = problem.supports.turned(float(roll_deg))
-        if problem.tilt_range_deg(rolled) is None:
-            continue
-        found = scout(problem, stations, rolled, rolled.resting_tilt_deg, floor=best_net)
-        if found.net > best_net:
-            best, best_net = found, found.net
-    if best is None or not priced:
-        return best_net if best is not None else None
-    fine = scout(problem, problem.fine, best.rolled, best.lay.tilt_deg, exact=True)
+    best_net, best_deg = 0.0, 0.0
+    for roll_deg in turn_deg(ROLL_STEP_DEG):
+        net = scouted_net(problem, stations, roll_deg, best_net)
+        if net > best_net:
+            best_net, best_deg = net, roll_deg
+    if best_net <= 0.0 or not priced:
+        return best_net if best_net > 0.0 else None
+    rolled = problem.supports.turned(best_deg)
+    fine = scout(problem, problem.fine, rolled, rolled.resting_tilt_deg, exact=True)
     plan = price_scouted(problem, fine)
     plan = None if plan is None else problem.checked(plan)
     return plan.net if plan is not None and plan.net > 0.0 else None
+
+
+def scouted_net(problem: Problem, stations: Stations, roll_deg: float, floor: float = 0.0) -> float:
+    """Return what scouting makes of a roll at its resting tilt; 0 where nothing can be sawn, or not over `floor`."""
+    rolled = problem.supports.turned(roll_deg)
+    if not problem.fits_between_posts(rolled):
+        return 0.0
+    return scout(problem, stations, rolled, rolled.resting_tilt_deg, floor=floor).net
+
+
+def turn_deg(step_deg: float) -> list[float]:
+    """Return rolls so far apart, the whole turn. [deg]."""
+    return [float(roll_deg) for roll_deg in np.arange(0.0, 360.0, step_deg)]
 
 
 def numbered(worths: list[BoltWorth]) -> tuple[BoltWorth, ...]:

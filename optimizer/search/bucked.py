@@ -16,8 +16,8 @@ from optimizer.bed.buck_cuts import BuckCut, BuckError, butt_cut, limb_cut, limb
 from optimizer.bed.bucking import buck, is_of_member, solid_of
 from optimizer.bed.cut_back import CutBack
 from optimizer.problem import Problem
-from optimizer.search.bolt_worth import SPACING_M, Weigh, numbered, worth_of
-from optimizer.search.lays import Found, roll_distance_deg, scout
+from optimizer.search.bolt_worth import SPACING_M, Weigh, numbered, scouted_net, turn_deg, worth_of
+from optimizer.search.lays import roll_distance_deg
 from optimizer.stations.stations import stations_of
 from scans.log import Log, Solid
 from scans.units import FOOT_M, INCH_M
@@ -30,8 +30,8 @@ STEPS_M = (6.0 * INCH_M, 3.0 * INCH_M, INCH_M)
 PAST_CROTCH_M = INCH_M
 LEAST_CUT_M = 4.0 * INCH_M
 """Nobody cuts off less."""
-ROLL_STEP_DEG = 30.0
-BEST_ROLLS, ROLLS_APART_DEG = 4, 8.0
+ROLL_STEP_DEG, FIRST_ROLL_STEP_DEG = 30.0, 5.0
+BEST_ROLLS, ROLLS_APART_DEG = 4, 10.0
 STEM_PLACES = 5
 UNDER_FORK = (0.0, 0.75)
 """Where to cut a stem off its fork, in stem diameters below where the bark parts."""
@@ -46,13 +46,9 @@ Told = Callable[[int, int], None]
 
 @dataclass(eq=False)
 class Scouting:
-    """Values ways to buck one log, each once.
-
-    rolls_deg : that each is tried at, at its resting tilt.
-    """
+    """Values ways to buck one log, each once, at its resting tilt at a few rolls."""
 
     problem: Problem
-    rolls_deg: tuple[float, ...]
     weigh: Weigh
     goes_on: Callable[[], bool] = lambda: True
     told: Told = lambda _done, _total: None
@@ -63,6 +59,18 @@ class Scouting:
     @cached_property
     def _simple(self) -> Problem:
         return replace(self.problem, log=simpler(self.problem.log))
+
+    @cached_property
+    def _rolls_deg(self) -> list[float]:
+        """The best few rolls of the log as it came, apart from one another, and a coarse turn. [deg]."""
+        whole = self._simple
+        stations = stations_of(whole.log, whole.end_trim_m, SPACING_M, whole.zones, like=whole.coarse)
+        nets = {roll_deg: scouted_net(whole, stations, roll_deg) for roll_deg in turn_deg(FIRST_ROLL_STEP_DEG)}
+        kept: list[float] = []
+        for roll_deg in sorted(nets, key=lambda roll_deg: -nets[roll_deg]):
+            if len(kept) < BEST_ROLLS and nets[roll_deg] > 0.0 and _is_apart(roll_deg, kept, ROLLS_APART_DEG):
+                kept.append(roll_deg)
+        return [*kept, *(roll_deg for roll_deg in turn_deg(ROLL_STEP_DEG) if _is_apart(roll_deg, kept, 1.0))]
 
     def value(self, cuts: Sequence[BuckCut]) -> float:
         """Return about what the log is worth bucked so, its bolts and cuts counted; -inf where it cannot be."""
@@ -91,10 +99,8 @@ class Scouting:
         if most_kg is not None and self.weigh(kept.log) > most_kg:
             return -np.inf
         stations = stations_of(kept.log, kept.end_trim_m, SPACING_M, kept.zones, like=whole.coarse)
-        for roll_deg in self.rolls_deg:
-            rolled = kept.supports.turned(roll_deg)
-            if kept.tilt_range_deg(rolled) is not None:
-                best = max(best, scout(kept, stations, rolled, rolled.resting_tilt_deg, floor=best).net)
+        for roll_deg in self._rolls_deg:
+            best = max(best, scouted_net(kept, stations, roll_deg, best))
         return best - kept.buck_cost + self._of_bolts(ready, cuts)
 
     def _of_bolts(self, ready: CutBack, cuts: Sequence[BuckCut]) -> float:
@@ -112,6 +118,10 @@ class Scouting:
     def _sum(self, ready: CutBack) -> float:
         bolts = ready.bolts_of(self._simple.log)
         return sum(worth.worth for bolt in bolts for worth in worth_of(self._simple, bolt, self.weigh))
+
+
+def _is_apart(roll_deg: float, others: Sequence[float], least_deg: float) -> bool:
+    return all(roll_distance_deg(roll_deg, other) >= least_deg for other in others)
 
 
 def simpler(log: Log) -> Log:
@@ -164,19 +174,6 @@ def bucked_problem(problem: Problem, cuts: Sequence[BuckCut], weigh: Weigh) -> P
     bucked = buck(problem.log, cuts)
     worths = [worth for bolt in bucked.bolts for worth in worth_of(problem, bolt, weigh, priced=True)]
     return replace(problem.bucked_to(bucked.log, cuts), bolts=numbered(worths))
-
-
-def rolls_to_scout(found: Found) -> tuple[float, ...]:
-    """Return the best few rolls of a search, apart from one another, and a coarse turn. [deg]."""
-    order = sorted(((net, roll) for roll, net in found.net_by_roll if net is not None), key=lambda pair: -pair[0])
-    kept = [plan.lay.roll_deg for plan in found.plans[:1]]
-    for _, roll_deg in order:
-        if len(kept) == BEST_ROLLS:
-            break
-        if all(roll_distance_deg(roll_deg, other) >= ROLLS_APART_DEG for other in kept):
-            kept.append(roll_deg)
-    turn = [float(r) for r in np.arange(0.0, 360.0, ROLL_STEP_DEG)]
-    return (*kept, *(r for r in turn if all(roll_distance_deg(r, other) > 1.0 for other in kept)))
 
 
 def _limbs_by_turns(scouting: Scouting, found: dict[tuple[BuckCut, ...], float]) -> tuple[BuckCut, ...]:

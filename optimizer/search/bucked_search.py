@@ -1,19 +1,18 @@
-"""The search over where to buck a log: the log as it came a little, then what is worth it well."""
+"""The search over where to buck a log: all ways scouted, then what is worth it searched well."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from optimizer.problem import Problem
 from optimizer.search.bolt_worth import Weigh
-from optimizer.search.bucked import Buck, Scouting, bucked_problem, may_be_bucked, rolls_to_scout, ways_to_buck
+from optimizer.search.bucked import Buck, Scouting, bucked_problem, may_be_bucked, ways_to_buck
 from optimizer.search.lays import FEWEST_LAYS, Found, Progress, Stop, merged, never_stop, search, search_stretches
 
 FIRST_SHARE = 0.25
-"""Share of the lays that the log as it came is searched with before it is known where else it may be bucked."""
 SECOND_SHARE = 0.5
 AS_IT_CAME_PAYS = 0.97
-"""Shares of the lays for the second best, and of the best that the log as it came must be scouted at to be searched
-well (our own rules, no source)."""
+"""Shares of the lays for the log as it came where bucking pays for certain, and for the second best way to buck it; and
+the share of the best that the log as it came must be scouted at to be searched well (our own rules, no source)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -55,19 +54,16 @@ def search_bucked(
 
     if not may_be_bucked(whole, buck):
         return BuckedFound(stretched(lays), tuple(stretches))
-    first = stretched(max(FEWEST_LAYS, round(FIRST_SHARE * lays)))
-    best_net = max((priced.net for priced in first.plans), default=None)
 
     def told(done: int, total: int) -> None:
         if on_progress is not None:
-            on_progress(Progress("bucking", done, total, best_net))
+            on_progress(Progress("bucking", done, total, None))
 
-    scouting = Scouting(whole, rolls_to_scout(first), weigh, lambda: stop() is None, told)
+    scouting = Scouting(whole, weigh, lambda: stop() is None, told)
     ways = ways_to_buck(scouting, buck)
-    problems, every = list(stretches), [first]
     as_it_came = scouting.value(())
-    if not ways or as_it_came > AS_IT_CAME_PAYS * scouting.value(ways[0]) or len(stretches) > 1:
-        every.append(stretched(lays))
+    pays = not ways or as_it_came > AS_IT_CAME_PAYS * scouting.value(ways[0]) or len(stretches) > 1
+    problems, every = list(stretches), [stretched(lays if pays else max(FEWEST_LAYS, round(FIRST_SHARE * lays)))]
     for k, cuts in enumerate(ways):
         if stop() is not None:
             break
