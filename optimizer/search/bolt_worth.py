@@ -10,7 +10,7 @@ from optimizer.bed.bolts import Bolt, BoltWorth
 from optimizer.bed.buck_cuts import BuckError, stem_cut
 from optimizer.bed.cut_back import CutBack
 from optimizer.problem import Problem
-from optimizer.search.lays import price_scouted, scout
+from optimizer.search.lays import Scouted, price_scouted, scout
 from optimizer.stations.stations import Stations, stations_of
 from scans.log import Log
 
@@ -64,9 +64,9 @@ def _net(problem: Problem, *, priced: bool) -> float | None:
     stations = stations_of(problem.log, problem.end_trim_m, SPACING_M, problem.zones)
     best_net, best_deg = 0.0, 0.0
     for roll_deg in turn_deg(ROLL_STEP_DEG):
-        net = scouted_net(problem, stations, roll_deg, best_net)
-        if net > best_net:
-            best_net, best_deg = net, roll_deg
+        one = scouted_at(problem, stations, roll_deg, best_net)
+        if one is not None and one.net > best_net:
+            best_net, best_deg = one.net, roll_deg
     if best_net <= 0.0 or not priced:
         return best_net if best_net > 0.0 else None
     rolled = problem.supports.turned(best_deg)
@@ -76,12 +76,12 @@ def _net(problem: Problem, *, priced: bool) -> float | None:
     return plan.net if plan is not None and plan.net > 0.0 else None
 
 
-def scouted_net(problem: Problem, stations: Stations, roll_deg: float, floor: float = 0.0) -> float:
-    """Return what scouting makes of a roll at its resting tilt; 0 where nothing can be sawn, or not over `floor`."""
+def scouted_at(problem: Problem, stations: Stations, roll_deg: float, floor: float = 0.0) -> Scouted | None:
+    """Return what scouting makes of a roll at its resting tilt (see scout); None where it does not fit the posts."""
     rolled = problem.supports.turned(roll_deg)
     if not problem.fits_between_posts(rolled):
-        return 0.0
-    return scout(problem, stations, rolled, rolled.resting_tilt_deg, floor=floor).net
+        return None
+    return scout(problem, stations, rolled, rolled.resting_tilt_deg, floor=floor)
 
 
 def turn_deg(step_deg: float) -> list[float]:

@@ -16,9 +16,11 @@ from optimizer.bed.buck_cuts import BuckCut, BuckError, butt_cut, limb_cut, limb
 from optimizer.bed.bucking import buck, is_of_member, solid_of
 from optimizer.bed.cut_back import CutBack
 from optimizer.problem import Problem
-from optimizer.search.bolt_worth import SPACING_M, Weigh, numbered, scouted_net, turn_deg, worth_of
-from optimizer.search.lays import roll_distance_deg
-from optimizer.stations.stations import stations_of
+from optimizer.search.bolt_worth import SPACING_M, Weigh, numbered, scouted_at, turn_deg, worth_of
+from optimizer.search.climb import Steps, climb
+from optimizer.search.lays import Scouted, roll_distance_deg, scout
+from optimizer.standing.rolled import Rolled
+from optimizer.stations.stations import Stations, stations_of
 from scans.log import Log, Solid
 from scans.units import FOOT_M, INCH_M
 
@@ -35,13 +37,32 @@ BEST_ROLLS, ROLLS_APART_DEG = 4, 10.0
 STEM_PLACES = 5
 UNDER_FORK = (0.0, 0.75)
 """Where to cut a stem off its fork, in stem diameters below where the bark parts."""
+CLOSER_SHARE, CLOSER_LOOKS = 0.95, 4
+CLOSER_STARTS, CLOSER_LAYS, CLOSER_ROLL_STEP_DEG, CLOSER_TILT_STEP = 2, 10, 6.0, 0.15
+"""How near to the log as it came, scouted, a bucked one must come to be looked at more closely, how many are, and
+how."""
 MOST_BUCKED = 2
 WORTH_A_SEARCH = 0.99
-"""A bucked log is searched well where scouting finds so much of what it finds for the log as it came."""
+"""A bucked log is searched well where a closer look finds so much of what it finds for the log as it came."""
 SIMPLER_M, EDGE_M = 0.003, 0.1
 """Scouting is done on a surface with fewer faces: none astray by more, no edge longer (our own rules, no source)."""
 
 Told = Callable[[int, int], None]
+
+
+@dataclass(frozen=True, eq=False)
+class _Looked:
+    """A log bucked one way, and what its rolls are worth; bolts and cuts are worth `beside` more at each."""
+
+    problem: Problem
+    stations: Stations
+    by_roll: tuple[Scouted, ...]
+    beside: float
+
+    @property
+    def value(self) -> float:
+        """What the best of them is worth."""
+        return max((one.net for one in self.by_roll), default=0.0) + self.beside
 
 
 @dataclass(eq=False)
@@ -53,7 +74,8 @@ class Scouting:
     goes_on: Callable[[], bool] = lambda: True
     told: Told = lambda _done, _total: None
     expected: int = 30
-    _known: dict[tuple[tuple[str, float], ...], float] = field(default_factory=dict)
+    _known: dict[tuple[tuple[str, float], ...], _Looked | None] = field(default_factory=dict)
+    _closer: dict[tuple[tuple[str, float], ...], float] = field(default_factory=dict)
     _bolts: dict[tuple[tuple[str, float], ...], float] = field(default_factory=dict)
 
     @cached_property
@@ -65,7 +87,8 @@ class Scouting:
         """The best few rolls of the log as it came, apart from one another, and a coarse turn. [deg]."""
         whole = self._simple
         stations = stations_of(whole.log, whole.end_trim_m, SPACING_M, whole.zones, like=whole.coarse)
-        nets = {roll_deg: scouted_net(whole, stations, roll_deg) for roll_deg in turn_deg(FIRST_ROLL_STEP_DEG)}
+        tried = {roll_deg: scouted_at(whole, stations, roll_deg) for roll_deg in turn_deg(FIRST_ROLL_STEP_DEG)}
+        nets = {roll_deg: one.net for roll_deg, one in tried.items() if one is not None}
         kept: list[float] = []
         for roll_deg in sorted(nets, key=lambda roll_deg: -nets[roll_deg]):
             if len(kept) < BEST_ROLLS and nets[roll_deg] > 0.0 and _is_apart(roll_deg, kept, ROLLS_APART_DEG):
@@ -78,30 +101,65 @@ class Scouting:
         if key not in self._known:
             if not self.goes_on():
                 return -np.inf
-            self._known[key] = self._valued(cuts)
+            self._known[key] = self._looked(cuts)
             self.told(min(len(self._known), self.expected), self.expected)
-        return self._known[key]
+        known = self._known[key]
+        return -np.inf if known is None else known.value
 
-    def _valued(self, cuts: Sequence[BuckCut]) -> float:
+    def closer_value(self, cuts: Sequence[BuckCut]) -> float:
+        """Return the same from a closer look: the best rolls climbed from, by roll and tilt."""
+        key, rough = _key(cuts), self.value(cuts)
+        looked = self._known.get(key)
+        if looked is None or not self.goes_on():
+            return rough
+        if key not in self._closer:
+            self._closer[key] = max(rough, self._climbed(looked))
+        return self._closer[key]
+
+    def _climbed(self, looked: _Looked) -> float:
+        problem, starts = looked.problem, list[Scouted]()
+        for one in sorted(looked.by_roll, key=lambda one: -one.net):
+            rolls_deg = [start.lay.roll_deg for start in starts]
+            if len(starts) < CLOSER_STARTS and one.net > 0.0 and _is_apart(one.lay.roll_deg, rolls_deg, ROLL_STEP_DEG):
+                starts.append(one)
+
+        def price(rolled: Rolled, tilt_deg: float, floor: float) -> Scouted:
+            return scout(problem, looked.stations, rolled, tilt_deg, floor=floor)
+
+        best = 0.0
+        for start in starts:
+            low_deg, high_deg = problem.tilt_range_deg(start.rolled) or (0.0, 0.0)
+            tilt_deg = CLOSER_TILT_STEP * (high_deg - low_deg)
+            steps = Steps(CLOSER_ROLL_STEP_DEG, tilt_deg, 1.0, CLOSER_LAYS, thorough=False)
+            best = max(best, *(one.net for one in (start, *climb(problem, start, price, steps, self.goes_on))))
+        return best + looked.beside
+
+    def _looked(self, cuts: Sequence[BuckCut]) -> _Looked | None:
+        """Look at the log bucked so; None where it cannot be."""
         if any(_through_metal(self.problem, cut) for cut in cuts):
-            return -np.inf
+            return None
         whole = self._simple
         try:
             ready = CutBack.of(whole.log, cuts)
         except BuckError:
-            return -np.inf
+            return None
         kept = whole.bucked_to(ready.made_on(whole.log), cuts)
-        best, bed_m, most_kg = 0.0, kept.mill.bed_length_m, kept.mill.max_log_mass_kg
+        bed_m, most_kg = kept.mill.bed_length_m, kept.mill.max_log_mass_kg
         if kept.log.length_m - sum(kept.end_trim_m) < kept.prices.limits.min_length_m:
-            return -np.inf
+            return None
         if bed_m is not None and kept.log.length_m > bed_m + 1e-9:
-            return -np.inf
+            return None
         if most_kg is not None and self.weigh(kept.log) > most_kg:
-            return -np.inf
+            return None
         stations = stations_of(kept.log, kept.end_trim_m, SPACING_M, kept.zones, like=whole.coarse)
+        by_roll, best = list[Scouted](), 0.0
         for roll_deg in self._rolls_deg:
-            best = max(best, scouted_net(kept, stations, roll_deg, best))
-        return best - kept.buck_cost + self._of_bolts(ready, cuts)
+            # What is clearly less than the best so far is no place to climb from.
+            one = scouted_at(kept, stations, roll_deg, CLOSER_SHARE * best)
+            if one is not None:
+                by_roll.append(one)
+                best = max(best, one.net)
+        return _Looked(kept, stations, tuple(by_roll), self._of_bolts(ready, cuts) - kept.buck_cost)
 
     def _of_bolts(self, ready: CutBack, cuts: Sequence[BuckCut]) -> float:
         if not all(cut.limb is not None for cut in cuts):
@@ -150,14 +208,21 @@ def ways_to_buck(scouting: Scouting, buck_by: Buck) -> list[tuple[BuckCut, ...]]
         best = max(others, key=lambda way: found[way], default=())
         if best and found[best] > WORTH_A_SEARCH * as_it_came:
             _refined(scouting, found, best)
-    least = WORTH_A_SEARCH * max(as_it_came, 0.0)
-    order = sorted((way for way in found if way and found[way] > max(least, 0.0)), key=lambda way: -found[way])
+    least = max(CLOSER_SHARE * as_it_came, 0.0)
+    closer = _distinct(sorted((way for way in found if found[way] > least), key=lambda way: -found[way]), CLOSER_LOOKS)
+    if not closer:
+        return []
+    values = {way: scouting.closer_value(way) for way in closer}
+    least = WORTH_A_SEARCH * max(scouting.closer_value(()), 0.0)
+    return _distinct(sorted((way for way in closer if values[way] > least), key=lambda way: -values[way]), MOST_BUCKED)
+
+
+def _distinct(ways: Sequence[tuple[BuckCut, ...]], most: int) -> list[tuple[BuckCut, ...]]:
+    """Return the first few ways that differ from one another."""
     kept: list[tuple[BuckCut, ...]] = []
-    for way in order:
-        if all(_differ(way, other) for other in kept):
+    for way in ways:
+        if len(kept) < most and all(_differ(way, other) for other in kept):
             kept.append(way)
-        if len(kept) == MOST_BUCKED:
-            break
     return kept
 
 

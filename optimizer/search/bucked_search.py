@@ -61,8 +61,8 @@ def search_bucked(
 
     scouting = Scouting(whole, weigh, lambda: stop() is None, told)
     ways = ways_to_buck(scouting, buck)
-    as_it_came = scouting.value(())
-    pays = not ways or as_it_came > AS_IT_CAME_PAYS * scouting.value(ways[0]) or len(stretches) > 1
+    pays = not ways or len(stretches) > 1
+    pays = pays or scouting.closer_value(()) > AS_IT_CAME_PAYS * scouting.closer_value(ways[0])
     problems, every = list(stretches), [stretched(lays if pays else max(FEWEST_LAYS, round(FIRST_SHARE * lays)))]
     for k, cuts in enumerate(ways):
         if stop() is not None:
