@@ -15,6 +15,8 @@ from scans.log import FloatArray, Log, Solid
 from scans.messages import long_length
 
 HEART_STEP_M = 0.05
+SPECK_M3 = 1e-9
+"""Volumes under this are rounding."""
 CHIP_M3 = 5e-4
 """Pieces under this that come off beside a larger one are chips of it: bumps that the saw runs through (our own rule,
 no source)."""
@@ -77,8 +79,8 @@ class _Bodies:
 
     def log_of(self, like: Log) -> Log:
         """Return a log with these bodies, and with the rest of another."""
-        outer = solid_of(self.outer)
-        wood = outer if self.wood is self.outer else solid_of(self.wood)
+        outer = _without_specks(self.outer)
+        wood = outer if self.wood is self.outer else _without_specks(self.wood)
         return replace(like, outer=outer, wood=wood, face_seen=None, doubt=None, colours=None)
 
 
@@ -90,15 +92,22 @@ class _Parted:
 
 def _parted(body: Manifold, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> _Parted:
     beyond, behind = body.split_by_plane(cut.normal, float(np.dot(cut.point_m, cut.normal)))
-    pieces = beyond.decompose()
+    pieces = _pieces(beyond)
     if cut.limb is None:
         lost, kept = pieces, behind
     else:
         lost = [piece for piece in pieces if _is_of_limb(piece, cut, hearts)]
         kept = behind if len(lost) == len(pieces) else body - Manifold.compose(lost)
-    if not lost or kept.is_empty():
+    parts = sorted(_pieces(kept), key=lambda piece: -piece.volume())
+    if not lost or not parts:
         raise BuckError(f"the {cut.member} cut at {long_length(cut.at_m)} leaves nothing on one side of it")
-    return _Parted(kept, lost)
+    # What goes on the bed hangs together: a chip beside it would count as a body that nothing holds.
+    return _Parted(parts[0], [*lost, *parts[1:]])
+
+
+def _pieces(body: Manifold) -> list[Manifold]:
+    """Return the pieces of a body, without specks that cutting leaves on the cut."""
+    return [piece for piece in body.decompose() if piece.volume() > SPECK_M3]
 
 
 def _is_of_limb(piece: Manifold, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> bool:
@@ -165,6 +174,15 @@ def _solids(outers: list[Manifold], woods: list[Manifold]) -> list[tuple[Solid, 
     if woods is outers:
         return [(solid, solid) for solid in map(solid_of, outers)]
     return [(solid_of(outer), solid_of(wood)) for outer, wood in zip(outers, woods, strict=True)]
+
+
+def _without_specks(body: Manifold) -> Solid:
+    """Return a body as a solid that stays in one piece when it is read anew: flaps without a volume may come off."""
+    solid = solid_of(body)
+    parts = manifold_of(solid).decompose()
+    if len(parts) == 1:
+        return solid
+    return solid_of(max(parts, key=lambda part: part.volume()))
 
 
 def solid_of(body: Manifold) -> Solid:
