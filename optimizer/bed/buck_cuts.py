@@ -72,21 +72,31 @@ def limb_cut(log: Log, limb: int, at_m: float) -> BuckCut:
 
 def limb_length_m(log: Log, limb: int) -> float:
     """Return how long a limb's heart is, from where the hearts meet. [m]."""
-    return float(along_m(_heart_of(log, limb))[-1])
+    return length_along_m(_heart_of(log, limb))
 
 
 def limb_leaves_m(log: Log, limb: int) -> float:
     """Return where along a limb's heart a cut square to it first runs clear of the crotch. [m]."""
-    line = _heart_of(log, limb)
+    return leaves_m(_heart_of(log, limb), [fork.crotch_m for fork in log.forks])
+
+
+def leaves_m(line: FloatArray, crotches_m: Sequence[FloatArray]) -> float:
+    """Return where along a limb's heart (P, 3) it is nearest to its crotch, the one nearest to where it begins. [m]."""
+    if not crotches_m:
+        return 0.0
     dense = resampled(line, 0.005)
-    along = along_m(dense)
-    ends = [along[int(np.argmin(np.linalg.norm(dense - fork.crotch_m, axis=1)))] for fork in log.forks]
-    return float(max(ends, default=0.0))
+    own = min(crotches_m, key=lambda crotch_m: float(np.linalg.norm(crotch_m - line[0])))
+    return float(along_m(dense)[int(np.argmin(np.linalg.norm(dense - own, axis=1)))])
 
 
 def from_butt_m(log: Log, cut: BuckCut) -> float:
     """Return how far a cut is from the butt end by a tape along the stem's heart, and then along the limb's. [m]."""
-    return cut.at_m if cut.limb is None else float(along_m(log.hearts[0])[-1]) + cut.at_m
+    return cut.at_m if cut.limb is None else length_along_m(log.hearts[0]) + cut.at_m
+
+
+def length_along_m(line: FloatArray) -> float:
+    """Return how long a line (P, 3) is. [m]."""
+    return float(along_m(line)[-1])
 
 
 def along_m(line: FloatArray) -> FloatArray:

@@ -135,7 +135,11 @@ def percent_words(share: float) -> str:
 
 def cuts_words(count: int) -> str:
     """Write how many cuts: `1 cut`, `2 cuts`."""
-    return "1 cut" if count == 1 else f"{count} cuts"
+    return _counted(count, "cut")
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}" if count == 1 else f"{count} {what}s"
 
 
 def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, str, str]]:
@@ -144,12 +148,16 @@ def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, s
     minutes = minutes_text(sum(cut.minutes for cut in plan.passes))
     slabs = "1 slab" if len(plan.slabs) == 1 else f"{len(plan.slabs)} slabs"
     sold = f"{slabs}, {board_feet_text(plan.board_feet)} board feet, {percent_words(plan.recovery)} of the wood"
-    sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling"
+    bucked = f", {_counted(len(plan.buck_cuts), 'buck cut')}" if plan.buck_cuts else ""
+    sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling{bucked}"
     rows = [
         ("Slabs sell for", measures.money(plan.gross), sold),
         ("Sawing", measures.money(-plan.sawing_cost), sawn),
         ("Drying", measures.money(-plan.drying_cost), ""),
     ]  # fmt: skip
+    if plan.bolts:
+        bolts = measures.money(sum(bolt.worth for bolt in plan.bolts))
+        rows.append(("Bucked off", bolts, _counted(len(plan.bolts), "piece")))
     if plan.net_expected is None:
         rows.append(("Net", measures.money(plan.net), ""))
     else:
