@@ -100,7 +100,9 @@ class Drying(Typed):
 class Money(Typed):
     """What else brings or costs money."""
 
-    offcut_per_kg: float = Field(0.0, ge=0, description="What wood cut off that gives no slab sells for. [per kg]")
+    offcut_per_kg: float = Field(
+        0.0, ge=0, le=1e6, description="What wood that is bucked off and gives no slab sells for. [per kg]"
+    )
 
 
 class PriceBook(Typed):

@@ -50,15 +50,13 @@ def _cut_words(log: LogFound, cut: BuckCut, measures: Measures) -> str:
 
 
 def cuts_short(document: PlanDocument, plan: Plan, measures: Measures) -> str:
-    """Say the same in a few words: `limb 1 2 ft 4 in past the crotch`; nothing for the whole log."""
+    """Say the same in a few words: `limb 1: 2 ft 4 in past the crotch`; nothing for the whole log."""
     cuts = cuts_made(plan, document.log.length_m)
-    limbs = [
-        f"limb {cut.limb} {measures.long(past_crotch_m(document.log, cut))} past the crotch"
-        for cut in cuts
-        if cut.limb is not None
-    ]
+    limbs = ", ".join(
+        f"limb {cut.limb}: {measures.long(past_crotch_m(document.log, cut))}" for cut in cuts if cut.limb is not None
+    )
     stem = " and ".join(measures.long(cut.at_m) for cut in cuts if cut.limb is None)
-    return ", ".join([*limbs, *([f"{stem} from the butt"] if stem else [])])
+    return ", ".join([*([f"{limbs} past the crotch"] if limbs else []), *([f"{stem} from the butt"] if stem else [])])
 
 
 def kept_words(document: PlanDocument, plan: Plan) -> str:
