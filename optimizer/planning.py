@@ -50,7 +50,7 @@ from optimizer.report.log_found import log_found
 from optimizer.search.bolt_worth import Weigh, numbered, worth_of
 from optimizer.search.bucked import Buck, may_be_bucked
 from optimizer.search.bucked_search import search_bucked
-from optimizer.search.given import Given, price_given
+from optimizer.search.given import Given, GivenError, price_given
 from optimizer.search.hearts_level import hearts_level
 from optimizer.search.lays import (
     Found,
@@ -80,6 +80,8 @@ LONGER_THAN_BED = Note(
     bears_on_plan=True,
 )
 
+UNTURNED = 3
+"""Of how many plans, the best in the mean, the cuts are tried on the log as it lies, too."""
 LEAST_OFF_DEG = 0.5
 """A smaller turn than this is none that anybody sees (our own rule, no source)."""
 ROLL_NO_MATTER = Note(
@@ -320,7 +322,13 @@ def _weigh(
     # Priced ways are equal only where they are one and the same: the plain way may be among the plans.
     also = [p for p in more_beside if p not in plans]
     every = _weighed_by_cuts(by_cuts, [*plans, *also], problem, fresh, settings)
-    shown = in_order(every[: len(plans)])
+    first = every[: len(plans)]
+    unturned = [
+        _unturned(by_cuts[w.priced.buck_cuts], w.priced) for w in sorted(first, key=lambda w: -w.expected)[:UNTURNED]
+    ]
+    alike = [p for p in unturned if p is not None and p.net > 0.0]
+    lying = _weighed_by_cuts(by_cuts, alike, problem, fresh, settings)
+    shown, every = in_order([*first, *lying]), [*every, *lying]
     possible = PossibleLogs(by_cuts[shown[0].priced.buck_cuts], DOUBT_WIDENED)
     doubt = doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers)
     ranked_all = [shown[0], *(w for w in every if w is not shown[0])]
@@ -371,6 +379,25 @@ def _proven(
         on_progress=on_progress,
     )
     return replace(proven, upper_net=proven.upper_net + beside)
+
+
+def _unturned(problem: Problem, priced: Priced) -> Priced | None:
+    """Return the same cuts with the log not turned; None where it is not, is flipped, or the mill cannot make them so.
+
+    Heights that were chosen on some possible logs are no better for a turned log than for a log as it lies: only where
+    both get the same cuts can it be told whether turning pays.
+    """
+    rolled = problem.supports.turned(0.0)
+    limits = problem.tilt_range_deg(rolled)
+    if priced.lay.roll_deg % 360.0 == 0.0 or priced.flip_face_m is not None or limits is None:
+        return None
+    tilt_deg = min(max(priced.lay.tilt_deg, limits[0]), limits[1])
+    heights_m = tuple(cut.blade_height_m for cut in priced.passes)
+    try:
+        found, _ = price_given(problem, Given(0.0, *rolled.gaps_m(tilt_deg), heights_m))
+    except (NoPlanError, GivenError):
+        return None
+    return found if problem.standing(found).is_allowed else None
 
 
 def price_way(

@@ -61,6 +61,11 @@ class LogBodies:
         """The surface of the wood, with the faces beside each face."""
         return neighbours_of(self.log.wood)
 
+    @cached_property
+    def outer_neighbours(self) -> SurfaceNeighbours:
+        """The outer surface, with the faces beside each face."""
+        return self.neighbours if self.log.wood is self.log.outer else neighbours_of(self.log.outer)
+
     def on_bed(self, lay: Lay) -> "BedBodies":
         """Return the solids as they lie on the bed."""
         matrix = lay.log_to_bed[:3, :]

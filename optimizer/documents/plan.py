@@ -106,7 +106,7 @@ class LogFound(Document):
     length_m: Exact = Field(description="Extent of the outer surface along the log. [m]")
     end_trim_m: tuple[Exact, Exact] = Field(description="Lost at the butt and at the top. [m]")
     volume_m3: Exact = Field(description="Wood alone. [m3]")
-    mass_kg: Exact = Field(description="Green, bark too. [kg]")
+    mass_kg: Exact = Field(description="Green, bark included. [kg]")
     butt_diameter_m: Exact = Field(
         description="Of a circle as large as the largest part of the wood's section at the trim; where the end is "
         "ragged, the median over the next 0.3 m. [m]"
@@ -130,7 +130,9 @@ class SupportPlaced(Document):
 
     flipped: bool = Field(default=False, description="Whether it holds what is left after the flip.")
     x_m: Exact = Field(description="The bunk. [m]")
-    y_m: Exact = Field(description="Where the log touches it. [m]")
+    y_m: Exact | None = Field(
+        description="Where the log touches it; null in plans from before they knew their supports. [m]"
+    )
     member: str = Field(description="What of the log it holds: stem, or limb_1, limb_2 and so on.")
     kind: Literal["bears", "shim", "prop"] = Field(description="Whether it bears on the bunk, or what fills the gap.")
     height_m: Exact = Field(description="The gap that it fills. [m]")
@@ -159,14 +161,6 @@ class Overturning(Document):
     toward: tuple[float, float] | None = Field(description="Which way it falls, unit vector (x, y) on the bed.")
     moment_n_m: float | None = Field(description="What turns it over. [N m]")
     holding: Holding | None = Field(None, description="The lowest stack that would hold it; null where no single one.")
-
-
-class Shim(Document):
-    """What lifts the log on a bunk."""
-
-    x_m: Exact = Field(description="Bed frame: the bunk next to the gap. [m]")
-    side: Literal["left", "middle", "right"] | None = Field(None, description="Which side of the bunk.")
-    height_m: Exact = Field(description="The gap that it fills. [m]")
 
 
 class HeartHeight(Document):
@@ -243,9 +237,9 @@ class Slab(Document):
     max_width_m: Exact = Field(description="Widest within the span, beyond the buyer's maximum too. [m]")
     area_m2: Exact = Field(description="Sum of the width, up to the buyer's maximum, along the span. [m2]")
     board_feet: Exact = Field(description="Area in ft2 x quarters / 4.")
-    volume_m3: Exact = Field(description="The whole solid piece, wane and ends included. [m3]")
-    mass_kg: Exact = Field(description="Green, mean of the species. [kg]")
-    mass_centre_m: Point3 = Field(description="Bed frame. [m]")
+    volume_m3: Exact = Field(description="Wood of the whole solid piece, wane and ends included. [m3]")
+    mass_kg: Exact = Field(description="Of that piece, green, mean of the species; bark included. [kg]")
+    mass_centre_m: Point3 = Field(description="Bark included; bed frame. [m]")
     heart_area_m2: Exact = Field(description="Heart strip within the span, seen in plan. [m2]")
     heart_m: tuple[Ring2, ...] = Field(description="Its rings. [m]")
     marked_area_m2: float | None = Field(None, description="Marked flaws within the span. [m2]")
@@ -261,7 +255,7 @@ class Waste(Document):
 
     layer: int = Field(description="From 1 in sawing order.")
     volume_m3: Exact = Field(description="Wood. [m3]")
-    mass_kg: Exact = Field(description="Green. [kg]")
+    mass_kg: Exact = Field(description="Green, bark included. [kg]")
     quarters: int | None = Field(
         None,
         description="Thickness that the layer is sawn for though it gives no slab on the log as given (it may on a "
@@ -274,7 +268,7 @@ class Offcut(Document):
 
     where: Literal["first", "last", "flipped"] = Field(description="Above the first pass, below the last.")
     volume_m3: Exact = Field(description="Wood. [m3]")
-    mass_kg: Exact = Field(description="Green. [kg]")
+    mass_kg: Exact = Field(description="Green, bark included. [kg]")
 
 
 class Plan(Document):
@@ -296,6 +290,11 @@ class Plan(Document):
         "Null where nothing holds a part that a pass cuts off. [m]",
     )
     overturning: Overturning | None = Field(None, description="How it turns over; null where it stands.")
+    mass_centre_m: Point3 | None = Field(
+        None,
+        description="Of all that lies on the bed before the first pass, bark included; bed frame. Null in plans from "
+        "before they knew it. [m]",
+    )
     hearts: tuple[HeartHeight, ...] = Field(description="How high the hearts lie at the ends.")
     stretch_m: tuple[Exact, Exact] = Field(description="The length on the bed, in log x. [m]")
     buck_cuts: tuple[BuckCutMade, ...] = Field((), description="Where the log is bucked before it goes on the bed.")
@@ -306,6 +305,9 @@ class Plan(Document):
     waste: tuple[Waste, ...] = Field(description="What the layers hold beside the slabs.")
     offcuts: tuple[Offcut, ...] = Field(description="What is left above and below.")
     kerf_volume_m3: Exact = Field(description="Wood turned to sawdust. [m3]")
+    kerf_mass_kg: Exact | None = Field(
+        None, description="Wood and bark turned to sawdust; null where the masses are of the wood alone. [kg]"
+    )
     gross: Exact = Field(description="Sum of the slabs' prices.")
     sawing_cost: Exact = Field(description="Passes and slabs, at the hourly rate.")
     drying_cost: Exact = Field(description="Board feet at the book's rate.")
@@ -322,14 +324,9 @@ class Plan(Document):
     board_feet_p90: float | None = Field(None, description="One in ten gives more.")
     recovery: Exact = Field(description="Area x green thickness of all slabs over the log's wood.")
 
-    @property
-    def shims(self) -> tuple[Shim, ...]:
-        """What must lift the log as it lies: shims, and props under limbs."""
-        return tuple(
-            Shim(x_m=support.x_m, height_m=support.height_m)
-            for support in self.supports
-            if support.kind != "bears" and not support.flipped
-        )
+    def placed(self, *, flipped: bool = False) -> tuple[SupportPlaced, ...]:
+        """Return the shims and props to place as the log lies. flipped : or those for what is left after the flip."""
+        return tuple(one for one in self.supports if one.kind != "bears" and one.flipped is flipped)
 
     @model_validator(mode="before")
     @classmethod
@@ -337,7 +334,7 @@ class Plan(Document):
         """Read a plan that was kept before plans knew their supports."""
         if isinstance(data, dict) and "supports" not in data and data.get("shims"):
             supports = [
-                {"x_m": shim["x_m"], "y_m": 0.0, "member": "stem", "kind": "shim", "height_m": shim["height_m"]}
+                {"x_m": shim["x_m"], "y_m": None, "member": "stem", "kind": "shim", "height_m": shim["height_m"]}
                 for shim in data["shims"]
             ]
             return {**data, "supports": supports}

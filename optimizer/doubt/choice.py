@@ -85,6 +85,10 @@ def chosen_in_doubt(
         finalists += [t for t in _apart(climbs, count_finalists, 0.5) if t not in finalists][
             : count_finalists - len(finalists)
         ]
+        # The log as it lies is worked out as well as any other: only so can it be told whether turning it pays.
+        lying = [one for lay in _lays_at(problem, 0.0) if (one := tried(lay, SOME, STRIDE)) is not None]
+        if lying and not any(t.lay.roll_deg % 360.0 == 0.0 for t in finalists):
+            finalists.append(max(lying, key=lambda t: t.net))
         last: list[Scouted] = []
         final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), 1, exact=True), finalists)
         for k, one in enumerate(final, start=1):
@@ -112,15 +116,20 @@ def _first_lays(problem: Problem, found: Found) -> list[tuple[Rolled, float]]:
     near = np.exp(-0.5 * (apart_deg / 5.0) ** 2)
     smoothed = (near @ nets) / near.sum(axis=1)
     for k in np.argsort(-smoothed, kind="stable")[: min(ROLLS, max(2, found.lays // LAYS_PER_ROLL))]:
-        rolled = problem.supports.turned(float(rolls[k]))
-        limits = problem.tilt_range_deg(rolled)
-        if limits is None or nets[k] <= 0.0:
-            continue
-        rest = rolled.resting_tilt_deg
-        for share in TILT_SHARES if limits[1] - limits[0] > 1e-6 else (0.0,):
-            end = limits[1] if share > 0.0 else limits[0]
-            lays.append((rolled, rest + abs(share) * (end - rest)))
+        if nets[k] > 0.0:
+            lays += _lays_at(problem, float(rolls[k]))
     return lays
+
+
+def _lays_at(problem: Problem, roll_deg: float) -> list[tuple[Rolled, float]]:
+    """Return the resting tilt at a roll and shims half-way; none where the mill cannot take it so."""
+    rolled = problem.supports.turned(roll_deg)
+    limits = problem.tilt_range_deg(rolled)
+    if limits is None:
+        return []
+    rest = rolled.resting_tilt_deg
+    shares = TILT_SHARES if limits[1] - limits[0] > 1e-6 else (0.0,)
+    return [(rolled, rest + abs(share) * ((limits[1] if share > 0.0 else limits[0]) - rest)) for share in shares]
 
 
 def _apart(order: Sequence[Scouted], count: int, apart_deg: float) -> list[Scouted]:

@@ -1,19 +1,20 @@
 """What could hurt somebody: rules as data, each with its trigger, its line and the reason it shows.
 
 A rule whose input is not known stays silent. Some hold for every log: where nothing of this log sets them off they
-stand as rules that always hold. No rule changes the ranking. Thresholds are for lift mass, 1.25 x the mean of the
-species (about 1.8 standard deviations, as gravity and moisture vary by about 14 % together; the 1.25 is common
-practice, no source).
+stand as rules that always hold. No rule changes the ranking. Thresholds are for lift mass (`loads`).
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Caution, Holding, LogFound, Mark, Plan, PlanDocument, Slab
-from optimizer.report.caution_words import Level, Verdict, count_text, of_plan, slab_name
+from optimizer.report.bunk_places import bunk_from_butt_m
+from optimizer.report.caution_words import Level, Verdict, count_text, of_plan
+from optimizer.report.loads import Load, bundle_kg, lift_kg, loads_of
 from optimizer.report.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.stations.terms import REACH_SPARE_M
 from scans.log import moved
@@ -26,7 +27,6 @@ PLAN_LINE = (
 )
 """Shown with every plan, once."""
 
-LIFT_FACTOR = 1.25
 PERSON_LIFT_KG = 23.0
 """Ideal-case limit of the NIOSH lifting equation, 51 lb (Publication 94-110)."""
 GEAR_LIFT_KG = 50.0
@@ -44,6 +44,7 @@ LEAST_SHIM_M = INCH_M / 16.0
 LEAST_TILT_DEG = 0.05
 """A smaller tilt is told as 0.0 deg."""
 
+_UNSOLD = ("first", "last", "waste")
 LEVELS: tuple[Level, ...] = ("stop", "warning", "note")
 STRONG_DUST = ("oak", "beech", "walnut", "birch", "western redcedar")
 ALLERGY_DUST = ("locust, black", "osage-orange", "walnut", "mesquite", "redcedar")
@@ -63,45 +64,19 @@ class _Case:
         """Whether a reason says of which plan it is: one alone needs no name."""
         return len(self.plans) > 1
 
-    @property
-    def heaviest_slab(self) -> tuple[Plan, Slab] | None:
-        slabs = [(plan, slab) for plan in self.plans for slab in plan.slabs]
-        return max(slabs, key=lambda pair: pair[1].mass_kg) if slabs else None
+    @cached_property
+    def loads(self) -> list[Load]:
+        """Of each kind of thing that is lifted the heaviest; the heaviest thing first."""
+        return loads_of(self.log, self.mill, self.plans)
+
+    def heavier_than(self, most_kg: float) -> list[Load]:
+        """Return what may weigh more than somebody or something lifts."""
+        return [load for load in self.loads if load.lift_kg > most_kg]
 
     @property
-    def slab_lift_kg(self) -> float:
-        heaviest = self.heaviest_slab
-        return LIFT_FACTOR * heaviest[1].mass_kg if heaviest else 0.0
-
-    @property
-    def unsold_lift_kg(self) -> float:
-        """Lift mass of the heaviest offcut or waste. [kg]."""
-        offcuts_kg = [piece.mass_kg for plan in self.plans for piece in plan.offcuts]
-        waste_kg = [piece.mass_kg for plan in self.plans for piece in plan.waste]
-        return LIFT_FACTOR * max(offcuts_kg + waste_kg, default=0.0)
-
-    @property
-    def laid_lift_kg(self) -> float:
-        return LIFT_FACTOR * self.laid_kg
-
-    @property
-    def laid_name(self) -> str:
-        """What goes on the bed: the log, or what is crosscut from it."""
-        heaviest = max(self.plans, key=self._stretch_kg, default=None)
-        return "the log" if heaviest is None or not is_crosscut(self.log, heaviest) else "the length for the bed"
-
-    @property
-    def laid_kg(self) -> float:
-        """Mass of what goes on the bed, bark too: the heaviest of the plans' stretches. [kg]."""
-        return max((self._stretch_kg(plan) for plan in self.plans), default=self.log.mass_kg)
-
-    def _stretch_kg(self, plan: Plan) -> float:
-        if not is_crosscut(self.log, plan):
-            return self.log.mass_kg
-        # Slabs, waste, offcuts and kerf are all the wood of the stretch; its bark has the same share of the log's.
-        wood_m3 = plan.kerf_volume_m3 + sum(slab.volume_m3 for slab in plan.slabs)
-        wood_m3 += sum(waste.volume_m3 for waste in plan.waste) + sum(offcut.volume_m3 for offcut in plan.offcuts)
-        return self.log.mass_kg * min(wood_m3 / self.log.volume_m3, 1.0)
+    def laid(self) -> Load:
+        """What goes on the bed: the log, or the heaviest length that is crosscut from it."""
+        return next(load for load in self.loads if load.kind == "log")
 
     @property
     def flips(self) -> bool:
@@ -114,7 +89,7 @@ class _Case:
 
     @property
     def highest_shim_m(self) -> float:
-        return max((shim.height_m for plan in self.plans for shim in plan.shims), default=0.0)
+        return max((shim.height_m for plan in self.plans for shim in plan.placed()), default=0.0)
 
     @property
     def has_shims(self) -> bool:
@@ -152,26 +127,20 @@ class _Rule:
         return None
 
 
-def lift_kg(mass_kg: float) -> float:
-    """Return the mass to plan lifting on. [kg]."""
-    return LIFT_FACTOR * mass_kg
-
-
 def _log_too_heavy(case: _Case) -> Verdict:
     most = case.mill.max_log_mass_kg
-    if most is None or case.laid_kg <= most:
+    if most is None or case.laid.mass_kg <= most:
         return None
-    return "stop", f"{case.laid_name} weighs about {mass(case.laid_kg)}; the mill bears {mass(most)}"
+    return "stop", f"{case.laid.name} weighs about {mass(case.laid.mass_kg)}; the mill bears {mass(most)}"
 
 
 def _log_near_limit(case: _Case) -> Verdict:
     most = case.mill.max_log_mass_kg
-    may_be_kg = lift_kg(case.laid_kg)
-    if most is None or case.laid_kg > most or may_be_kg <= most:
+    if most is None or case.laid.mass_kg > most or case.laid.lift_kg <= most:
         return None
     return (
         "warning",
-        f"{case.laid_name} could weigh {mass(may_be_kg)}, 1.25 x its mean; the mill bears {mass(most)}",
+        f"{case.laid.name} could weigh {mass(case.laid.lift_kg)}, 1.25 x its mean; the mill bears {mass(most)}",
     )
 
 
@@ -195,7 +164,7 @@ def _log_rolls(case: _Case) -> Verdict:
     if any(plan.rests_by_itself is False for plan in case.plans):
         reasons.append("the log does not stay by itself as it is laid")
     if case.has_shims:
-        reasons.append(f"shims up to {short_length(case.highest_shim_m)} stand under the log")
+        reasons.append(f"shims or blocks up to {short_length(case.highest_shim_m)} stand under the log")
     if any(plan.roll_deg % 360.0 != 0.0 for plan in case.plans):
         reasons.append("the log is rolled before the first cut")
     if case.flips:
@@ -204,7 +173,7 @@ def _log_rolls(case: _Case) -> Verdict:
 
 
 def _shims(case: _Case) -> Verdict:
-    return ("warning", f"shims up to {short_length(case.highest_shim_m)}") if case.has_shims else None
+    return ("warning", f"shims or blocks up to {short_length(case.highest_shim_m)}") if case.has_shims else None
 
 
 def _tilted_log(case: _Case) -> Verdict:
@@ -213,10 +182,19 @@ def _tilted_log(case: _Case) -> Verdict:
 
 
 def _bundle(case: _Case) -> Verdict:
-    layers = max((len({slab.layer for slab in plan.slabs}) for plan in case.plans), default=0)
-    if not case.mill.slabs_stay_on or layers < 2:
+    bundles = [plan for plan in case.plans if len({slab.layer for slab in plan.slabs}) > 1]
+    if not case.mill.slabs_stay_on or not bundles:
         return None
-    return "warning", "sawn slabs stay on the log until the last cut"
+    plan = max(bundles, key=lambda plan: bundle_kg(case.mill, plan))
+    bundle = lift_kg(bundle_kg(case.mill, plan))
+    most = case.mill.loader_limit_kg
+    limit = ""
+    if most is not None:
+        limit = f"; the loader lifts {mass(most)}, {'too little for it' if bundle > most else 'enough for it'}"
+    return "warning", (
+        f"sawn slabs stay on the log until the last cut, and the bundle{of_plan(plan, named=case.named)} could weigh "
+        f"{mass(bundle)}, 1.25 x its mean{limit}"
+    )
 
 
 def _log_overturns(case: _Case) -> Verdict:
@@ -231,7 +209,9 @@ def _log_overturns(case: _Case) -> Verdict:
     when = "before the first cut" if over.blade_height_m is None else "once the log is partly sawn"
     block = over.holding
     held = (
-        "" if block is None else f"; blocks {short_length(block.height_m)} high, {_place(plan, block)}, would hold it"
+        ""
+        if block is None
+        else f"; blocks {short_length(block.height_m)} high, {_place(case.mill, plan, block)}, would hold it"
     )
     far = _outside_text(over.outside_m)
     if case.mill.clamps_hold:
@@ -245,10 +225,10 @@ def _outside_text(outside_m: float) -> str:
     return f"its weight lies only {short_length(-outside_m)} inside the edge of what it rests on"
 
 
-def _place(plan: Plan, block: Holding) -> str:
+def _place(mill: Mill, plan: Plan, block: Holding) -> str:
     """Say where blocks go: how far from the butt, and to which side, seen from there."""
-    from_butt_m, side = block.x_m - plan.stretch_m[0], "left" if block.y_m > 0.0 else "right"
-    return f"{long_length(from_butt_m)} from the butt, {short_length(abs(block.y_m))} {side} of the log's center line"
+    from_butt_m, side = bunk_from_butt_m(mill, plan, block.x_m), "left" if block.y_m > 0.0 else "right"
+    return f"{long_length(from_butt_m)} from the butt, {short_length(abs(block.y_m))} {side} of center"
 
 
 def _flip(case: _Case) -> Verdict:
@@ -312,44 +292,33 @@ def _bark_inclusion(case: _Case) -> Verdict:
 
 
 def _offcut_falls(case: _Case) -> Verdict:
-    if case.unsold_lift_kg <= 0.0:
-        return None
-    return "warning", f"a piece that is not sold could weigh {mass(case.unsold_lift_kg)}, 1.25 x its mean"
+    unsold = [load for load in case.loads if load.kind in _UNSOLD and load.lift_kg > 0.0]
+    return ("warning", f"{unsold[0].said}, 1.25 x its mean") if unsold else None
 
 
 def _loader_limit(case: _Case) -> Verdict:
     most = case.mill.loader_limit_kg
-    if most is None:
+    over = [] if most is None else case.heavier_than(most)
+    if most is None or not over:
         return None
-    over = [
-        f"{what} could weigh {mass(lift)}"
-        for what, lift in (
-            (case.laid_name, case.laid_lift_kg),
-            ("the heaviest slab", case.slab_lift_kg),
-            ("the heaviest piece that is not sold", case.unsold_lift_kg),
-        )
-        if lift > most
-    ]
-    return ("warning", f"{' and '.join(over)}, 1.25 x the mean; the loader lifts {mass(most)}") if over else None
+    return "warning", f"{_all_said(over)}; the loader lifts {mass(most)}"
 
 
 def _lift_person(case: _Case) -> Verdict:
-    heaviest = case.heaviest_slab
-    if heaviest is None or case.slab_lift_kg <= PERSON_LIFT_KG:
+    # A log is rolled onto the bed; nobody carries it.
+    carried = [load for load in case.heavier_than(PERSON_LIFT_KG) if load.kind != "log"]
+    if not carried:
         return None
-    plan, slab = heaviest
-    return "warning", (
-        f"{slab_name(plan, slab, named=case.named)} could weigh {mass(case.slab_lift_kg)}"
-        f", 1.25 x its mean; one person's limit at best is {mass(PERSON_LIFT_KG)}"
-    )
+    return "warning", f"{_all_said(carried)}; one person's limit at best is {mass(PERSON_LIFT_KG)}"
 
 
 def _lift_gear(case: _Case) -> Verdict:
-    loads = [(case.laid_name, case.laid_lift_kg)]
-    if case.heaviest_slab is not None:
-        loads.append((slab_name(*case.heaviest_slab, named=case.named), case.slab_lift_kg))
-    heavy = [f"{what} could weigh {mass(lift)}" for what, lift in loads if lift > GEAR_LIFT_KG]
-    return ("warning", f"{', '.join(heavy)}, 1.25 x the mean; over {mass(GEAR_LIFT_KG)}") if heavy else None
+    heavy = case.heavier_than(GEAR_LIFT_KG)
+    return ("warning", f"{_all_said(heavy)}; over {mass(GEAR_LIFT_KG)}") if heavy else None
+
+
+def _all_said(loads: Sequence[Load]) -> str:
+    return f"{', '.join(load.said for load in loads)}, 1.25 x the mean"
 
 
 def _dust(case: _Case) -> Verdict:
@@ -385,8 +354,7 @@ _RULES: tuple[_Rule, ...] = (
     _Rule(
         "log_overturns",
         _log_overturns,
-        "STOP: the log will turn over on the bed in this setup. Do not saw it so. Set blocks under it, or use another "
-        "setup.",
+        "The log will turn over on the bed in this setup. Do not saw it so. Set blocks under it, or use another setup.",
     ),
     _Rule(
         "metal_known",
@@ -444,9 +412,9 @@ _RULES: tuple[_Rule, ...] = (
         "bundle",
         _bundle,
         "Slabs that stay on the log can slide off together. Strap the bundle before you move it, and stand at an end "
-        "when you let a strap go.",
+        "when you let a strap go. If it is too heavy for the loader, take the slabs off one at a time.",
     ),
-    _Rule("shims", _shims, "Use solid, wide shims, and keep them from sliding."),
+    _Rule("shims", _shims, "Use solid, wide shims and blocks, and keep them from sliding."),
     _Rule("tilted_log", _tilted_log, "The log will want to slide downhill. Block its low end."),
     _Rule(
         "bark_inclusion",

@@ -14,16 +14,12 @@ from shapely.geometry.base import BaseGeometry
 from optimizer.bed.bodies import (
     HAIR_M,
     BedBodies,
-    between,
     flip_matrix,
-    flipped_bodies,
-    mass_centre,
     polygons_of,
     rings_of,
 )
 from optimizer.bed.buck_cuts import BuckCut, from_butt_m
 from optimizer.bed.lay import Lay
-from optimizer.bed.layer_masses import LayerMass, SurfaceNeighbours, layer_mass
 from optimizer.bed.outlines import width_profile
 from optimizer.bed.pricing import Priced, PricedPass, PricedSlab
 from optimizer.bed.sawn_layers import Layer, layers_between
@@ -31,13 +27,15 @@ from optimizer.documents.plan import BoltFound, BuckCutMade, FirstFace, HeartHei
 from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
 from optimizer.report.describe_standing import overturning_of, supports_of
+from optimizer.report.weights import OnScale, Weighed
+from optimizer.standing.on_bed import centre_of
 from optimizer.wood.woods import Wood
-from scans.log import FloatArray, moved
+from scans.log import FloatArray
 
 MOST = 1e3
 """Farther than any log reaches. [m]"""
-SPECK_M3 = 1e-9
-"""Volumes under this are rounding."""
+SPECK_KG = 1e-6
+"""Masses under this are rounding."""
 
 
 def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m3: float) -> Plan:
@@ -47,26 +45,24 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
     hold a stretch.
     """
     lay, kerf_m = priced.lay, problem.mill.kerf_m
-    density = wood.green_density_kg_m3
     bed = problem.bodies.on_bed(lay)
     passes, face_m = priced.passes, priced.flip_face_m
-    parts = _Parts(density, (*priced.entries, priced.bed_entry))
-    standing = _Standing(bed, lay.to_bed(problem.log.wood.vertices_m), problem.bodies.neighbours)
+    parts = _Parts((*priced.entries, priced.bed_entry))
+    on_bed = OnScale.of(wood, problem.bodies, bed, lay)
     stands = problem.standing(priced)
     outer_m3 = problem.log.outer.volume_m3
     whole_density = wood.log_mass_kg(problem.log.wood.volume_m3, outer_m3) / outer_m3
     layers = layers_between(passes, kerf_m)
     if face_m is not None and priced.bed_entry is None:
         layers.pop()  # what lies on the bunks is an offcut
-    parts.add("first", standing, [p for p in passes if not p.flipped], layers, priced.slabs, kerf_m)
+    parts.add("first", on_bed, [p for p in passes if not p.flipped], layers, priced.slabs, kerf_m)
     if face_m is None:
-        parts.offcut("last", standing.mass(-MOST, passes[-1].blade_height_m))
+        parts.offcut("last", on_bed.between(-MOST, passes[-1].blade_height_m))
     else:
-        turned_m = moved(standing.points_m, flip_matrix(face_m))
-        turned = _Standing(flipped_bodies(bed, face_m), turned_m, standing.surface)
+        turned = on_bed.flipped(face_m)
         parts.add("flipped", turned, [p for p in passes if p.flipped], layers, priced.slabs, kerf_m)
         if priced.bed_entry is None:
-            parts.offcut("last", turned.mass(0.0, passes[-1].blade_height_m))
+            parts.offcut("last", turned.between(0.0, passes[-1].blade_height_m))
     return Plan(
         rank=rank,
         roll_deg=lay.roll_deg,
@@ -77,6 +73,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         supports=supports_of(problem.log, lay, face_m, stands, whole_density),
         stands_by_m=stands.stands_by_m if isfinite(stands.stands_by_m) else None,
         overturning=overturning_of(stands, whole_density),
+        mass_centre_m=centre_of(stands.sides[0].states[0].bodies),
         hearts=_heart_heights(problem, lay),
         stretch_m=priced.stretch_m,
         buck_cuts=tuple(_cut_made(problem, cut) for cut in priced.buck_cuts),
@@ -98,6 +95,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         waste=tuple(parts.waste),
         offcuts=tuple(parts.offcuts),
         kerf_volume_m3=parts.kerf_m3,
+        kerf_mass_kg=parts.kerf_kg,
         gross=priced.gross,
         sawing_cost=priced.sawing_cost,
         drying_cost=priced.drying_cost,
@@ -124,88 +122,69 @@ def _matrix(matrix: FloatArray) -> tuple[tuple[float, float, float, float], ...]
     return tuple(rows)
 
 
-@dataclass(frozen=True, eq=False)
-class _Standing:
-    """The wood as it lies on the bed: its bodies, and the points (V, 3) of its surface."""
-
-    bodies: BedBodies
-    points_m: FloatArray
-    surface: SurfaceNeighbours
-
-    def mass(self, lower_m: float, upper_m: float) -> LayerMass:
-        """Return what of the wood lies between two heights."""
-        return layer_mass(self.points_m, self.surface, lower_m, upper_m)
-
-
 @dataclass
 class _Parts:
     """What the log comes apart into, gathered in sawing order. meant : what each layer is sawn for, the first first."""
 
-    density_kg_m3: float
     meant: tuple[MenuEntry | None, ...]
     slabs: list[Slab] = field(default_factory=list)
     waste: list[Waste] = field(default_factory=list)
     offcuts: list[Offcut] = field(default_factory=list)
     kerf_m3: float = 0.0
+    kerf_kg: float = 0.0
 
-    def offcut(self, where: Literal["first", "last", "flipped"], mass: LayerMass) -> None:
+    def offcut(self, where: Literal["first", "last", "flipped"], piece: Weighed) -> None:
         """Note an offcut."""
-        volume_m3 = mass.volume_m3
-        self.offcuts.append(Offcut(where=where, volume_m3=volume_m3, mass_kg=volume_m3 * self.density_kg_m3))
+        self.offcuts.append(Offcut(where=where, volume_m3=piece.volume_m3, mass_kg=piece.mass_kg))
 
     def add(
         self,
         above: Literal["first", "flipped"],
-        wood: _Standing,
+        on_bed: OnScale,
         passes: list[PricedPass],
         layers: list[Layer],
         slabs: tuple[PricedSlab, ...],
         kerf_m: float,
     ) -> None:
-        """Note what passes before the flip, or after it, make of the wood: the offcut above them, kerfs, layers."""
-        self.offcut(above, wood.mass(passes[0].blade_height_m + kerf_m, MOST))
+        """Note what passes before the flip, or after it, make of the log: the offcut above them, kerfs, layers."""
+        self.offcut(above, on_bed.between(passes[0].blade_height_m + kerf_m, MOST))
         for p in passes:
-            self.kerf_m3 += wood.mass(p.blade_height_m, p.blade_height_m + kerf_m).volume_m3
+            dust = on_bed.between(p.blade_height_m, p.blade_height_m + kerf_m)
+            self.kerf_m3 += dust.volume_m3
+            self.kerf_kg += dust.mass_kg
         for layer in layers:
             if layer.flipped is passes[0].flipped:
-                self._add_layer(wood, layer, [slab for slab in slabs if slab.layer == layer.number])
+                self._add_layer(on_bed, layer, [slab for slab in slabs if slab.layer == layer.number])
 
-    def _add_layer(self, wood: _Standing, layer: Layer, sold: list[PricedSlab]) -> None:
-        found, waste_m3 = _layer(wood, sold, layer.lower_m, layer.upper_m, self.density_kg_m3)
+    def _add_layer(self, on_bed: OnScale, layer: Layer, sold: list[PricedSlab]) -> None:
+        found, rest = _layer(on_bed, sold, layer.lower_m, layer.upper_m)
         self.slabs += found
-        if waste_m3 > SPECK_M3:
+        mass_kg = sum(piece.mass_kg for piece in rest)
+        if mass_kg > SPECK_KG:
             entry = None if sold else self.meant[layer.number - 1]
             self.waste.append(
                 Waste(
                     layer=layer.number,
-                    volume_m3=waste_m3,
-                    mass_kg=waste_m3 * self.density_kg_m3,
+                    volume_m3=sum(piece.volume_m3 for piece in rest),
+                    mass_kg=mass_kg,
                     quarters=None if entry is None else entry.quarters,
                 )
             )
 
 
-def _layer(
-    wood: _Standing, sold: list[PricedSlab], lower_m: float, upper_m: float, density_kg_m3: float
-) -> tuple[list[Slab], float]:
-    """Give each slab the solid piece that it comes from; return the slabs and the volume of the rest."""
-    whole = wood.mass(lower_m, upper_m)
+def _layer(on_bed: OnScale, sold: list[PricedSlab], lower_m: float, upper_m: float) -> tuple[list[Slab], list[Weighed]]:
+    """Give each slab the solid piece that it comes from; return the slabs and the rest."""
     if not sold:
-        return [], whole.volume_m3
-    if whole.parts == 1:
-        sources, masses = [0] * len(sold), [whole]
-    else:
-        bodies = between(wood.bodies.wood, lower_m, upper_m).decompose()
-        sources = [_source(bodies, slab, upper_m) for slab in sold]
-        masses = [LayerMass(body.volume(), mass_centre(body), 1) for body in bodies]
+        return [], [on_bed.between(lower_m, upper_m)]
+    bodies, weighed = on_bed.pieces(lower_m, upper_m)
+    sources = [_source(bodies, slab, upper_m) if bodies else 0 for slab in sold]
     letters = [""] if len(sold) == 1 else _letters(len(sold))
     slabs = []
     for slab, source, letter in zip(sold, sources, letters, strict=True):
         sharing = [other for other, where in zip(sold, sources, strict=True) if where == source]
         share = slab.area_m2 / sum(other.area_m2 for other in sharing)
-        volume_m3 = masses[source].volume_m3 * share
         if len(sharing) == 1:
-            centre = masses[source].centre_m
+            centre = weighed[source].centre_m
         else:
             low_y, high_y = slab.piece.bounds[1], slab.piece.bounds[3]
             middle = slab.piece.intersection(box(slab.span_m[0], low_y, slab.span_m[1], high_y)).centroid
@@ -228,8 +207,8 @@ def _layer(
                 max_width_m=slab.max_width_m,
                 area_m2=slab.area_m2,
                 board_feet=slab.board_feet,
-                volume_m3=volume_m3,
-                mass_kg=volume_m3 * density_kg_m3,
+                volume_m3=weighed[source].volume_m3 * share,
+                mass_kg=weighed[source].mass_kg * share,
                 mass_centre_m=centre,
                 heart_area_m2=slab.heart.area,
                 heart_m=_rings(slab.heart),
@@ -240,8 +219,7 @@ def _layer(
                 price=slab.price,
             )
         )
-    waste_m3 = sum(mass.volume_m3 for k, mass in enumerate(masses) if k not in sources)
-    return slabs, waste_m3
+    return slabs, [piece for k, piece in enumerate(weighed) if k not in sources]
 
 
 def _rings(shape: BaseGeometry) -> tuple[tuple[tuple[float, float], ...], ...]:

@@ -30,12 +30,16 @@ def supports_of(
 
 def _placed(log: Log, to_bed: FloatArray, carried: tuple[Carried, ...], *, flipped: bool) -> list[SupportPlaced]:
     lines = [moved(line, to_bed) for line in log.hearts]
+    # Hearts part far below the bark does: what nobody sees as a limb is none.
+    crotch_m = min((float(moved(fork.crotch_m, to_bed)[0]) for fork in log.forks), default=-np.inf)
     return [
         SupportPlaced(
             flipped=flipped,
             x_m=one.support.x_m,
             y_m=one.support.y_m,
-            member=_member(lines, np.array([one.support.x_m, one.support.y_m, one.support.height_m])),
+            member="stem"
+            if one.support.x_m < crotch_m
+            else _member(lines, np.array([one.support.x_m, one.support.y_m, one.support.height_m])),
             kind="prop" if one.support.kind == "blocks" else one.support.kind,
             height_m=one.support.height_m,
             load_kg=one.load_kg,

@@ -77,7 +77,7 @@ class Given:
         for above, below in pairwise(self.heights_m):
             if below >= above:
                 raise GivenError(
-                    f"{named('heights')} must fall from pass to pass, got {exact_length(below)} after "
+                    f"{named('heights')} must fall from cut to cut, got {exact_length(below)} after "
                     f"{exact_length(above)}",
                     field="heights",
                 )
@@ -166,7 +166,7 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[Note, ...
 
 
 def _planned_anew(made: int, left: int) -> Note:
-    after = "pass" if made == 1 else f"{made} passes"
+    after = "cut" if made == 1 else f"{made} cuts"
     what, verb = ("height", "is") if left == 1 else ("heights", "are")
     return Note("planned_anew", f"The {what} after the {after} made {verb} planned anew.", bears_on_plan=True)
 
@@ -208,7 +208,7 @@ def _rows(problem: Problem, given: Given, notes: list[Note]) -> list[int]:
         if above - below <= least + 1e-9:
             here = f"{exact_length(above * step_m)} and {exact_length(below * step_m)}"
             raise GivenError(
-                f"two passes at {here} leave no wood between them", "give each its own height", field="heights"
+                f"two cuts at {here} leave no wood between them", "give each its own height", field="heights"
             )
     return rows
 

@@ -7,7 +7,7 @@ from itertools import combinations
 import numpy as np
 from scipy.optimize import nnls
 
-from optimizer.standing.on_bed import Body, OnBed
+from optimizer.standing.on_bed import Body, OnBed, centre_of
 from optimizer.standing.standing import Held, Standing, held_by, inside_of
 from optimizer.standing.supports import Support, SupportRules, thirds_m
 from scans.log import FloatArray
@@ -117,10 +117,8 @@ def _places(side: OnBed, from_m: float, to_m: float) -> Iterable[int]:
 def carried(bodies: Sequence[Body], supports: Sequence[Support], density_kg_m3: float) -> tuple[Carried, ...]:
     """Return what each support carries of the bodies together: the loads sum to the weight and balance its moments."""
     mass_kg = density_kg_m3 * sum(body.volume_m3 for body in bodies)
-    centre = sum((body.volume_m3 * np.array(body.centre_m) for body in bodies), np.zeros(3))
-    centre = centre * density_kg_m3 / mass_kg
     ends = np.array([(s.x_m, y_m) for s in supports for y_m in (s.from_y_m, s.to_y_m)])
-    shares = balanced_shares(ends, (float(centre[0]), float(centre[1]))).reshape(-1, 2)
+    shares = balanced_shares(ends, centre_of(bodies)[:2]).reshape(-1, 2)
     found = []
     for support, (right, left) in zip(supports, shares, strict=True):
         share = float(right + left)

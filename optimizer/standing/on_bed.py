@@ -32,6 +32,12 @@ class Body:
     supports: tuple[int, ...]
 
 
+def centre_of(bodies: Sequence[Body]) -> tuple[float, float, float]:
+    """Return the mass centre of bodies together, even density taken; bed frame. [m]."""
+    x, y, z = np.average([body.centre_m for body in bodies], axis=0, weights=[body.volume_m3 for body in bodies])
+    return float(x), float(y), float(z)
+
+
 @dataclass(frozen=True)
 class State:
     """What is on the bed at one time: after the pass at a height, None before the first.

@@ -25,22 +25,6 @@ def shrinkage_pct(total_pct: float, moisture_pct: float, fiber_saturation_pct: f
     return total_pct * max(fiber_saturation_pct - moisture_pct, 0.0) / fiber_saturation_pct
 
 
-def change_of_size_m(size_m: float, total_pct: float, from_moisture_pct: float, to_moisture_pct: float) -> float:
-    """Return how much a size changes between two moisture contents; above 0 it swells. [m].
-
-    Wood Handbook, FPL-GTR-190 (2010) Eq. 13-3, for both moistures in [0, 30] %.
-
-    size_m : at the first moisture content. [m]
-    total_pct : shrinkage green to oven-dry in that direction, in [0, 100).
-    """
-    for name, value in (("from_moisture_pct", from_moisture_pct), ("to_moisture_pct", to_moisture_pct)):
-        if not 0.0 <= value <= FIBER_SATURATION_PCT:
-            raise ValueError(f"{name} must lie in [0, 30], got {value:g}")
-    before = 1.0 - shrinkage_pct(total_pct, from_moisture_pct) / 100.0
-    after = 1.0 - shrinkage_pct(total_pct, to_moisture_pct) / 100.0
-    return size_m * (after / before - 1.0)
-
-
 def density_kg_m3(specific_gravity: float, moisture_pct: float) -> float:
     """Return mass by volume from a gravity on the volume at that moisture (Wood Handbook Eq. 4-14). [kg/m3]."""
     return WATER_KG_M3 * specific_gravity * (1.0 + moisture_pct / 100.0)

@@ -103,17 +103,6 @@ class Wood:
         """The most water that the wood can hold (Wood Handbook Eq. 4-3). [%]."""
         return most_moisture_pct(self.specific_gravity_green)
 
-    def density_at_kg_m3(self, moisture_pct: float) -> float:
-        """Mass by volume, both at a moisture content (Wood Handbook Eq. 4-11 and 4-14). [kg/m3].
-
-        Raises ValueError outside 0 to `most_moisture_pct`.
-        """
-        most = self.most_moisture_pct
-        if not 0.0 <= moisture_pct <= most:
-            raise ValueError(f"moisture_pct of {self.name} must lie in [0, {most:.0f}], got {moisture_pct:g}")
-        shrinkage = shrinkage_pct(self.shrinkage_volumetric_pct, moisture_pct) / 100.0
-        return density_kg_m3(self.specific_gravity_green / (1.0 - shrinkage), moisture_pct)
-
     def mean_shrinkage_pct(self, moisture_pct: float) -> float:
         """Mean of radial and tangential shrinkage from green to a moisture content, of the green size. [%].
 

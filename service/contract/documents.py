@@ -70,7 +70,7 @@ class LogFacts(Shown):
     bark: bool = Field(description="Whether the bark is on.")
     length_m: float = Field(description="Extent along the log. [m]")
     volume_m3: float = Field(description="Wood alone. [m3]")
-    mass_kg: float = Field(description="Green, bark too. [kg]")
+    mass_kg: float = Field(description="Green, bark included. [kg]")
     end_trim_m: float = Field(description="Lost at each end. [m]")
     cost: float = Field(description="What the log cost.")
     limbs: int = Field(description="How many limbs it divides into; 0 for one stem.")

@@ -16,6 +16,6 @@ def ways_by_key(document: PlanDocument) -> dict[str, Plan]:
 
 def steps_of(plan: Plan) -> frozenset[str]:
     """Return the steps of a way that may be ticked off; shim-0 stands for no shims."""
-    shims = (f"shim-{k}" for k in range(len(plan.shims) + 1))
+    shims = (f"shim-{k}" for k in range(len(plan.placed()) + 1))
     bucks = (f"buck-{k}" for k in range(1, max(len(plan.buck_cuts), 2) + 1))
     return frozenset((*_LAYING, *bucks, *shims, *(f"pass-{cut.order}" for cut in plan.passes)))

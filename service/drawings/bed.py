@@ -4,25 +4,31 @@ from collections.abc import Callable, Sequence
 from math import cos, radians, sin
 
 import numpy as np
-from shapely import Polygon, affinity, box, unary_union
+from shapely import Point, Polygon, affinity, box, unary_union
 from shapely.geometry.base import BaseGeometry
 
 from optimizer.bed.buck_cuts import BuckCut
-from optimizer.documents.plan import Pass, Plan, PlanDocument
+from optimizer.documents.plan import Holding, Pass, Plan, PlanDocument, SupportPlaced
+from optimizer.problem import support_rules
+from optimizer.report.bunk_places import bunk_number
 from optimizer.report.cuts_made import cuts_made
 from optimizer.report.metal_cautions import metal_on_bed
 from scans.log import FloatArray, moved
 from service.drawings.bucked import is_kept
 from service.drawings.log_shape import LogShape, on_cut, shape_found, silhouette
 from service.drawings.svg import Drawing, spread
-from service.words.lay_words import shims_set, shims_short
+from service.drawings.under_log import draw_under, draw_weight
 from service.words.measures import Measures
+from service.words.money_words import cuts_words
+from service.words.support_words import supports_short
 from service.words.turn_words import turn_and_side, turn_in_full, turn_words
 
 WIDTH = 340.0
 _FAR = 1e3
 _LABEL_APART = 15.0
 _BUNK_M = 0.05
+_END_FACE_M = 0.2
+"""A limb is cut across so far before its end, whose face leans."""
 _HALF_LETTER = 5.4
 """Half as wide as a letter of the title, about."""
 
@@ -53,12 +59,26 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
         return affinity.affine_transform(found, [scale, 0, 0, -scale, shift, floor])
 
     when = "after the flip" if flipped else f"rolled {turn_in_full(plan.roll_deg)}"
-    drawing = Drawing(f"The log on the bunks, looking at the butt, {when}, with {len(passes)} cuts", "end-on-bed")
+    drawing = Drawing(
+        f"The log on the bunks, looking at the butt, {when}, with {cuts_words(len(passes))}", "end-on-bed"
+    )
     drawing.polygon(placed(whole).simplify(0.4), "pale", 1.2)
     drawing.polygon(placed(end).simplify(0.4), "wood", 1.6)
     _slab_layers(drawing, plan, whole, placed, flipped=flipped)
+    limbs = [limb & box(-_FAR, 0.0, _FAR, _FAR) for limb in _limbs(shape, plan, matrix, flipped=flipped)]
+    for limb in limbs:
+        drawing.polygon(placed(limb).simplify(0.4), "limb", 1.6, stroke_dasharray="5 3")
     edge = middle + 0.5 * (far - left) * scale
     drawing.shape("rect", "bunk", x=4.0, y=floor, width=edge + 4.0, height=10.0)
+
+    def across(one: SupportPlaced | Holding) -> float:
+        y_m = one.y_m if one.y_m is not None else 0.0
+        return placed(Point(-y_m, 0.0)).x
+
+    below = draw_under(
+        drawing, document, plan, measures, flipped=flipped, across=across, floor=floor, scale=scale, width=WIDTH,
+        bunk_named=True,
+    )  # fmt: skip
     heart = _heart(shape, plan, matrix)
     if heart is not None and not (flipped and heart[1] < 0.0):
         place = placed(Polygon([heart, (heart[0] + 1e-9, heart[1]), heart])).centroid
@@ -72,7 +92,14 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
         low_x, low_y, high_x, high_y = placed(end).bounds
         reach = 0.36 * min(high_x - low_x, high_y - low_y)
         _turn_arc(drawing, plan, (middle_of_end.x, middle_of_end.y), reach, (middle, top - 20.0))
-    return drawing.svg(WIDTH, floor + 14.0)
+    for number, limb in enumerate(limbs, start=1):
+        if not limb.is_empty:
+            at = placed(limb).centroid
+            drawing.text((at.x, at.y + 4.0), f"limb {number}", "label-on", 12.5, text_anchor="middle")
+    if plan.mass_centre_m is not None and not flipped:
+        at = placed(Point(-plan.mass_centre_m[1], plan.mass_centre_m[2]))
+        below = draw_weight(drawing, (at.x, at.y), below)
+    return drawing.svg(WIDTH, below + 4.0)
 
 
 def _seen_from_butt(
@@ -93,6 +120,23 @@ def _seen_from_butt(
     largest = max(unary_union(parts).area for parts in seen[:3])
     end = next(parts for parts in seen if unary_union(parts).area > 0.6 * largest)
     return unary_union([part for parts in seen for part in parts]), unary_union(end)
+
+
+def _limbs(shape: LogShape, plan: Plan, matrix: FloatArray, *, flipped: bool) -> list[BaseGeometry]:
+    """Return each limb cut across over the last support under it, else at its end: to the right, and up. [m]."""
+    found = []
+    for number, line in enumerate(shape.hearts[1:], start=1):
+        held_m = [one.x_m for one in plan.supports if one.member == f"limb_{number}" and one.flipped is flipped]
+        x_m = min(max(held_m, default=float(line[-1, 0]) - _END_FACE_M), plan.stretch_m[1])
+        cuts = [cut for cut in shape.cuts if cut.outer and plan.stretch_m[0] <= cut.x_m <= plan.stretch_m[1]]
+        if not cuts or line[0, 0] > x_m:
+            found.append(Polygon())  # it is not on the bed
+            continue
+        cut = min(cuts, key=lambda cut: abs(cut.x_m - x_m))
+        heart = Point(line[np.argmin(abs(line[:, 0] - cut.x_m)), 1:])
+        part = min(cut.outer, key=lambda part: part.distance(heart))
+        found.append(Polygon(moved(on_cut(part, cut.x_m), matrix)[:, 1:] * [-1.0, 1.0]).buffer(0))
+    return found
 
 
 def _slab_layers(
@@ -165,7 +209,7 @@ def side_on_bed(document: PlanDocument, plan: Plan, measures: Measures) -> str:
     def placed(found: BaseGeometry) -> BaseGeometry:
         return affinity.affine_transform(found, [scale, 0, 0, -scale, shift, floor])
 
-    said = f"The log on the bunks from the side, butt end left; shims: {shims_short(plan, measures)}"
+    said = f"The log on the bunks from the side, butt end left; {supports_short(plan, measures)}"
     drawing = Drawing(said, "side")
     drawing.polygon(placed(body).simplify(0.5), "bark", 1.4)
     for cut in plan.passes:
@@ -176,24 +220,25 @@ def side_on_bed(document: PlanDocument, plan: Plan, measures: Measures) -> str:
         drawing.shape(
             "rect", "bunk", x=shift + (bunk_m - _BUNK_M) * scale, y=floor, width=2 * _BUNK_M * scale, height=14.0
         )
-    shims = shims_set(plan, measures)
-    for shim in shims:
-        at, height = shift + shim.x_m * scale, shim.height_m * scale
-        drawing.shape("rect", "shim", x=at - 10.0, y=floor - height, width=20.0, height=max(height, 2.0))
-        words = f"{measures.short(shim.height_m)} shim"
-        anchor = "start" if at < 60.0 else "end" if at > WIDTH - 60.0 else "middle"
-        drawing.text(
-            (min(max(at, 6.0), WIDTH - 6.0), floor + 31.0), words, size=14, text_anchor=anchor, font_weight=700
-        )
-    if not any(shim.x_m < (from_m + to_m) / 2 for shim in shims):
-        drawing.text((6.0, floor + 31.0), "butt end", size=13)
-    return drawing.svg(WIDTH, floor + 38.0)
+    below = draw_under(
+        drawing, document, plan, measures, flipped=False, across=lambda one: shift + one.x_m * scale, floor=floor,
+        scale=scale, width=WIDTH, bunk_named=False,
+    )  # fmt: skip
+    below += 16.0
+    drawing.text((6.0, below), "butt end", size=13)
+    drawing.text((WIDTH - 6.0, below), "top end", size=13, text_anchor="end")
+    if plan.mass_centre_m is not None:
+        x_m, _, z_m = plan.mass_centre_m
+        below = draw_weight(drawing, (shift + x_m * scale, floor - z_m * scale), below)
+    return drawing.svg(WIDTH, below + 4.0)
 
 
 def _bunks_m(document: PlanDocument, plan: Plan) -> list[float]:
     mill = document.mill
     from_m, to_m = plan.stretch_m
-    if mill.bunk_spacing_m is None:
-        return [shim.x_m for shim in plan.shims] or [from_m + 0.2 * (to_m - from_m), to_m - 0.2 * (to_m - from_m)]
-    count = int((to_m - from_m - mill.first_bunk_m) / mill.bunk_spacing_m) + 1
-    return [from_m + mill.first_bunk_m + k * mill.bunk_spacing_m for k in range(max(count, 1))]
+    if mill.bunk_spacing_m is None and plan.gaps_m is None:  # kept from when bunks could stand anywhere
+        return [one.x_m for one in plan.placed()] or [from_m + 0.2 * (to_m - from_m), to_m - 0.2 * (to_m - from_m)]
+    rules = support_rules(mill)
+    on_first = (one.x_m - (bunk_number(mill, plan, one.x_m) - 1) * rules.bunk_spacing_m for one in plan.supports)
+    first_m = next(on_first, from_m + rules.first_bunk_m)
+    return [float(x_m) for x_m in rules.bunks_m(first_m - rules.first_bunk_m, to_m)]

@@ -25,6 +25,10 @@ PAPER = {
     "blade": {"fill": "none", "stroke": "#b00020"},
     "bunk": {"fill": "#5b6670", "stroke": "none"},
     "shim": {"fill": "#f2b705", "stroke": "#5c4500"},
+    "prop": {"fill": "#e08a2b", "stroke": "#5c3000"},
+    "wanted": {"fill": "none", "stroke": "#b00020"},
+    "limb": {"fill": "none", "stroke": "#6b4423"},
+    "weight": {"fill": "#ffffff", "stroke": "#16211b"},
     "turn": {"fill": "none", "stroke": "#0b5d57"},
     "turn-tip": {"fill": "#0b5d57", "stroke": "none"},
     "axis": {"fill": "none", "stroke": "#9aa5a0"},
@@ -35,6 +39,7 @@ PAPER = {
     "other": {"fill": "#ffffff", "stroke": "#33413a"},
     "label": {"fill": "#16211b"},
     "label-blade": {"fill": "#b00020"},
+    "label-on": {"fill": "#16211b", "stroke": "#ffffff", "stroke-width": "3", "paint-order": "stroke"},
 }
 """Colours on paper; pages may have others."""
 

@@ -13,6 +13,7 @@ from service.pages.fields import Asked, Filled, checked, filled, row_numbers, ty
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.web.api_parts import MillId, OwnDesk, PricesId
 from service.words.units import Units
+from service.words.wood_names import wood_said
 
 router = APIRouter(route_class=PageRoute)
 _MOST_ROWS = 200
@@ -73,7 +74,8 @@ def prices_form(request: Request, desk: OwnDesk, prices_id: MaybeId, units: OwnU
     """Show a price book's form, filled or empty."""
     typed = {"per_board_foot.0.species": "any", "currency": "USD"}
     if prices_id != "new":
-        typed = typed_from(PRICES, desk.store.price_book(prices_id).prices.model_dump(), units)
+        kept = typed_from(PRICES, desk.store.price_book(prices_id).prices.model_dump(), units)
+        typed = {name: wood_said(value) if name.endswith(".species") else value for name, value in kept.items()}
     return _prices_page(request, prices_id, Filled(typed))
 
 

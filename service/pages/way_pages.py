@@ -21,8 +21,8 @@ from service.pages.plan_pages import cut_list_page
 from service.pages.plan_view import way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.web.api_parts import LogId, OwnDesk, PlanId
-from service.words.lay_words import shim_at
 from service.words.measures import measures_in
+from service.words.support_words import BUTT, TOP, shim_at
 from service.words.turn_words import CLOCKWISE, COUNTERCLOCKWISE, turn_and_side
 from service.words.units import Units
 
@@ -50,8 +50,8 @@ def own_way(
         typed = {
             "roll_deg": str(degrees),
             "roll_side": side,
-            "shim_butt": _shim_typed(shim_at(chosen, "butt"), units),
-            "shim_top": _shim_typed(shim_at(chosen, "top"), units),
+            "shim_butt": _shim_typed(shim_at(chosen, BUTT), units),
+            "shim_top": _shim_typed(shim_at(chosen, TOP), units),
             "heights": "\n".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
             "stretch": _stretch_typed(document, chosen.stretch_m, units, INCH_M / 16.0),
             "mill_id": desk.kept_mill_id(document.mill) or "",
@@ -126,8 +126,8 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
         measures = measures_in(units, document.currency, document.mill)
         way = {
             "roll_deg": f"{plan.roll_deg:.6f}",
-            "shim_butt": length_text(round(shim_at(plan, "butt"), 6), units),
-            "shim_top": length_text(round(shim_at(plan, "top"), 6), units),
+            "shim_butt": length_text(round(shim_at(plan, BUTT), 6), units),
+            "shim_top": length_text(round(shim_at(plan, TOP), 6), units),
             "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts if cut.order <= face.made),
             "made": str(face.made),
             "seen": face.seen,

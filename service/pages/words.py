@@ -79,8 +79,15 @@ throat-depth = most wood above the blade
     How much wood fits above the blade, under the head: the deepest cut you can take.
 bunk = bunk
     A crosspiece of the bed that the log rests on. Bunk 1 is nearest the butt end.
+support = support
+    Where the log is held on a bunk: it rests on the bunk itself, on a shim, or on blocks.
 shim = shim
-    A block or wedge that lifts or steadies the log on a bunk.
+    A wedge or thin block that lifts or steadies the log on a bunk.
+prop = blocks
+    A stack of solid blocks on a bunk, under a limb or an end that lies too high for a shim.
+stands = stands by
+    How far the log is from rolling off its supports: the least distance, before any cut and after each, from its center
+    of weight to the edge of what holds it. The log turns over once its weight is past that edge.
 scale-zero = scale zero
     How high above the tops of the bunks the blade is when your mill's height scale reads 0. Write 0 if the scale reads
     0 with the blade level with the bunks.

@@ -11,6 +11,7 @@ from optimizer.bed.outlines import width_profile
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Plan
 from optimizer.documents.typed import Typed
+from optimizer.report.caution_words import count_text
 from optimizer.search.given import FaceSeen, Given
 from scans.log import Solid
 from scans.messages import Note, long_length, named, quoted, width
@@ -66,7 +67,7 @@ def own_way_name(made: int | None) -> str:
     """Return what to call a way of one's own. made : how many of its passes are sawn, where the rest was planned."""
     if not made:
         return "Your way"
-    return f"The rest planned again after {'1 cut' if made == 1 else f'{made} cuts'}"
+    return f"The rest planned again after {count_text(made, 'cut')}"
 
 
 def _length_m(field: str, text: str, units: Units) -> float:

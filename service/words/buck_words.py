@@ -6,8 +6,8 @@ import numpy as np
 
 from optimizer.bed.buck_cuts import BuckCut
 from optimizer.documents.plan import BoltFound, LogFound, Plan, PlanDocument
-from optimizer.report.cautions import lift_kg
 from optimizer.report.cuts_made import cuts_made, past_crotch_m, tape_m
+from optimizer.report.loads import lift_kg
 from service.words.measures import Measures
 
 SIDES_WORDS = "Left, right, upper and lower are as the log was measured, looking at the butt."

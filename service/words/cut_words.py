@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass
 
-from optimizer.documents.plan import Plan, Slab, Waste
-from optimizer.report.cautions import lift_kg
+from optimizer.documents.plan import LogFound, Plan, Slab, Waste
+from optimizer.report.loads import lift_kg
 from service.words.measures import Measures
 from service.words.slab_words import may_be_sold, numbered
 
 FLIP_WORDS = "half a turn onto its last sawn face; heights now from there"
 WEIGHT_WORDS = "Weight is the average for the species; plan your lifting on the second figure (25% more)."
+BARK_WORDS = "Weight includes bark."
 ROUND_TOP, LAST_PIECE, NO_SALE = "round top", "last piece on the bed", "no sale"
 NO_SALE_WORDS = "No sale: too narrow, too short, or no thickness that your buyers take."
 NOTHING, NEXT_TO_NOTHING = "nothing", "next to nothing"
@@ -79,6 +80,16 @@ def _waste(plan: Plan, waste: Waste) -> str:
 def _offcuts(plan: Plan, where: str) -> list[Piece]:
     name = LAST_PIECE if where == "last" else ROUND_TOP
     return [Piece("offcut", name, None, offcut.mass_kg) for offcut in plan.offcuts if offcut.where == where]
+
+
+def weight_words(plan: Plan, log: LogFound) -> str:
+    """Say what the weights of a plan are."""
+    return f"{WEIGHT_WORDS} {bark_words(plan, log)}".rstrip()
+
+
+def bark_words(plan: Plan, log: LogFound) -> str:
+    """Say that the weights include bark; nothing where the log has none, or a plan kept from before leaves it out."""
+    return BARK_WORDS if log.bark and plan.kerf_mass_kg is not None else ""
 
 
 def no_sale_words(plan: Plan) -> str:

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from math import floor
 
 from optimizer.documents.mill import Mill
-from optimizer.report.cautions import lift_kg
+from optimizer.report.loads import lift_kg
 from scans.units import FOOT_M, INCH_M, POUND_KG, feet_text, fraction_text, inches_text
 from service.words.units import Units
 
@@ -97,6 +97,12 @@ class Measures:
     def mass(self, mass_kg: float) -> str:
         """Write a mass without its unit."""
         return fixed(mass_kg if self.is_metric else mass_kg / POUND_KG, 0, ",")
+
+    def about_mass(self, mass_kg: float) -> str:
+        """Write a mass that is only about known, with its unit: to 10 lb or 5 kg; nothing where that is none."""
+        step = 5.0 if self.is_metric else 10.0
+        whole = _half_up((mass_kg if self.is_metric else mass_kg / POUND_KG) / step) * step
+        return f"{whole:,.0f} {self.mass_unit}" if whole else ""
 
     def mass_and_lift(self, mass_kg: float) -> str:
         """Write a mean mass and its lift mass, without the unit: `180/225`."""

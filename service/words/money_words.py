@@ -3,6 +3,7 @@
 from typing import Protocol
 
 from optimizer.documents.plan import LogFound, Plan, PlanDocument
+from optimizer.report.caution_words import count_text
 from optimizer.report.plain_way_stop import passes_before_metal
 from service.words.measures import Measures, board_feet_text, minutes_text, turn_deg
 from service.words.slab_words import LEAST_AREA_M2, numbered
@@ -83,7 +84,7 @@ def compared_words(document: PlanDocument, measures: Measures, title: str) -> st
     """Say in a sentence what the first way should net beside sawing straight through, or why that is not said."""
     best = document.plans[0]
     if document.kind == "rest":
-        cuts = f"{document.made} {'cut' if document.made == 1 else 'cuts'}"
+        cuts = cuts_words(document.made)
         return f"With the {cuts} you've made, the log should net about {measures.money(worth(best))} in all."
     said = against_words(document, best, measures)
     if not said:
@@ -135,20 +136,16 @@ def percent_words(share: float) -> str:
 
 def cuts_words(count: int) -> str:
     """Write how many cuts: `1 cut`, `2 cuts`."""
-    return _counted(count, "cut")
-
-
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}" if count == 1 else f"{count} {what}s"
+    return count_text(count, "cut")
 
 
 def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, str, str]]:
     """Return the sums from what the slabs sell for to what is left: what, how much, and a remark."""
     flip = ", a flip" if plan.flipped_log_to_bed is not None else ""
     minutes = minutes_text(sum(cut.minutes for cut in plan.passes))
-    slabs = "1 slab" if len(plan.slabs) == 1 else f"{len(plan.slabs)} slabs"
+    slabs = count_text(len(plan.slabs), "slab")
     sold = f"{slabs}, {board_feet_text(plan.board_feet)} board feet, {percent_words(plan.recovery)} of the wood"
-    bucked = f", {_counted(len(plan.buck_cuts), 'buck cut')}" if plan.buck_cuts else ""
+    bucked = f", {count_text(len(plan.buck_cuts), 'buck cut')}" if plan.buck_cuts else ""
     sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling{bucked}"
     rows = [
         ("Slabs sell for", measures.money(plan.gross), sold),
@@ -157,7 +154,7 @@ def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, s
     ]  # fmt: skip
     if plan.bolts:
         bolts = measures.money(sum(bolt.worth for bolt in plan.bolts))
-        rows.append(("Bucked off", bolts, _counted(len(plan.bolts), "piece")))
+        rows.append(("Bucked off", bolts, count_text(len(plan.bolts), "piece")))
     if plan.net_expected is None:
         rows.append(("Net", measures.money(plan.net), ""))
     else:

@@ -4,13 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
-from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of, lift_kg
+from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of
+from optimizer.report.loads import lift_kg
 from scans.units import FOOT_M, INCH_M, feet_text
 from service.words.buck_words import cut_words, cuts_short, is_bucked, kept_words, pieces_off, sides_words
 from service.words.cut_words import (
     FLIP_WORDS,
     NOTHING,
-    WEIGHT_WORDS,
     Line,
     Piece,
     first_face,
@@ -19,6 +19,7 @@ from service.words.cut_words import (
     lines_of,
     no_sale_words,
     scale_words,
+    weight_words,
 )
 from service.words.doubt_words import (
     BEST_PICK_WORDS,
@@ -28,15 +29,7 @@ from service.words.doubt_words import (
     pays_words,
     sources_words,
 )
-from service.words.lay_words import (
-    BUTT,
-    TOP,
-    metal_words,
-    pith_words,
-    shim_end,
-    shims_set,
-    shims_words,
-)
+from service.words.lay_words import metal_words, pith_words
 from service.words.layout import PAGE_WIDTH, aligned, columns, paragraph, sums
 from service.words.measures import Measures, board_feet_text
 from service.words.messages import COMMAND_LINE, said
@@ -53,6 +46,7 @@ from service.words.money_words import (
 from service.words.proven import bound_said, search_said
 from service.words.quantities import in_units
 from service.words.slab_words import NO_SLAB, numbers_said, thicknesses
+from service.words.support_words import BUTT, NO_SHIMS, TOP, shim_at, stands_words, supports_words
 from service.words.turn_words import COLUMN_KEY, turn_column, turn_in_full
 from service.words.units import Units
 from service.words.way_names import PITH_LEVEL, PITH_LEVEL_MEANS, STRAIGHT, STRAIGHT_MEANS, way_name
@@ -85,6 +79,8 @@ def plan_text(
     """
     measures = Measures(units, document.mill, document.currency)
     lines = [*_log_lines(document.log, measures), *_assumed_lines(document, assumed, measures), ""]
+    cautions = document.cautions if show_all else cautions_of(document, document.plans[0])
+    lines += _stop_lines(cautions, units)
     lines += _comparison(document, measures, title)
     lines += _doubt_lines(document, measures)
     if verbose:
@@ -101,7 +97,6 @@ def plan_text(
         lines.append("")
     for warning in document.warnings:
         lines += paragraph(said(warning, units, COMMAND_LINE), first="Note: ", rest="  ")
-    cautions = document.cautions if show_all else cautions_of(document, document.plans[0])
     head = "Cautions: the plans" if any(way is not None for _, way in beside) else "Cautions"
     lines += ["", *_caution_lines(cautions, units, head, more=show_all)]
     lines += _standing_lines(cautions, show_all=show_all)
@@ -188,7 +183,7 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
     def rows_of(most_letters: int) -> list[list[str]]:
         return [
             [
-                name, turn_column(plan.roll_deg), _shims_at(BUTT, plan, measures), _shims_at(TOP, plan, measures),
+                name, turn_column(plan.roll_deg), _shim_at(BUTT, plan, measures), _shim_at(TOP, plan, measures),
                 reading, _thicknesses(plan, most_letters),
                 *(_in_doubt(plan, measures) if weighed else _as_measured(document, plan, measures)),
             ]
@@ -271,13 +266,9 @@ def _search_lines(document: PlanDocument) -> list[str]:
     return ["", *paragraph(" ".join(text for text in texts if text))] if any(texts) else []
 
 
-def _shims_at(end: str, plan: Plan, measures: Measures) -> str:
-    heights = [
-        measures.short(shim.height_m).removesuffix(" in").removesuffix(" mm")
-        for shim in shims_set(plan, measures)
-        if shim_end(plan, shim) == end
-    ]
-    return ", ".join(heights) or "none"
+def _shim_at(end: str, plan: Plan, measures: Measures) -> str:
+    height = measures.short(shim_at(plan, end))
+    return "none" if height == measures.short(0.0) else height.removesuffix(" in").removesuffix(" mm")
 
 
 def _thicknesses(plan: Plan, most: int) -> str:
@@ -294,23 +285,27 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
     likely = ", ".join(text for text in (range_words(plan, measures), feet_range_words(plan)) if text)
     told = [("4 times out of 5: ", likely)]
     if is_bucked(document, plan):
-        told += [("       " if k else "Buck   ", text) for k, text in enumerate(cut_words(document, plan, measures))]
-        told.append(("       ", " ".join(_sentences(kept_words(document, plan), sides_words(document, plan)))))
-        told += [("       ", piece.line) for piece in pieces_off(plan, measures)]
+        told += [("" if k else "Buck", text) for k, text in enumerate(cut_words(document, plan, measures))]
+        told.append(("", " ".join(_sentences(kept_words(document, plan), sides_words(document, plan)))))
+        told += [("", piece.line) for piece in pieces_off(plan, measures)]
     told += [
-        ("Roll   ", turn_in_full(plan.roll_deg)),
-        ("Shims  ", "; ".join(shims_words(document, plan, measures)) or "none"),
-        ("Pith   ", f"{pith_words(plan, measures)} off the bunks" if plan.hearts else ""),
-        *(("Metal  ", text) for text in metal_words(plan, document.log, measures)),
-        ("Check  ", _check_words(plan, measures)),
-        ("Blade  ", scale_words(measures)),
+        ("Roll", turn_in_full(plan.roll_deg)),
+        *(
+            ("" if at else "Set", text)
+            for at, text in enumerate(supports_words(document, plan, measures) or [NO_SHIMS])
+        ),
+        ("Stands", stands_words(document, plan, measures)),
+        ("Pith", f"{pith_words(plan, measures)} off the bunks" if plan.hearts else ""),
+        *(("Metal", text) for text in metal_words(plan, document.log, measures)),
+        ("Check", _check_words(plan, measures)),
+        ("Blade", scale_words(measures)),
     ]
     for first, text in told:
         if text:
-            lines += paragraph(text, first=f"  {first}")
-    lines += ["", *_cut_table(plan, measures)]
+            lines += paragraph(text, first=f"  {first:7}")
+    lines += ["", *_cut_table(plan, document, measures)]
     told_below = (
-        WEIGHT_WORDS, no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
+        weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
         inside_words(plan, document, measures),
     )  # fmt: skip
     for text in told_below:
@@ -330,7 +325,7 @@ def _check_words(plan: Plan, measures: Measures) -> str:
     return f"after cut 1 measure the face: about {face.size}. {face.off}? Stop and re-measure the log."
 
 
-def _cut_table(plan: Plan, measures: Measures) -> list[str]:
+def _cut_table(plan: Plan, document: PlanDocument, measures: Measures) -> list[str]:
     unit, currency = measures.reading_unit, measures.amount_unit
     header = [
         "Cut", f"Blade at\n{unit}", "Slab", "Sold\nas", f"Sawn\n{unit}", f"Width avg\n(min-max) {unit}",
@@ -348,7 +343,9 @@ def _cut_table(plan: Plan, measures: Measures) -> list[str]:
     rows += [["", "", *_piece_row(piece, measures)] for piece in left_on_bed(plan) if _is_shown(piece, measures)]
     table = columns(header, rows, left=(2,))
     if flip_at is not None:
-        table.insert(len(table) - len(rows) + flip_at, f" {FLIP_LINE}")
+        at = len(table) - len(rows) + flip_at
+        after = supports_words(document, plan, measures, flipped=True)
+        table[at:at] = [f" {FLIP_LINE}", *(line for text in after for line in paragraph(text, first="  ", rest="    "))]
     return table
 
 
@@ -387,11 +384,19 @@ def _tight(length: str) -> str:
 def _caution_lines(cautions: Sequence[Caution], units: Units, head: str, *, more: bool) -> list[str]:
     """Return what a log and its plan call for. more : the less grave and less particular ones too."""
     shown = as_shown(cautions)
-    lines = [head]
-    for caution in (*shown.with_plan, *(shown.more if more else ())):
-        reason = f" [{in_units(caution.reason, units)}]" if caution.level != "note" else ""
-        lines += paragraph(f"{caution.line}{reason}", first=f"  {caution.level.upper():7} ", rest=" " * 10)
-    return lines
+    called_for = (*shown.with_plan, *(shown.more if more else ()))
+    return [head, *(line for caution in called_for for line in _caution(caution, units))]
+
+
+def _caution(caution: Caution, units: Units) -> list[str]:
+    reason = f" [{in_units(caution.reason, units)}]" if caution.level != "note" else ""
+    return paragraph(f"{caution.line}{reason}", first=f"  {caution.level.upper():7} ", rest=" " * 10)
+
+
+def _stop_lines(cautions: Sequence[Caution], units: Units) -> list[str]:
+    """Return what has to be seen to before anything else: it stands over the plan, and among its cautions again."""
+    lines = [line for caution in cautions if caution.level == "stop" for line in _caution(caution, units)]
+    return [*lines, ""] if lines else []
 
 
 def _standing_lines(cautions: Sequence[Caution], *, show_all: bool) -> list[str]:

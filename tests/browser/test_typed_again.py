@@ -39,8 +39,13 @@ def lose_the_signal_as_it_is_sent(page: Page, button: str) -> None:
 
 
 def test_rows_that_were_added_to_a_sheet_come_back(page: Page, service: Pages) -> None:
-    for button in ("Add a place", "Add a limb", "Add a mark"):
+    for button, field in (
+        ("Add a place", "section.3.at_m"),
+        ("Add a limb", "limb.0.out_deg"),
+        ("Add a mark", "mark.0.at_m"),
+    ):
         page.get_by_role("button", name=button, exact=True).click()
+        page.locator(f'[name="{field}"]').wait_for()  # what is typed into the page before is lost with it
     for name, value in ADDED.items():
         page.locator(f'[name="{name}"]').fill(value)
     logs = service.get("/api/logs").json()

@@ -267,6 +267,8 @@ def check_stands(log, document, plan):
             assert max(s["x_m"] for s in named) >= ends_m[3] - third
         mass_kg = document["log"]["mass_kg"] * lying.volume() / log.outer.volume_m3
         centre = _mesh(lying).center_mass
+        if not flipped:
+            assert np.allclose(plan["mass_centre_m"], centre, atol=2e-5)  # it is written to 0.01 mm
         if high - low > document["log"]["length_m"] - 1e-6:
             assert abs(sum(s["load_kg"] for s in named) - mass_kg) < 1e-6 * mass_kg
             assert abs(sum(s["load_kg"] * s["x_m"] for s in named) - mass_kg * centre[0]) < 1e-5 * mass_kg

@@ -127,3 +127,11 @@ def with_bark(log, ratio):
     """Give a log of circular or oval sections about the x axis a bark: wood at `ratio` of the radius."""
     shrink = np.diag([1.0, ratio, ratio, 1.0])
     return Log(name=log.name, outer=log.outer, wood=log.outer.moved(shrink), hearts=log.hearts, bark_thickness_m=0.01)
+
+
+def forked_in_bark(bark_m=0.015, **given):
+    """Give a fork a bark: wood whose stem and limbs are thinner by as much all round, cut by the same ends."""
+    stem_m, limb_m = given.pop("stem_m", 0.3), given.pop("limb_m", 0.2)
+    whole = forked(stem_m=stem_m, limb_m=limb_m, **given)
+    wood = forked(stem_m=stem_m - bark_m, limb_m=limb_m - bark_m, **given)
+    return replace(whole, wood=wood.outer, bark_thickness_m=bark_m)

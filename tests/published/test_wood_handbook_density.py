@@ -6,7 +6,7 @@ Ross RJ (ed.), Wood Handbook, FPL-GTR-282, USDA Forest Service, Forest Products 
 
 import pytest
 
-from optimizer.wood.moisture import density_kg_m3, most_moisture_pct
+from optimizer.wood.moisture import density_kg_m3, most_moisture_pct, shrinkage_pct
 from optimizer.wood.woods import find_wood, known_woods
 
 
@@ -49,23 +49,6 @@ def test_most_moisture(gravity, formula_pct, printed_pct):
     assert most_moisture_pct(gravity) == pytest.approx(printed_pct, rel=0.06)
 
 
-def test_white_ash_gravity_at_twelve_per_cent():
-    # Eq. 4-11 with Gb 0.55 and 13.3 %: 0.5977; Table 5-3 prints 0.60.
-    gravity = find_wood("white ash").density_at_kg_m3(12) / 1120
-
-    assert gravity == pytest.approx(0.5977, abs=5e-5)
-    assert gravity == pytest.approx(0.60, abs=0.005)
-
-
-@pytest.mark.parametrize(
-    ("species", "moisture_pct", "pounds_ft3"),
-    [("white oak", 12, 46.5), ("black walnut", 12, 38.6), ("black walnut", 8, 37.9)],
-)
-def test_slab_density_in_use(species, moisture_pct, pounds_ft3):
-    """Eq. 4-11 and 4-14 on seen gravity and volumetric shrinkage, to one decimal."""
-    assert pounds(find_wood(species).density_at_kg_m3(moisture_pct)) == pytest.approx(pounds_ft3, abs=0.05)
-
-
 @pytest.mark.parametrize("name", list(known_woods()))
 def test_every_row_holds_together(name):
     """Two sources for the gravity at 12 %: FIA's, and FIA's green one with Table 4-3's shrinkage.
@@ -77,4 +60,6 @@ def test_every_row_holds_together(name):
 
     assert wood.green_moisture_pct < wood.most_moisture_pct
     assert wood.specific_gravity_green < wood.specific_gravity_12pct
-    assert wood.density_at_kg_m3(12) / 1120 == pytest.approx(wood.specific_gravity_12pct, rel=0.055)
+    # Eq. 4-11.
+    shrinkage = shrinkage_pct(wood.shrinkage_volumetric_pct, 12) / 100
+    assert wood.specific_gravity_green / (1 - shrinkage) == pytest.approx(wood.specific_gravity_12pct, rel=0.055)

@@ -24,3 +24,7 @@ def test_every_plan_of_the_sample_fork_stands() -> None:
 
     for plan in filter(None, [*document["plans"], document["plain_way"], document["hearts_level"]]):
         auditor.check_stands(read.log, document, plan)
+        # Its hearts part 0.7 m below the crotch: what lies between is the trunk, whichever heart is nearer.
+        for support in plan["supports"]:
+            below_the_crotch = support["x_m"] < document["log"]["forks"][0]["crotch_m"][0]
+            assert (support["member"] == "stem") is below_the_crotch

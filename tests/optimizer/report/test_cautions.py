@@ -6,7 +6,7 @@ import pytest
 from plan_documents import FORK, IDENTITY, a_document, a_log, a_mill, a_pass, a_plan, a_shim, a_slab
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import LogFound, Mark, Offcut, Overturning, Plan, Waste
+from optimizer.documents.plan import Holding, LogFound, Mark, Offcut, Overturning, Plan, Waste
 from optimizer.report.cautions import LEVELS, MOST_LINES, as_shown, cautions_for, cautions_of
 
 ALWAYS = {
@@ -510,3 +510,15 @@ def test_a_pass_near_the_throat_asks_for_stubs_to_be_trimmed(reach_m: float, lev
     assert level is None or found["near_throat"].reason.startswith("cut 2 ")
     # Who trims works with a chainsaw.
     assert ("chainsaw" in found) == (level is not None)
+
+
+@pytest.mark.parametrize("x_m", [0.1524 + 2 * 0.6096, 0.1524 + 2 * 0.6096 - 0.013])
+def test_blocks_that_would_hold_it_are_told_by_their_bunks_place_however_it_is_tilted(x_m: float) -> None:
+    holding = Holding(x_m=x_m, y_m=-0.05, height_m=0.4)
+    falls = FALLS.model_copy(update={"holding": holding})
+
+    (caution,) = (
+        c for c in cautions_for(a_log(), a_mill(), [a_plan(overturning=falls)], "") if c.id == "log_overturns"
+    )
+    assert "blocks {40 cm} high, {1.3716 m} from the butt, {5 cm} right of center, would hold it" in caution.reason
+    assert not caution.line.startswith("STOP")

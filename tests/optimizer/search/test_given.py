@@ -84,10 +84,10 @@ def test_planning_on_from_a_poor_pass_does_better_than_following_the_old_heights
 @pytest.mark.parametrize(
     ("heights", "made", "note"),
     [
-        (3, 1, "The heights after the pass made are planned anew."),
-        (2, 1, "The height after the pass made is planned anew."),
-        (4, 2, "The heights after the 2 passes made are planned anew."),
-        (3, 2, "The height after the 2 passes made is planned anew."),
+        (3, 1, "The heights after the cut made are planned anew."),
+        (2, 1, "The height after the cut made is planned anew."),
+        (4, 2, "The heights after the 2 cuts made are planned anew."),
+        (3, 2, "The height after the 2 cuts made is planned anew."),
     ],
 )
 def test_what_is_planned_anew_is_counted_rightly(fork, heights, made, note):

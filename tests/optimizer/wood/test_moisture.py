@@ -1,26 +1,6 @@
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from optimizer.wood.moisture import change_of_size_m, density_kg_m3, most_moisture_pct, shrinkage_pct
-
-totals = st.floats(0.1, 20)
-moistures = st.floats(0, 30)
-
-
-@given(total=totals, start=moistures, middle=moistures, end=moistures)
-def test_changes_add_up_on_the_way(total, start, middle, end):
-    first = 1 + change_of_size_m(1.0, total, start, middle)
-    second = first + change_of_size_m(first, total, middle, end)
-
-    assert second == pytest.approx(1 + change_of_size_m(1.0, total, start, end), rel=1e-12)
-
-
-@given(total=totals, moisture=moistures)
-def test_change_from_green_is_the_shrinkage(total, moisture):
-    change = change_of_size_m(1.0, total, 30, moisture)
-
-    assert change == pytest.approx(-shrinkage_pct(total, moisture) / 100, abs=1e-14)
+from optimizer.wood.moisture import density_kg_m3, most_moisture_pct, shrinkage_pct
 
 
 def test_fiber_saturation_of_a_species_may_be_given():
@@ -42,8 +22,6 @@ def test_wood_full_of_water_weighs_its_wall_and_its_water():
         (lambda: shrinkage_pct(-1, 8), r"total_pct must lie in \[0, 100\), got -1"),
         (lambda: shrinkage_pct(100, 8), "total_pct"),
         (lambda: shrinkage_pct(8, -2), "moisture_pct must be at least 0, got -2"),
-        (lambda: change_of_size_m(1, 8, 31, 8), r"from_moisture_pct must lie in \[0, 30\], got 31"),
-        (lambda: change_of_size_m(1, 8, 8, -1), r"to_moisture_pct must lie in \[0, 30\], got -1"),
         (lambda: most_moisture_pct(0), "specific_gravity_green must be above 0 to 1.54, got 0"),
         (lambda: most_moisture_pct(1.6), "specific_gravity_green"),
     ],

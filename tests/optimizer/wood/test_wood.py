@@ -61,19 +61,6 @@ def test_unknown_log_weighs_its_outer_volume():
     assert wood.log_mass_kg(inside) == pytest.approx(1217.0)
 
 
-def test_density_falls_as_wood_dries():
-    densities = [MAPLE.density_at_kg_m3(moisture) for moisture in (0, 8, 12, 30, 57.4)]
-
-    assert densities == sorted(densities)
-    assert densities[-1] == pytest.approx(MAPLE.green_density_kg_m3, rel=1e-12)
-
-
-@pytest.mark.parametrize("moisture_pct", [-1, 120, float("nan")])
-def test_density_outside_what_wood_can_hold(moisture_pct):
-    with pytest.raises(ValueError, match=r"moisture_pct of maple, sugar must lie in \[0, 114\]"):
-        MAPLE.density_at_kg_m3(moisture_pct)
-
-
 def test_mean_shrinkage_is_zero_for_green_slabs():
     assert MAPLE.mean_shrinkage_pct(30) == MAPLE.mean_shrinkage_pct(60) == 0.0
     assert MAPLE.green_thickness_m(8, 0.0, 30) == pytest.approx(0.0508)

@@ -10,17 +10,18 @@ from hypothesis import strategies as st
 from kept_pages import Pages, Planned, keep_plan
 
 from optimizer.bed.bodies import flip_matrix
-from optimizer.documents.plan import Plan, PlanDocument, Shim
+from optimizer.documents.plan import Plan, PlanDocument, SupportPlaced
 from service.drawings.bed import end_on_bed, side_on_bed
 from service.drawings.log import butt_clock, log_picture
 from service.drawings.log_shape import clock_place, shape_found, shape_of, taped
 from service.drawings.roll_chart import roll_chart
 from service.drawings.slabs import slab_drawing, units_per_m
 from service.drawings.svg import Drawing, areas_of, spread
+from service.drawings.under_log import WEIGHT
 from service.pages.plan_view import way_of
 from service.pages.rendering import measures_in
 from service.words.cut_words import LAST_PIECE, NO_SALE, ROUND_TOP, left_on_bed, lines_of
-from service.words.lay_words import shims_short, shims_words
+from service.words.support_words import supports_short, supports_words
 from service.words.turn_words import turn_words
 from service.words.units import Units
 
@@ -51,6 +52,15 @@ def flipped(document: PlanDocument) -> PlanDocument:
     return document.model_copy(update={"plans": (plan, *document.plans[1:])})
 
 
+@pytest.mark.parametrize(("count", "said"), [(1, "with 1 cut"), (2, "with 2 cuts")])
+def test_a_drawing_counts_its_cuts(planned: Planned, count: int, said: str) -> None:
+    document = planned.document
+    plan = document.plans[0].model_copy(update={"passes": document.plans[0].passes[:count]})
+    told = end_on_bed(document, plan, measures_in(Units.IMPERIAL, document.currency, document.mill))
+
+    assert f"{said}<" in told or f'{said}"' in told
+
+
 @pytest.mark.parametrize("units", Units)
 def test_all_of_a_plan_is_drawn(planned: Planned, units: Units) -> None:
     document = planned.document
@@ -67,7 +77,13 @@ def test_all_of_a_plan_is_drawn(planned: Planned, units: Units) -> None:
             assert f"{cut.order}: {measures.reading(cut.blade_height_m)}" in told
         side = drawn(side_on_bed(document, plan, measures))
         assert turn_words(plan.roll_deg) in told
-        assert len([one for one in side.iter(f"{SVG}rect") if one.get("class") == "shim"]) == len(plan.shims)
+        for view in (end, side):
+            blocks = [one for one in view.iter(f"{SVG}rect") if one.get("class") in {"shim", "prop"}]
+            assert len(blocks) == len(plan.placed()) > 0
+            labels = [text.text or "" for text in view.iter(f"{SVG}text")]
+            for one in plan.placed():
+                assert any(label.endswith(measures.short(one.height_m)) for label in labels)
+            assert WEIGHT in labels
     best = document.plans[0]
     chart = drawn(roll_chart(document, measures))
     told = [text.text for text in chart.iter(f"{SVG}text")]
@@ -92,9 +108,11 @@ def test_the_chart_of_rolls_has_as_it_lies_in_its_middle_and_clockwise_to_the_ri
 def test_a_shim_that_a_tape_shows_as_nothing_is_none(planned: Planned) -> None:
     document, best = planned.document, planned.document.plans[0]
     measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
-    hair = best.model_copy(update={"shims": (Shim(x_m=best.stretch_m[0] + 0.2, height_m=0.0007),)})
-    assert shims_words(document, hair, measures) == []
-    assert shims_short(hair, measures) == "none"
+    x_m = best.stretch_m[0] + 0.2
+    thin = SupportPlaced(x_m=x_m, y_m=0.0, member="stem", kind="shim", height_m=0.0011)
+    hair = best.model_copy(update={"supports": (thin,)})
+    assert supports_words(document, hair, measures) == []
+    assert supports_short(hair, measures) == "no shims"
     side = drawn(side_on_bed(document, hair, measures))
     assert [one for one in side.iter(f"{SVG}rect") if one.get("class") == "shim"] == []
 

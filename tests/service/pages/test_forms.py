@@ -201,6 +201,25 @@ def test_a_good_mill_and_good_prices_are_kept(client: Pages) -> None:
         assert client.post(f"/{folder}/{one}/remove", follow_redirects=False).status_code == 303
 
 
+def test_a_kept_price_names_its_wood_as_people_say_it(client: Pages) -> None:
+    kept_for = ("maple, sugar", "any")
+    data = {**GOOD_PRICES, **{f"per_board_foot.{k}.{part}": GOOD_PRICES[f"per_board_foot.0.{part}"]
+                              for k in (0, 1) for part in ("quarters", "price")},
+            **{f"per_board_foot.{k}.species": name for k, name in enumerate(kept_for)}}  # fmt: skip
+    assert client.post("/prices/new", data=data, follow_redirects=False).status_code == 303
+    book = desk_of(client).store.price_book()
+    shown = client.get(f"/prices/{book.id}").text
+    again = {**data, "per_board_foot.0.species": "sugar maple"}
+
+    assert 'name="per_board_foot.0.species" value="sugar maple"' in shown
+    assert 'name="per_board_foot.1.species" value="any"' in shown
+    assert '<option value="sugar maple">' in shown
+    assert "maple, sugar" not in shown
+    assert client.post(f"/prices/{book.id}", data=again, follow_redirects=False).status_code == 303
+    assert tuple(row.species for row in desk_of(client).store.price_book(book.id).prices.per_board_foot) == kept_for
+    client.post(f"/prices/{book.id}/remove", follow_redirects=False)
+
+
 SHEET_ERRORS = [
     ({"section.1.girth_m": ""}, ""),
     ({"section.0.at_m": ""}, "section.0.at_m"),
@@ -309,7 +328,7 @@ def test_an_own_way_that_is_wrong_keeps_what_was_typed(client: Pages, log_id: st
     typed = {"roll_deg": "45", "heights": "20, 24", "shim_butt": "0", "shim_top": "1 in"}
     found = client.post(f"/logs/{log_id}/way", data=typed)
     assert found.status_code == 422
-    assert any("must fall from pass to pass" in told for told in wrongs(found.text))
+    assert any("must fall from cut to cut" in told for told in wrongs(found.text))
     assert ">20, 24</textarea>" in found.text
     for name in ("roll_deg", "shim_butt", "shim_top"):
         assert f'name="{name}" value="{typed[name]}"' in found.text

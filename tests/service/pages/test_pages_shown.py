@@ -122,7 +122,8 @@ def test_ids_are_not_given_twice(page: str) -> None:
 
 
 TERMS = {
-    r"roll\b": {"roll"}, r"shims?\b": {"shim"}, r"bunks?\b": {"bunk"}, r"kerf\b": {"kerf"}, r"pass(es)?\b": {"pass"},
+    r"roll\b": {"roll"}, r"shims?\b": {"shim"}, r"supports?\b": {"support"}, r"blocks\b": {"prop"},
+    r"stands by\b": {"stands"}, r"bunks?\b": {"bunk"}, r"kerf\b": {"kerf"}, r"pass(es)?\b": {"pass"},
     r"slabs?\b": {"slab"}, r"round top\b": {"offcut"}, r"no sale\b": {"waste"}, r"(cut 1|\d cuts)\b": {"pass"},
     r"flip\b": {"flip"}, r"hearts?\b": {"heart"}, r"pith level\b": {"hearts-level"},
     r"pith\b(?! level)": {"pith", "heart"}, r"crotch figure\b": {"feather"}, r"fork(ed)?\b": {"fork"},
@@ -339,7 +340,12 @@ def test_the_rest_planned_again_is_called_so(
 
 def test_each_way_shows_its_own_cautions(client: Pages, planned: Planned, log_id: str) -> None:
     first = planned.document.plans[0]
-    light = first.model_copy(update={"slabs": tuple(slab.model_copy(update={"mass_kg": 5.0}) for slab in first.slabs)})
+    light = first.model_copy(
+        update={
+            kind: tuple(piece.model_copy(update={"mass_kg": 5.0}) for piece in getattr(first, kind))
+            for kind in ("slabs", "waste", "offcuts")
+        }
+    )
     heavy = first.model_copy(update={"rank": 2})
     document = planned.document.model_copy(update={"plans": (light, heavy)})
     plan_id = keep_plan(client, log_id, document)
@@ -348,6 +354,15 @@ def test_each_way_shows_its_own_cautions(client: Pages, planned: Planned, log_id
         assert "Too heavy for one person" not in own
         assert "Too heavy for one person" in other
         assert "of plan" not in other.partition('class="cautions"')[2]
+
+
+@pytest.mark.parametrize("bark", [True, False])
+def test_weights_are_said_once_to_include_the_bark(client: Pages, planned: Planned, log_id: str, bark: bool) -> None:
+    log = planned.document.log.model_copy(update={"bark": bark})
+    plan_id = keep_plan(client, log_id, planned.document.model_copy(update={"log": log}))
+
+    for page in ("", "/cut-list"):
+        assert client.get(f"/plans/{plan_id}/1{page}").text.count("Weight includes bark.") == bark
 
 
 def test_a_plain_way_that_metal_stops_before_a_slab_says_so(client: Pages, planned: Planned, log_id: str) -> None:
@@ -363,7 +378,8 @@ def test_a_plain_way_that_metal_stops_before_a_slab_says_so(client: Pages, plann
     plan_id = keep_plan(client, log_id, document.model_copy(update={"plain_way": stopped}))
     text = client.get(f"/plans/{plan_id}/plain").text
     assert "The metal that you marked stops it before there is a slab." in text
-    assert "Can&#39;t compare with sawing it as it lies: the metal stops that after 2 cuts." in text
+    assert "Can&#39;t compare with sawing it " in text
+    assert ": the metal stops that after 2 cuts." in text
     bare = document.plans[0].model_copy(update={"slabs": ()})
     plan_id = keep_plan(client, log_id, document.model_copy(update={"plans": (bare,)}))
     assert "Sawn this way the log gives no slab that your buyers take." in client.get(f"/plans/{plan_id}/1").text

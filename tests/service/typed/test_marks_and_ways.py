@@ -151,7 +151,7 @@ def test_a_face_seen_counts_in_doubt(pithline: Callable[..., Any], monkeypatch: 
         (("--roll", "20", "--heights", "high"), 2, "--heights"),
         (("--roll", "20", "--heights", "14", "--made", "3"), 2, "made"),
         (("--roll", "20", "--heights", "14", "--seen", "wide"), 2, "--seen"),
-        (("--roll", "20", "--heights", "14", "--shim-butt", "3 in"), 3, "max_shim"),
+        (("--roll", "20", "--heights", "14", "--shim-butt", "16 in"), 3, "max_prop"),
         (("--roll", "20", "--heights", "60"), 2, "height"),
     ],
 )

@@ -164,7 +164,7 @@ def test_after_cuts_are_made_nothing_is_held_against_sawing_straight_through() -
 
 
 def test_the_shim_names_its_bunk_and_height() -> None:
-    assert re.search(r"1 1/2 in under the butt end, on bunk 2,", text_of(a_document()))
+    assert re.search(r"Shim 1 1/2 in under the butt, on bunk 2,", text_of(a_document()))
 
 
 def test_only_the_best_plan_is_in_full_unless_all_are_asked_for() -> None:
@@ -184,7 +184,8 @@ def test_the_reader_learns_what_was_assumed_and_from_where() -> None:
 def test_cautions_come_last_the_stop_first_and_then_the_line_of_every_plan() -> None:
     text = " ".join(text_of(a_document(), show_all=True).split())
 
-    assert text.index("The top end was not measured.") < text.index("STOP") < text.index("NOTE Take care")
+    assert text.index("The top end was not measured.") < text.rindex("STOP") < text.index("NOTE Take care")
+    assert text.index("STOP") < text.index("Plan Roll")
     assert text.endswith(PLAN_LINE)
 
 
@@ -319,3 +320,11 @@ def test_a_layer_that_may_give_a_slab_is_told_in_doubt(
 
     assert numbers_said(plan.model_copy(update={"net_p10": 1000.0})) == said
     assert "unless" not in numbers_said(plan)
+
+
+@pytest.mark.parametrize(("bark", "kerf_mass_kg", "times"), [(True, 9.0, 1), (False, 9.0, 0), (True, None, 0)])
+def test_weights_are_said_to_include_the_bark_where_they_do(bark: bool, kerf_mass_kg: float | None, times: int) -> None:
+    text = text_of(a_document(log=a_log(bark=bark), plans=(a_plan(kerf_mass_kg=kerf_mass_kg),)))
+
+    assert " ".join(text.split()).count("(25% more). Weight includes bark.") == times
+    assert text.count("includes bark") == times
