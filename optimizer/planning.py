@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from optimizer.bed.buck_cuts import BuckCut
+from optimizer.bed.buck_cuts import BuckCut, BuckError, cut_at
 from optimizer.bed.cut_back import CutBack
 from optimizer.bed.marks import with_pith
 from optimizer.bed.pricing import Priced, PricedPass
@@ -420,7 +420,7 @@ def price_way(
     """
     started = run.clock()
     whole = _whole(given, mill, prices)
-    problem = _with_bolts(_on_the_bed(whole, way.stretch_m), given.weigh)
+    problem = _with_bolts(_as_given(whole, way), given.weigh)
     check_log_fits(problem, given.weigh(problem.log))
     plain = plain_way(problem)
     onward = price_given_in_doubt(problem, way, seed, workers, plain) if doubt else None
@@ -462,6 +462,23 @@ def bunks_assumed(mill: Mill) -> tuple[Note, ...]:
         return ()
     text = f"The mill does not say where its bunks are. We assume {assumed}: measure them."
     return (Note("bunks_assumed", text, bears_on_plan=True),)
+
+
+def _as_given(whole: Problem, way: Given) -> Problem:
+    """Return the log as a way bucks it. Raises GivenError for cuts that cannot be, and as _on_the_bed does."""
+    if not way.buck_at:
+        return _on_the_bed(whole, way.stretch_m)
+    if way.stretch_m is not None:
+        raise GivenError(
+            f"{named('buck_at')} and {named('stretch')} both say what goes on the bed", "give one of them",
+            field="buck_at",
+        )  # fmt: skip
+    try:
+        cuts = [cut_at(whole.log, member, at_m) for member, at_m in way.buck_at]
+        bucked = whole.bucked(cuts)
+    except BuckError as error:
+        raise GivenError(f"{named('buck_at')}: {error.text}", field="buck_at") from None
+    return _on_the_bed(bucked, None)
 
 
 def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Problem:

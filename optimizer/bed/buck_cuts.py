@@ -70,6 +70,20 @@ def limb_cut(log: Log, limb: int, at_m: float) -> BuckCut:
     return BuckCut(f"limb_{limb}", at_m, _triple(point), _triple(way))
 
 
+def cut_at(log: Log, member: str, at_m: float) -> BuckCut:
+    """Return a cut as it is told: of the butt or the stem from the butt end, of a limb past the crotch. [m].
+
+    Raises BuckError as limb_cut does.
+    """
+    if not member.startswith("limb_"):
+        return butt_cut(log, at_m) if member == "butt" else stem_cut(log, at_m)
+    limb = int(member.removeprefix("limb_"))
+    from_m, to_m = limb_leaves_m(log, limb), limb_length_m(log, limb)
+    if from_m + at_m >= to_m:
+        raise BuckError(f"limb {limb} ends {long_length(to_m - from_m)} past the crotch, before {long_length(at_m)}")
+    return limb_cut(log, limb, from_m + at_m)
+
+
 def limb_length_m(log: Log, limb: int) -> float:
     """Return how long a limb's heart is, from where the hearts meet. [m]."""
     return length_along_m(_heart_of(log, limb))

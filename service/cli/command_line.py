@@ -246,6 +246,14 @@ def price(
         str,
         typer.Option(metavar="PLACES", help='Which part of a long log is on the bed: "2 ft to 11 ft 6 in".'),
     ] = "",
+    buck_at: Annotated[
+        str,
+        typer.Option(
+            metavar="CUTS",
+            help='Where the log is bucked: "limb 1 at 2 ft 4 in, butt at 1 ft". Limbs past the crotch, the others from '
+            "the butt.",
+        ),
+    ] = "",
     species: SpeciesOption = None,
     bark: BarkOption = None,
     bark_thickness: BarkThicknessOption = None,
@@ -284,6 +292,7 @@ def price(
             made=made,
             seen=seen,
             stretch=stretch,
+            buck_at=buck_at,
             doubt=doubt,
             units=units,
         ),

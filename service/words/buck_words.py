@@ -64,11 +64,13 @@ def kept_words(document: PlanDocument, plan: Plan) -> str:
     members = {cut.member for cut in cuts_made(plan, document.log.length_m)}
     if not members:
         return ""
+    if any(member.startswith("limb_") for member in members):
+        return "keep the piece with the crotch for the bed"
     if members >= {"butt", "stem"}:
         return "keep the middle piece for the bed"
     if "butt" in members:
         return "keep the top piece for the bed"
-    return "keep the butt piece for the bed" if "stem" in members else "keep the piece with the crotch for the bed"
+    return "keep the butt piece for the bed"
 
 
 def sides_words(document: PlanDocument, plan: Plan) -> str:
