@@ -98,9 +98,12 @@ def leaves_m(line: FloatArray, crotches_m: Sequence[FloatArray]) -> float:
     """Return where along a limb's heart (P, 3) it is nearest to its crotch, the one nearest to where it begins. [m]."""
     if not crotches_m:
         return 0.0
-    dense = resampled(line, 0.005)
     own = min(crotches_m, key=lambda crotch_m: float(np.linalg.norm(crotch_m - line[0])))
-    return float(along_m(dense)[int(np.argmin(np.linalg.norm(dense - own, axis=1)))])
+    steps = np.diff(line, axis=0)
+    shares = np.clip(((own - line[:-1]) * steps).sum(axis=1) / (steps**2).sum(axis=1), 0.0, 1.0)
+    nearest = line[:-1] + shares[:, None] * steps
+    at = int(np.argmin(np.linalg.norm(nearest - own, axis=1)))
+    return float(along_m(line)[at] + shares[at] * np.linalg.norm(steps[at]))
 
 
 def from_butt_m(log: Log, cut: BuckCut) -> float:

@@ -6,10 +6,13 @@ import books
 import numpy as np
 import pytest
 import shapes
-from planned_logs import given_log, planned
+from planned_logs import a_run, given_log, planned
 
 from optimizer.bed.buck_cuts import limb_cut, limb_leaves_m, limb_length_m
+from optimizer.planning import price_way
+from optimizer.report.cuts_made import cuts_made, past_crotch_m
 from optimizer.search.bucked_search import search_bucked
+from optimizer.search.given import Given
 from optimizer.wood.woods import find_wood
 from scans.log import Solid
 from scans.units import FOOT_M, INCH_M
@@ -78,12 +81,30 @@ def test_no_cut_made_by_hand_beats_the_plan(log, mill, document):
             assert cut is None or cut.net <= 1.005 * best
 
 
+def barked(log):
+    """The same with 2 cm of bark all around, but for the ends."""
+    vertices = np.array(log.outer.vertices_m)
+    hearts = np.concatenate(
+        [np.stack([np.interp(np.linspace(0, 1, 80), np.linspace(0, 1, len(h)), h[:, k]) for k in range(3)], 1)
+         for h in log.hearts]
+    )  # fmt: skip
+    nearest = hearts[np.argmin(((vertices[:, None, :] - hearts) ** 2).sum(axis=2), axis=1)]
+    shrunk = nearest + 0.93 * (vertices - nearest)
+    shrunk[:, 0] = vertices[:, 0]
+    return replace(log, wood=log.outer.bent(shrunk), bark_thickness_m=0.02)
+
+
 def test_what_is_sawn_and_what_is_cut_off_is_the_log(log, document):
-    for plan in document.plans:
-        wood_m3 = sum(part.volume_m3 for part in (*plan.slabs, *plan.waste, *plan.offcuts)) + plan.kerf_volume_m3
-        density = find_wood("ash, white").green_density_kg_m3
-        bolts_m3 = sum(bolt.mass_kg for bolt in plan.bolts) / density
-        assert wood_m3 + bolts_m3 == pytest.approx(log.wood.volume_m3, abs=1e-5)
+    with_bark = barked(shapes.forked())
+    prices = books.prices(money=books.Money(offcut_per_kg=0.5))
+    of_barked = planned(with_bark, books.mill(pace=PACE), prices, lays=LAYS, buck="limbs")
+    assert any(plan.bolts for plan in of_barked.plans)
+    for whole, found in ((log, document), (with_bark, of_barked)):
+        for plan in found.plans:
+            parts_kg = [part.mass_kg for part in (*plan.slabs, *plan.waste, *plan.offcuts, *plan.bolts)]
+            assert sum(parts_kg) + plan.kerf_mass_kg == pytest.approx(found.log.mass_kg, rel=1e-4)
+        wood = find_wood("ash, white")
+        assert found.log.mass_kg == pytest.approx(wood.log_mass_kg(whole.wood.volume_m3, whole.outer.volume_m3))
 
 
 def test_the_net_counts_the_bolts_and_the_cuts(document, mill):
@@ -117,10 +138,9 @@ def test_the_plain_way_bucks_nothing_and_no_bucking_is_found_where_none_is_asked
 def test_what_is_cut_off_brings_its_price_as_firewood():
     log = shapes.forked()
     prices = books.prices(money=books.Money(offcut_per_kg=0.5))
-    free, sold = best_of(log, buck="limbs"), best_of(log, prices=prices, buck="limbs")
+    sold = best_of(log, prices=prices, buck="limbs")
 
     assert sold.bolts
-    assert sold.net >= free.net + 1.0
     for bolt in sold.bolts:
         assert bolt.worth == pytest.approx(bolt.net if bolt.net is not None else 0.5 * bolt.mass_kg)
 
@@ -162,6 +182,27 @@ def test_a_fork_too_heavy_for_the_mill_is_bucked_to_go_on_it():
 
     assert plan.buck_cuts
     assert wood - sum(bolt.mass_kg for bolt in plan.bolts) <= 0.8 * wood
+
+
+def test_a_plan_that_is_chosen_as_ones_own_way_is_worth_the_same(log, mill, document):
+    best = document.plans[0]
+    assert best.buck_cuts
+    assert not best.flipped_log_to_bed
+    found = document.log
+    cuts = tuple(
+        (cut.member, cut.at_m if cut.limb is None else past_crotch_m(found, cut))
+        for cut in cuts_made(best, found.length_m)
+    )
+    heights_m = tuple(cut.blade_height_m for cut in best.passes)
+    way = Given(best.roll_deg, *best.gaps_m, heights_m, buck_at=cuts)
+
+    own = price_way(given_log(log), mill, books.prices(), way, run=a_run()).plans[0]
+
+    assert [cut.member for cut in own.buck_cuts] == [cut.member for cut in best.buck_cuts]
+    for ours, theirs in zip(own.buck_cuts, best.buck_cuts, strict=True):
+        assert ours.point_m == pytest.approx(theirs.point_m, abs=1e-6)
+    assert own.gross == pytest.approx(best.gross, rel=0.01)
+    assert [bolt.mass_kg for bolt in own.bolts] == pytest.approx([bolt.mass_kg for bolt in best.bolts], rel=0.01)
 
 
 def test_with_doubt_the_log_as_it_came_is_weighed_on_the_same_possible_logs(log, mill):
