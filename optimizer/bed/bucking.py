@@ -15,8 +15,10 @@ from scans.log import FloatArray, Log, Solid
 from scans.messages import long_length
 
 HEART_STEP_M = 0.05
+MOST_READINGS = 4
 SPECK_M3 = 1e-9
 """Volumes under this are rounding."""
+TOOL_LARGER, SAME_M3 = 1.02, 1e-6
 CHIP_M3 = 5e-4
 """Pieces under this that come off beside a larger one are chips of it: bumps that the saw runs through (our own rule,
 no source)."""
@@ -97,12 +99,25 @@ def _parted(body: Manifold, cut: BuckCut, hearts: tuple[FloatArray, ...]) -> _Pa
         lost, kept = pieces, behind
     else:
         lost = [piece for piece in pieces if _is_of_limb(piece, cut, hearts)]
-        kept = behind if len(lost) == len(pieces) else body - Manifold.compose(lost)
+        kept = behind if len(lost) == len(pieces) else _without(body, lost, cut)
     parts = sorted(_pieces(kept), key=lambda piece: -piece.volume())
     if not lost or not parts:
         raise BuckError(f"the {cut.member} cut at {long_length(cut.at_m)} leaves nothing on one side of it")
     # What goes on the bed hangs together: a chip beside it would count as a body that nothing holds.
     return _Parted(parts[0], [*lost, *parts[1:]])
+
+
+def _without(body: Manifold, lost: list[Manifold], cut: BuckCut) -> Manifold:
+    """Return a body without the pieces beyond a cut, cut by something a little larger than these.
+
+    What is cut off by itself shares all its corners with what stays, and leaves flaps without a volume.
+    """
+    whole = Manifold.compose(lost)
+    x, y, z = cut.point_m
+    tool = whole.hull().translate((-x, -y, -z)).scale((TOOL_LARGER,) * 3).translate((x, y, z))
+    kept = body - tool
+    is_all = abs(body.volume() - whole.volume() - kept.volume()) < SAME_M3
+    return kept if is_all else body - whole
 
 
 def _pieces(body: Manifold) -> list[Manifold]:
@@ -179,10 +194,12 @@ def _solids(outers: list[Manifold], woods: list[Manifold]) -> list[tuple[Solid, 
 def _without_specks(body: Manifold) -> Solid:
     """Return a body as a solid that stays in one piece when it is read anew: flaps without a volume may come off."""
     solid = solid_of(body)
-    parts = manifold_of(solid).decompose()
-    if len(parts) == 1:
-        return solid
-    return solid_of(max(parts, key=lambda part: part.volume()))
+    for _ in range(MOST_READINGS):
+        parts = manifold_of(solid).decompose()
+        if len(parts) == 1:
+            break
+        solid = solid_of(max(parts, key=lambda part: part.volume()))
+    return solid
 
 
 def solid_of(body: Manifold) -> Solid:
