@@ -24,7 +24,6 @@ from optimizer.search.bucked_search import search_bucked  # noqa: E402
 from scans.log import Log, Solid  # noqa: E402
 from scans.units import FOOT_M, INCH_M  # noqa: E402
 
-
 PACE = books.Pace(sawing_rate_m2_per_min=0.5, minutes_per_pass=3, minutes_per_slab=8, minutes_per_buck_cut=5)
 LIMB_PLACES, STEM_PLACES = 6, 8
 
