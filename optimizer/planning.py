@@ -1,14 +1,16 @@
 """A log in, ranked plans out: the recipe."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from optimizer.bed.buck_cuts import BuckCut, BuckError, cut_at
+from optimizer.bed.cut_back import CutBack
 from optimizer.bed.marks import with_pith
 from optimizer.bed.pricing import Priced, PricedPass
 from optimizer.bed.sawn_layers import kept_out_m
 from optimizer.bed.stretch import clear_of_metal, stretches_of
-from optimizer.bound.proof import prove
+from optimizer.bound.proof import Proven, prove
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import (
     Bound,
@@ -25,7 +27,7 @@ from optimizer.documents.plan import (
 )
 from optimizer.documents.prices import PriceBook, menu_for
 from optimizer.doubt.choice import CHOICE_LOGS, chosen_in_doubt
-from optimizer.doubt.possible_logs import PossibleLogs
+from optimizer.doubt.possible_logs import PossibleLog, PossibleLogs
 from optimizer.doubt.report import (
     DOUBT_WIDENED,
     FIRST_REPORT,
@@ -45,6 +47,9 @@ from optimizer.problem import Problem, support_rules
 from optimizer.report.cautions import cautions_for
 from optimizer.report.describe import describe
 from optimizer.report.log_found import log_found
+from optimizer.search.bolt_worth import Weigh, numbered, worth_of
+from optimizer.search.bucked import Buck, may_be_bucked
+from optimizer.search.bucked_search import search_bucked
 from optimizer.search.given import Given, GivenError, price_given
 from optimizer.search.hearts_level import hearts_level
 from optimizer.search.lays import (
@@ -54,8 +59,6 @@ from optimizer.search.lays import (
     as_it_lies,
     is_as_it_lies,
     ranked,
-    search_stretches,
-    stretch_of,
 )
 from optimizer.search.no_plan import NoPlanError, check_log_fits, explain_no_plan
 from optimizer.search.plain_way import off_habit_deg, plain_way, why_none, why_stopped
@@ -72,9 +75,8 @@ SAME_PLACE_M = 0.0065
 one that is typed as it was read may be off by a quarter of an inch."""
 LONGER_THAN_BED = Note(
     "longer_than_bed",
-    "The log is longer than the bed: each plan is for the length that it names, bucked at both ends. Measure the rest "
-    "as "
-    "a log of its own.",
+    "The log is longer than the bed: each plan is for the length that it names. The rest was looked at only roughly: "
+    "measure it as a log of its own.",
     bears_on_plan=True,
 )
 
@@ -104,6 +106,8 @@ class SearchSettings:
     seed : of its random numbers: the possible logs. workers : how many cores.
     doubt : whether to choose and rank by the mean over the logs that this one may turn out to be. Off here, so that the
     search alone can be measured and checked; whoever plans for a user (the command line, the service) turns it on.
+    buck : which cuts of the log are looked at before it goes on the bed: "best" all, "limbs" those alone, "no" none.
+    Off here for the same reason.
     """
 
     lays: int = DEFAULT_LAYS
@@ -112,6 +116,7 @@ class SearchSettings:
     seed: int = 0
     workers: int = 2
     doubt: bool = False
+    buck: Buck = "no"
 
     def __post_init__(self) -> None:
         if self.lays < 1:
@@ -152,6 +157,10 @@ class LogGiven:
     marks: tuple[Mark, ...] = ()
     warnings: tuple[Note, ...] = ()
 
+    def weigh(self, log: Log) -> float:
+        """Return what a log of this wood weighs green, bark included. [kg]."""
+        return self.wood.log_mass_kg(log.wood.volume_m3, log.outer.volume_m3)
+
 
 def plan_log(
     given: LogGiven,
@@ -169,10 +178,16 @@ def plan_log(
     """
     started = run.clock()
     whole = _whole(given, mill, prices)
-    problems = _stretched(whole)
+    problems = _stretched(whole, given.weigh)
     warnings = given.warnings if len(problems) == 1 else (*given.warnings, LONGER_THAN_BED)
-    for problem in problems:
-        check_log_fits(problem, given.wood.log_mass_kg(problem.log.wood.volume_m3, problem.log.outer.volume_m3))
+    try:
+        for problem in problems:
+            check_log_fits(problem, given.weigh(problem.log))
+    except NoPlanError:
+        # What does not go on the bed as it came may do so bucked.
+        if not may_be_bucked(whole, settings.buck):
+            raise
+        problems = []
 
     def stop() -> StoppedBy | None:
         over = settings.seconds is not None and run.clock() - started > settings.seconds
@@ -180,37 +195,59 @@ def plan_log(
 
     warnings += bunks_assumed(mill)
 
-    found = search_stretches(problems, settings.lays, workers=settings.workers, stop=stop, on_progress=on_progress)
-    by_stretch = {stretch_of(problem): problem for problem in problems}
-    chosen = by_stretch[found.plans[0].stretch_m] if found.plans else problems[0]
-    plain = plain_way(chosen)
+    searched = search_bucked(
+        whole,
+        problems,
+        settings.lays,
+        settings.buck,
+        given.weigh,
+        workers=settings.workers,
+        stop=stop,
+        on_progress=on_progress,
+    )
+    found = searched.found
+    by_cuts = {problem.cuts: problem for problem in searched.problems}
+    if not by_cuts:
+        check_log_fits(whole, given.weigh(whole.log))
+    chosen = by_cuts[found.plans[0].buck_cuts] if found.plans else next(iter(by_cuts.values()))
+    # Nobody bucks a log by habit that goes on the bed as it came.
+    habit = whole if whole.cuts in by_cuts else chosen
+    plain = plain_way(habit)
+
+    def checked(priced: Priced) -> Priced | None:
+        return by_cuts[priced.buck_cuts].checked(priced)
+
     best = found.plans
     if plain is not None and plain.slabs and _within_margin(plain.passes, mill):
         # The plain way is a plan like others: nothing shown above it may be worth less.
-        best = ranked([*found.plans, plain], chosen.checked)
+        best = ranked([*found.plans, plain], checked)
     best = tuple(priced for priced in best if priced.net > 0.0)
     if not best:
         raise explain_no_plan(chosen)
     if plain is None:
-        warnings = (*warnings, why_none(chosen, stop))
-    compared = _compared(chosen, plain)
-    warnings += _off_habit(chosen, compared)
-    level, level_why = hearts_level(chosen)
+        warnings = (*warnings, why_none(habit, stop))
+    compared = _compared(habit, plain)
+    warnings += _off_habit(habit, compared)
+    level, level_why = hearts_level(habit)
+    if level is None and habit is not chosen:
+        bucked_level, _ = hearts_level(chosen)
+        level, level_why = (level, level_why) if bucked_level is None else (bucked_level, None)
     if level is not None:
         # Ranked like any plan.
-        best = ranked([*best, level], chosen.checked)
+        best = ranked([*best, level], checked)
     nets = [priced.net for priced in (*found.plans, plain, level) if priced is not None]
-    proven = prove(problems, max(nets), gap=settings.gap, workers=settings.workers, stop=stop, on_progress=on_progress)
+    bolt = by_cuts[best[0].buck_cuts]
+    proven = _proven(bolt, max(nets), settings, stop, on_progress)
     doubtful = None
     if settings.doubt:
-        doubtful = _weigh(by_stretch, found, best, [plain, level], settings, stop, on_progress)
+        doubtful = _weigh(by_cuts, found, best, [plain, level], settings, stop, on_progress)
         best = tuple(w.priced for w in doubtful.shown)
         warnings = (*warnings, *doubtful.notes)
 
     def described(priced: Priced | None, rank: int = 0) -> Plan | None:
         if priced is None:
             return None
-        plan = describe(by_stretch[priced.stretch_m], given.wood, priced, rank, whole.log.wood.volume_m3)
+        plan = describe(by_cuts[priced.buck_cuts], given.wood, priced, rank, whole.log.wood.volume_m3)
         return plan if doubtful is None else doubtful.told(plan, priced)
 
     # What doubt brought may be worth more on the log as given than the search's own.
@@ -259,7 +296,7 @@ class _Doubtful:
 
 
 def _weigh(
-    by_stretch: dict[tuple[float, float], Problem],
+    by_cuts: dict[tuple[BuckCut, ...], Problem],
     found: Found,
     best: tuple[Priced, ...],
     beside: list[Priced | None],
@@ -267,27 +304,32 @@ def _weigh(
     stop: Callable[[], StoppedBy | None],
     on_progress: Callable[[Progress], None] | None,
 ) -> _Doubtful:
-    """Choose again in doubt, on the stretch of the best plan, and try all plans on fresh possible logs."""
-    stretch_m = best[0].stretch_m
-    problem = by_stretch[stretch_m]
+    """Choose again in doubt, as the best plan bucks the log, and try all plans on the same fresh possible logs."""
+    problem = by_cuts[best[0].buck_cuts]
     possible = PossibleLogs(problem, DOUBT_WIDENED)
-    plans = [priced for priced in best if priced.stretch_m == stretch_m]
+    stretches = len(problem.cuts) > 0 and all(cuts for cuts in by_cuts)
+    plans = [priced for priced in best if not stretches or priced.buck_cuts == problem.cuts]
+    here = [priced for priced in plans if priced.buck_cuts == problem.cuts]
     if stop() is None:
-        here = Found(tuple(plans), found.net_by_roll, found.lays, found.stopped_by)
+        known = Found(tuple(here), found.net_by_roll, found.lays, found.stopped_by)
         logs = drawn(possible, settings.seed, 0, CHOICE_LOGS, settings.workers)
-        more = chosen_in_doubt(problem, here, logs, settings.workers, on_progress, lambda: stop() is None)
+        more = chosen_in_doubt(problem, known, logs, settings.workers, on_progress, lambda: stop() is None)
         plans += [priced for priced in more if priced.net > 0.0]
     if stop() is None and not any(is_as_it_lies(problem, priced) for priced in plans):
         plans += [priced for one in as_it_lies(problem) if (priced := problem.checked(one)) and priced.net > 0.0]
     fresh = drawn(possible, settings.seed, FIRST_REPORT, REPORT_LOGS, settings.workers)
-    more_beside = [p for p in beside if p is not None and p.stretch_m == stretch_m]
+    more_beside = [p for p in beside if p is not None and (not stretches or p.buck_cuts == problem.cuts)]
     # Priced ways are equal only where they are one and the same: the plain way may be among the plans.
     also = [p for p in more_beside if p not in plans]
-    every = weighed(problem, [*plans, *also], fresh, settings.workers)
+    every = _weighed_by_cuts(by_cuts, [*plans, *also], problem, fresh, settings)
     first = every[: len(plans)]
-    unturned = [_unturned(problem, w.priced) for w in sorted(first, key=lambda w: -w.expected)[:UNTURNED]]
-    lying = weighed(problem, [p for p in unturned if p is not None and p.net > 0.0], fresh, settings.workers)
+    unturned = [
+        _unturned(by_cuts[w.priced.buck_cuts], w.priced) for w in sorted(first, key=lambda w: -w.expected)[:UNTURNED]
+    ]
+    alike = [p for p in unturned if p is not None and p.net > 0.0]
+    lying = _weighed_by_cuts(by_cuts, alike, problem, fresh, settings)
     shown, every = in_order([*first, *lying]), [*every, *lying]
+    possible = PossibleLogs(by_cuts[shown[0].priced.buck_cuts], DOUBT_WIDENED)
     doubt = doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers)
     ranked_all = [shown[0], *(w for w in every if w is not shown[0])]
     return _Doubtful(
@@ -295,8 +337,48 @@ def _weigh(
         every,
         chances_best(shown),
         doubt.model_copy(update={"would_pay": would_pay(possible, ranked_all, fresh, settings.seed)}),
-        (*((ONE_STRETCH,) if len(by_stretch) > 1 else ()), *((ROLL_NO_MATTER,) if turn_is_no_matter(every) else ())),
+        (*((ONE_STRETCH,) if stretches else ()), *((ROLL_NO_MATTER,) if turn_is_no_matter(every) else ())),
     )
+
+
+def _weighed_by_cuts(
+    by_cuts: dict[tuple[BuckCut, ...], Problem],
+    plans: list[Priced],
+    problem: Problem,
+    fresh: list[PossibleLog],
+    settings: SearchSettings,
+) -> list[Weighed]:
+    """Try plans on possible logs, each bucked as its plan says; fresh : bucked as `problem` is. The order stays."""
+    found: dict[int, Weighed] = {}
+    for cuts in dict.fromkeys(plan.buck_cuts for plan in plans):
+        other = by_cuts[cuts]
+        logs = fresh
+        if cuts != problem.cuts:
+            possible = PossibleLogs(other, DOUBT_WIDENED)
+            logs = drawn(possible, settings.seed, FIRST_REPORT, REPORT_LOGS, settings.workers)
+        own = [plan for plan in plans if plan.buck_cuts == cuts]
+        found |= {id(w.priced): w for w in weighed(other, own, logs, settings.workers)}
+    return [found[id(plan)] for plan in plans]
+
+
+def _proven(
+    problem: Problem,
+    best_net: float,
+    settings: SearchSettings,
+    stop: Callable[[], StoppedBy | None],
+    on_progress: Callable[[Progress], None] | None,
+) -> Proven:
+    """Bound the net of every lay of the log as the best plan bucks it; its bolts and cuts are the same in each."""
+    beside = problem.bolts_worth - problem.buck_cost
+    proven = prove(
+        [problem],
+        best_net - beside,
+        gap=settings.gap,
+        workers=settings.workers,
+        stop=stop,
+        on_progress=on_progress,
+    )
+    return replace(proven, upper_net=proven.upper_net + beside)
 
 
 def _unturned(problem: Problem, priced: Priced) -> Priced | None:
@@ -338,8 +420,8 @@ def price_way(
     """
     started = run.clock()
     whole = _whole(given, mill, prices)
-    problem = _on_the_bed(whole, way.stretch_m)
-    check_log_fits(problem, given.wood.log_mass_kg(problem.log.wood.volume_m3, problem.log.outer.volume_m3))
+    problem = _with_bolts(_as_given(whole, way), given.weigh)
+    check_log_fits(problem, given.weigh(problem.log))
     plain = plain_way(problem)
     onward = price_given_in_doubt(problem, way, seed, workers, plain) if doubt else None
     priced, notes = price_given(problem, way) if onward is None else (onward.priced, onward.notes)
@@ -380,6 +462,23 @@ def bunks_assumed(mill: Mill) -> tuple[Note, ...]:
         return ()
     text = f"The mill does not say where its bunks are. We assume {assumed}: measure them."
     return (Note("bunks_assumed", text, bears_on_plan=True),)
+
+
+def _as_given(whole: Problem, way: Given) -> Problem:
+    """Return the log as a way bucks it. Raises GivenError for cuts that cannot be, and as _on_the_bed does."""
+    if not way.buck_at:
+        return _on_the_bed(whole, way.stretch_m)
+    if way.stretch_m is not None:
+        raise GivenError(
+            f"{named('buck_at')} and {named('stretch')} both say what goes on the bed", "give one of them",
+            field="buck_at",
+        )  # fmt: skip
+    try:
+        cuts = [cut_at(whole.log, member, at_m) for member, at_m in way.buck_at]
+        bucked = whole.bucked(cuts)
+    except BuckError as error:
+        raise GivenError(f"{named('buck_at')}: {error.text}", field="buck_at") from None
+    return _on_the_bed(bucked, None)
 
 
 def _on_the_bed(whole: Problem, stretch_m: tuple[float, float] | None) -> Problem:
@@ -522,13 +621,22 @@ def _document(
     )
 
 
-def _stretched(whole: Problem) -> list[Problem]:
+def _with_bolts(problem: Problem, weigh: Weigh) -> Problem:
+    """Return the same with what was cut off its log, and what that brings."""
+    if problem.whole is None:
+        return problem
+    whole = problem.whole
+    bolts = CutBack.of(whole.log, problem.cuts).bolts_of(whole.log)
+    return replace(problem, bolts=numbered([one for bolt in bolts for one in worth_of(whole, bolt, weigh)]))
+
+
+def _stretched(whole: Problem, weigh: Weigh) -> list[Problem]:
     stretches = stretches_of(whole.log.length_m, whole.mill.bed_length_m)
     if len(stretches) == 1:
         return [whole]
     metal_m = [kept_out_m(rod.corners_m[:, 0], whole.mill.metal_keep_out_m) for rod in whole.metal]
     stretches = clear_of_metal(stretches, whole.log.length_m, metal_m)
-    return [whole.stretch(*stretch) for stretch in stretches]
+    return [_with_bolts(whole.stretch(*stretch), weigh) for stretch in stretches]
 
 
 def _within_margin(passes: tuple[PricedPass, ...], mill: Mill) -> bool:

@@ -7,12 +7,15 @@ from functools import cached_property
 import numpy as np
 
 from optimizer.bed.bodies import LogBodies
+from optimizer.bed.bolts import Bolt, BoltWorth
+from optimizer.bed.buck_cuts import BuckCut
+from optimizer.bed.bucking import buck, kept_zones
 from optimizer.bed.lay import Lay
 from optimizer.bed.marks import flaw_zones, metal_rods
 from optimizer.bed.pricing import Priced, Pricer
 from optimizer.bed.sawn_layers import kept_out_m
-from optimizer.bed.stretch import cut_stretch
-from optimizer.bed.zones import Zone, clipped, feather
+from optimizer.bed.stretch import stretch_cuts
+from optimizer.bed.zones import Zone, feather
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark
 from optimizer.documents.prices import MenuEntry, PriceBook
@@ -60,7 +63,9 @@ class SetUp:
 class Problem:
     """A log on a mill at given prices: what every lay is priced by.
 
-    whole : of a stretch, the log that it is crosscut from, which has the marks and the forks.
+    whole : of a bucked log, the log as it came, which has the marks and the forks. cuts : how it is bucked.
+    bolts : what was cut off, and what it brings.
+    given_zones, given_metal : of a bolt that was cut off, what lies in it of the log's; None: as the marks say.
     """
 
     log: Log
@@ -70,11 +75,58 @@ class Problem:
     end_trim_m: tuple[float, float]
     marks: tuple[Mark, ...] = ()
     whole: "Problem | None" = None
+    cuts: tuple[BuckCut, ...] = ()
+    given_zones: tuple[Zone, ...] | None = None
+    given_metal: tuple[Zone, ...] | None = None
+    bolts: tuple[BoltWorth, ...] = ()
     _standings: dict[tuple[float, ...], Standing] = field(default_factory=dict, init=False)
 
     def stretch(self, from_m: float, to_m: float) -> "Problem":
         """Return the same for the part of the log between two places along it, crosscut. [m]."""
-        return replace(self, log=cut_stretch(self.log, from_m, to_m), whole=self)
+        return self.bucked(stretch_cuts(self.log, from_m, to_m))
+
+    def bucked(self, cuts: Sequence[BuckCut]) -> "Problem":
+        """Return the same for what stays of the log when it is bucked, in the same frame.
+
+        Raises BuckError for a cut that cannot be.
+        """
+        return self.bucked_to(buck(self.log, cuts).log, cuts)
+
+    def bucked_to(self, log: Log, cuts: Sequence[BuckCut]) -> "Problem":
+        """Return the same for what cuts leave of the log; log : that, in the same frame."""
+        if not cuts:
+            return replace(self, log=log)
+        return replace(
+            self,
+            log=log,
+            whole=self if self.whole is None else self.whole,
+            cuts=(*self.cuts, *cuts),
+            given_zones=None,
+            given_metal=None,
+        )
+
+    @property
+    def bolts_worth(self) -> float:
+        """What all that was cut off brings."""
+        return sum(bolt.worth for bolt in self.bolts)
+
+    @property
+    def buck_cost(self) -> float:
+        """What the cuts cost."""
+        return self.mill.money(self.mill.pace.minutes_per_buck_cut * len(self.cuts))
+
+    def of_bolt(self, bolt: Bolt) -> "Problem":
+        """Return the same for a bolt that was cut off, in its own frame."""
+        return replace(
+            self,
+            log=bolt.log,
+            marks=(),
+            whole=None,
+            cuts=(),
+            bolts=(),
+            given_zones=bolt.zones(self.zones),
+            given_metal=bolt.zones(self.metal),
+        )
 
     def on(self, **changes: float | None) -> "Problem":
         """Return the same on a mill that is the same but for some fields."""
@@ -83,8 +135,10 @@ class Problem:
     @cached_property
     def zones(self) -> tuple[Zone, ...]:
         """Marks that cost, and the feather if it brings anything."""
+        if self.given_zones is not None:
+            return self.given_zones
         if self.whole is not None:
-            return self._here(self.whole.zones)
+            return kept_zones(self.whole.zones, self.whole.log.hearts, self.cuts)
         found = flaw_zones(self.log, self.marks, self.prices.deduct)
         if self.prices.figure.feather_per_board_foot > 0.0:
             found += tuple(feather(fork) for fork in self.log.forks)
@@ -93,14 +147,11 @@ class Problem:
     @cached_property
     def metal(self) -> tuple[Zone, ...]:
         """Rods of metal."""
+        if self.given_metal is not None:
+            return self.given_metal
         if self.whole is not None:
-            return self._here(self.whole.metal)
+            return kept_zones(self.whole.metal, self.whole.log.hearts, self.cuts)
         return metal_rods(self.log, self.marks)
-
-    def _here(self, zones: tuple[Zone, ...]) -> tuple[Zone, ...]:
-        """Return what of the whole log's zones lies in this stretch."""
-        from_m, to_m = (float(x) for x in self.log.outer.bounds_m[:, 0])
-        return tuple(part for zone in zones if (part := clipped(zone, from_m, to_m)) is not None)
 
     @cached_property
     def heart(self) -> HeartStrip:
@@ -143,10 +194,12 @@ class Problem:
 
     def tilt_range_deg(self, rolled: Rolled) -> tuple[float, float] | None:
         """Return the tilts that posts, shims and props allow at a roll; None where there is none. [deg]."""
+        return rolled.tilt_range_deg if self.fits_between_posts(rolled) else None
+
+    def fits_between_posts(self, rolled: Rolled) -> bool:
+        """Tell whether the log fits between the posts at a roll, whatever its tilt."""
         posts_m = self.mill.between_posts_m
-        if posts_m is not None and rolled.width_m > posts_m:
-            return None
-        return rolled.tilt_range_deg
+        return posts_m is None or rolled.width_m <= posts_m
 
     def set_up(self, rolled: Rolled, tilt_deg: float) -> SetUp:
         """Return what it takes to set the log so, supports counted at stations."""
@@ -231,7 +284,13 @@ class Problem:
         """Price passes on the mesh (see Pricer.price), and what it takes to set the log so."""
         priced = self.pricer.price(lay, rows, entries, flipped_rows, flipped_entries)
         rolled = self.supports.turned(lay.roll_deg)
-        priced = replace(priced, gaps_m=rolled.gaps_m(lay.tilt_deg))
+        priced = replace(
+            priced,
+            gaps_m=rolled.gaps_m(lay.tilt_deg),
+            buck_cuts=self.cuts,
+            bolts=self.bolts,
+            sawing_cost=priced.sawing_cost + self.buck_cost,
+        )
         return self._set_up(priced, self.set_up(rolled, lay.tilt_deg))
 
     def _set_up(self, priced: Priced, set_up: SetUp) -> Priced:

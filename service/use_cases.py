@@ -8,10 +8,12 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from importlib.metadata import version
 
+from optimizer.bed.bucking import buck
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import PlanDocument
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import Progress, Run, plan_log, price_way
+from optimizer.report.cuts_made import cuts_made
 from service.contract.log_given import log_given
 from service.typed.effort import Effort
 from service.typed.log_reading import LogRead
@@ -55,9 +57,10 @@ def price_own_way(read: LogRead, mill: Mill, prices: PriceBook, way: Way, *, run
     chosen = way.given(mill)
     given = log_given(read, mill, prices)
     document = price_way(given, mill, prices, chosen, run=run, doubt=weighs, workers=workers)
+    cuts = cuts_made(document.plans[0], read.log.length_m) if chosen.buck_at and chosen.seen else ()
+    wood = buck(read.log, cuts).log.wood if cuts else read.log.wood
     found = tuple(
-        compared(seen, face_expected(read.log.wood, document.plans[0], seen.order), weighed=weighs)
-        for seen in chosen.seen
+        compared(seen, face_expected(wood, document.plans[0], seen.order), weighed=weighs) for seen in chosen.seen
     )
     return document.model_copy(update={"warnings": (*document.warnings, *found)})
 

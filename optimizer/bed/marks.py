@@ -42,7 +42,7 @@ def place_on_girth(log: Log, at_m: float, toward_deg: float) -> FloatArray:
     middle = _middle_at(log, x)
     # Clockwise from up, seen along +x with y to the left, goes up, right (-y), down.
     way = np.array([-sin(radians(toward_deg)), cos(radians(toward_deg))])
-    segments = _section(log.outer, x)
+    segments = section_of(log.outer, x)
     a, b = segments[:, 0] - middle, segments[:, 1] - middle
     side_a, side_b = a @ [way[1], -way[0]], b @ [way[1], -way[0]]
     crosses = (side_a <= 0.0) != (side_b <= 0.0)
@@ -59,7 +59,7 @@ def place_on_girth(log: Log, at_m: float, toward_deg: float) -> FloatArray:
     return np.array([x, y, z])
 
 
-def _section(solid: Solid, x: float) -> FloatArray:
+def section_of(solid: Solid, x: float) -> FloatArray:
     """Return the segments (S, 2, 2) of (y, z) of a solid's section at x."""
     corners = solid.vertices_m[solid.faces]
     above = corners[:, :, 0] > x
@@ -79,7 +79,7 @@ def _middle_at(log: Log, x: float) -> FloatArray:
     hearts = [_on_line(line, x) for line in log.hearts if line[0, 0] <= x <= line[-1, 0]]
     if hearts:
         return np.mean(hearts, axis=0)
-    return middle_of(_section(log.outer, x))
+    return middle_of(section_of(log.outer, x))
 
 
 def middle_of(segments: FloatArray) -> FloatArray:

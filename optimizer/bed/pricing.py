@@ -11,6 +11,8 @@ from shapely import Polygon, box, union_all
 from shapely.geometry.base import BaseGeometry
 
 from optimizer.bed.bodies import HAIR_M, BedBodies, LogBodies, flip_matrix, flipped_bodies, polygons_of
+from optimizer.bed.bolts import BoltWorth
+from optimizer.bed.buck_cuts import BuckCut
 from optimizer.bed.hearts import heart_strip_in_plan
 from optimizer.bed.lay import Lay
 from optimizer.bed.outlines import WidthProfile, crosscut, width_profile
@@ -93,7 +95,8 @@ class Priced:
     bed_entry : what the piece on the bunks is meant for after a flip, the last layer; None for an offcut.
     stretch_m : what lies on the bed, in log x. gaps_m : the lowest gap over the bunks of the butt and the top third.
     placed : how many shims and props it takes; set_up_cost : what setting the log costs, part of the sawing cost.
-    is_checked : whether both are known from the solid itself.
+    is_checked : whether both are known from the solid itself. buck_cuts : how the log was bucked before; bolts : what
+    was cut off, and what it brings.
     """
 
     lay: Lay
@@ -110,11 +113,18 @@ class Priced:
     placed: int = 0
     set_up_cost: float = 0.0
     is_checked: bool = False
+    buck_cuts: tuple[BuckCut, ...] = ()
+    bolts: tuple[BoltWorth, ...] = ()
+
+    @property
+    def bolts_worth(self) -> float:
+        """What all that was cut off brings."""
+        return sum(bolt.worth for bolt in self.bolts)
 
     @property
     def net(self) -> float:
-        """Slab prices less sawing and drying."""
-        return self.gross - self.sawing_cost - self.drying_cost
+        """Slab prices less sawing and drying, and what the bolts bring."""
+        return self.gross - self.sawing_cost - self.drying_cost + self.bolts_worth
 
 
 @dataclass(frozen=True, eq=False)

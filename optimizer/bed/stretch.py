@@ -1,15 +1,13 @@
-"""The length of a long log that goes on the bed, crosscut at both ends; in the same log frame."""
+"""The length of a long log that goes on the bed, crosscut at both ends."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from math import ceil
 
 import numpy as np
-from manifold3d import Manifold
 
-from optimizer.bed.bodies import manifold_of
+from optimizer.bed.buck_cuts import BuckCut, butt_cut, stem_cut
 from optimizer.bed.sawn_layers import cut_meets
-from scans.log import FloatArray, Log, Solid
+from scans.log import Log
 
 STEP_M = 0.25
 MOST_STRETCHES = 13
@@ -45,38 +43,7 @@ def clear_of_metal(
     return [stretch for stretch in stretches if clear(stretch)] or list(stretches)
 
 
-def cut_stretch(log: Log, from_m: float, to_m: float) -> Log:
-    """Return the part of a log between two places along it, crosscut square to its axis.
-
-    What the cuts leave as several bodies is kept whole: limbs beyond a fork. Marks and the feather under a fork
-    are not found on it anew: the parts of their zones that lie in it are those of the whole log (Problem.stretch).
-    """
-    start_m = float(log.outer.bounds_m[0, 0])
-    low, high = start_m + from_m, start_m + to_m
-    outer = _cut(manifold_of(log.outer), low, high)
-    wood = outer if log.wood is log.outer else _cut(manifold_of(log.wood), low, high)
-    lines = [_clipped(line, low, high) for line in log.hearts]
-    forks = tuple(fork for fork in log.forks if low < fork.crotch_m[0] < high)
-    hearts = tuple(line for line in lines if len(line) > 1)
-    # What is known of each face and vertex is of the whole log's.
-    return replace(log, outer=outer, wood=wood, hearts=hearts, forks=forks, face_seen=None, doubt=None, colours=None)
-
-
-def _cut(body: Manifold, low: float, high: float) -> Solid:
-    kept = body.trim_by_plane((1.0, 0.0, 0.0), low).trim_by_plane((-1.0, 0.0, 0.0), -high)
-    mesh = kept.to_mesh64()
-    vertices = np.asarray(mesh.vert_properties)[:, :3].copy()
-    return Solid(vertices, np.asarray(mesh.tri_verts).astype(np.int64))
-
-
-def _clipped(line: FloatArray, low: float, high: float) -> FloatArray:
-    """Return the part of a line (P, 3) between two places along the log, no point of it twice."""
-    from_m, to_m = max(low, line[0, 0]), min(high, line[-1, 0])
-    if from_m >= to_m:
-        return np.zeros((0, 3))
-    inner = line[(line[:, 0] > from_m) & (line[:, 0] < to_m)]
-    ends = [np.array([[x, *(np.interp(x, line[:, 0], line[:, k]) for k in (1, 2))]]) for x in (from_m, to_m)]
-    points = np.concatenate([ends[0], inner, ends[1]])
-    apart = np.linalg.norm(np.diff(points, axis=0), axis=1) > SAME_POINT_M
-    clipped: FloatArray = points[np.concatenate([[True], apart])]
-    return clipped
+def stretch_cuts(log: Log, from_m: float, to_m: float) -> tuple[BuckCut, ...]:
+    """Return the crosscuts square to the axis that leave a log from one place along it to another; none at its ends."""
+    cuts = (butt_cut(log, from_m),) if from_m > SAME_POINT_M else ()
+    return (*cuts, stem_cut(log, to_m)) if to_m < log.length_m - SAME_POINT_M else cuts

@@ -86,7 +86,7 @@ def cut_hull(corners: FloatArray, axis: int, low: float, high: float) -> FloatAr
         if len(below) and len(above) and np.isfinite(level):
             share = (level - below[:, None, axis]) / (above[None, :, axis] - below[:, None, axis])
             points = below[:, None, :] + share[..., None] * (above[None, :, :] - below[:, None, :])
-            parts.append(points.reshape(-1, 3))
+            parts.append(points.reshape(-1, corners.shape[1]))
     found: FloatArray = np.concatenate(parts)
     return found
 
@@ -100,6 +100,18 @@ def clipped(zone: Zone, from_m: float, to_m: float) -> Zone | None:
     try:
         return replace(zone, corners_m=corners[ConvexHull(corners).vertices])
     except (QhullError, ValueError):  # beyond, or it touches the cut and no more
+        return None
+
+
+def clipped_behind(zone: Zone, point_m: FloatArray, normal: FloatArray) -> Zone | None:
+    """Return the part of a zone behind a plane, the normal pointing away from it; None where there is none. [m]."""
+    beyond = (zone.corners_m - point_m) @ normal
+    if beyond.max() <= 0.0:
+        return zone
+    corners = cut_hull(np.column_stack([zone.corners_m, beyond]), 3, -np.inf, 0.0)[:, :3]
+    try:
+        return replace(zone, corners_m=corners[ConvexHull(corners).vertices])
+    except (QhullError, ValueError):  # beyond, or it touches the plane and no more
         return None
 
 

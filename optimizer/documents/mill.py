@@ -20,9 +20,7 @@ class Pace(Typed):
     minutes_per_log: float = Field(0.0, ge=0, le=600, description="Minutes to bring a log and lay it on the bed.")
     minutes_per_roll: float = Field(0.0, ge=0, le=600, description="Minutes to roll the log to where it is sawn.")
     minutes_per_support: float = Field(0.0, ge=0, le=600, description="Minutes to set a shim or a prop.")
-    minutes_per_buck_cut: float = Field(
-        0.0, ge=0, le=600, description="Minutes to buck the log at one place. Kept, not counted yet."
-    )
+    minutes_per_buck_cut: float = Field(0.0, ge=0, le=600, description="Minutes to buck the log at one place.")
     hourly_rate: float = Field(0.0, ge=0, description="What an hour at the mill costs, in the book's currency.")
 
 

@@ -174,6 +174,27 @@ class HeartHeight(Document):
     height_m: Exact = Field(description="Above the bunks, at that end. [m]")
 
 
+class BuckCutMade(Document):
+    """Where the log is bucked; log frame."""
+
+    member: str = Field(description="What is cut: butt, stem, or limb_1, limb_2 and so on, in the order of the hearts.")
+    at_m: Exact = Field(description="From the butt end; of a limb along its heart from where the hearts meet. [m]")
+    from_butt_m: Exact = Field(description="From the butt end, by tape along the stem's and the limb's heart. [m]")
+    point_m: Point3 = Field(description="On the cut. [m]")
+    normal: Point3 = Field(description="Unit vector towards what is cut off.")
+
+
+class BoltFound(Document):
+    """A length that is cut off."""
+
+    id: str = Field(description="Names the bolt within the plan.")
+    member: str = Field(description="What it is of, as of the cut.")
+    length_m: Exact = Field(description="Along it. [m]")
+    mass_kg: Exact = Field(description="Green, bark too. [kg]")
+    net: float | None = Field(description="Of sawing it as a log of its own, roughly; null: no slab of it pays.")
+    worth: Exact = Field(description="What it brings in the plan's net: that, or what it sells for as firewood.")
+
+
 class FirstFace(Document):
     """The face that the first pass opens: its largest piece, in wood."""
 
@@ -283,6 +304,8 @@ class Plan(Document):
     )
     hearts: tuple[HeartHeight, ...] = Field(description="How high the hearts lie at the ends.")
     stretch_m: tuple[Exact, Exact] = Field(description="The length on the bed, in log x. [m]")
+    buck_cuts: tuple[BuckCutMade, ...] = Field((), description="Where the log is bucked before it goes on the bed.")
+    bolts: tuple[BoltFound, ...] = Field((), description="What is cut off, in the order of the cuts.")
     first_face: FirstFace = Field(description="What the first pass opens.")
     passes: tuple[Pass, ...] = Field(description="In sawing order.")
     slabs: tuple[Slab, ...] = Field(description="In sawing order.")
@@ -295,7 +318,7 @@ class Plan(Document):
     gross: Exact = Field(description="Sum of the slabs' prices.")
     sawing_cost: Exact = Field(description="Passes and slabs, at the hourly rate.")
     drying_cost: Exact = Field(description="Board feet at the book's rate.")
-    net: Exact = Field(description="Gross less sawing and drying.")
+    net: Exact = Field(description="Gross less sawing and drying, and what the bolts bring.")
     net_expected: float | None = Field(None, description="Average over the logs that this may be.")
     net_p10: float | None = Field(None, description="One in ten is worth less.")
     net_p90: float | None = Field(None, description="One in ten is worth more.")

@@ -98,6 +98,14 @@ class Drying(Typed):
     cost_per_board_foot: float = Field(0.0, ge=0, le=1e6, description="Cost of drying a board foot.")
 
 
+class Money(Typed):
+    """What else brings or costs money."""
+
+    offcut_per_kg: float = Field(
+        0.0, ge=0, le=1e6, description="What wood that is bucked off and gives no slab sells for. [per kg]"
+    )
+
+
 class PriceBook(Typed):
     """What slabs sell for."""
 
@@ -112,6 +120,7 @@ class PriceBook(Typed):
     limits: Limits = Field(description="What buyers take.")
     finish: Finish = Field(default_factory=Finish, description="What slabs are dried and flattened to.")
     drying: Drying = Field(default_factory=Drying, description="What drying costs.")
+    money: Money = Field(default_factory=Money, description="What else brings or costs money.")
 
     @model_validator(mode="after")
     def no_row_twice(self) -> "PriceBook":

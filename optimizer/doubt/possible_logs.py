@@ -9,9 +9,10 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.bed.bucking import kept_zones
+from optimizer.bed.cut_back import CutBack
 from optimizer.bed.lay import Lay
-from optimizer.bed.stretch import cut_stretch
-from optimizer.bed.zones import Zone, clipped, feather
+from optimizer.bed.zones import Zone, feather
 from optimizer.problem import Problem
 from optimizer.stations.stations import Stations, stations_of
 from optimizer.stations.terms import REACH_SPARE_M
@@ -160,6 +161,10 @@ class PossibleLogs:
         return replace(log, doubt=doubt_of(log))
 
     @cached_property
+    def _cut_back(self) -> CutBack:
+        return CutBack.of(self._log, self.problem.cuts)
+
+    @cached_property
     def _wood_ways(self) -> FloatArray:
         return _outward(self._log.wood)
 
@@ -218,10 +223,8 @@ class PossibleLogs:
         zones = self._zones(whole, draw, on)
         log = whole
         if self.problem.whole is not None:
-            from_m, to_m = (float(x) for x in self.problem.log.outer.bounds_m[:, 0])
-            start_m = float(whole.outer.bounds_m[0, 0])
-            log = cut_stretch(whole, from_m - start_m, min(to_m, float(whole.outer.bounds_m[1, 0])) - start_m)
-            zones = tuple(part for zone in zones if (part := clipped(zone, from_m, to_m)) is not None)
+            log = self._cut_back.made_on(whole)
+            zones = kept_zones(zones, whole.hearts, self.problem.cuts)
         stations = stations_of(log, self.problem.end_trim_m, SPACING_M, zones, like=self.problem.coarse)
         return log, stations, _supports(stations.outer.offsets, stations.outer.segments, stations.x_m)
 

@@ -70,12 +70,14 @@ class Heights:
                 faces = upper, lower, 0, 1
             rows.append((*faces, problem.menu.index(entry)))
         columns = np.array(rows, dtype=np.int64).reshape(-1, 5)
+        # What comes of the bolts is known no better than they were scouted: the same on every possible log.
+        beside = problem.buck_cost - plan.bolts_worth
         return cls(
             plan.lay.roll_deg,
             plan.lay.tilt_deg,
             np.array([*before, *after]),
             *_columns(columns),
-            plan.set_up_cost + (problem.mill.money(problem.mill.pace.minutes_per_flip) if after else 0.0),
+            plan.set_up_cost + beside + (problem.mill.money(problem.mill.pace.minutes_per_flip) if after else 0.0),
             made,
         )
 

@@ -18,11 +18,12 @@ from optimizer.bed.bodies import (
     polygons_of,
     rings_of,
 )
+from optimizer.bed.buck_cuts import BuckCut, from_butt_m
 from optimizer.bed.lay import Lay
 from optimizer.bed.outlines import width_profile
 from optimizer.bed.pricing import Priced, PricedPass, PricedSlab
 from optimizer.bed.sawn_layers import Layer, layers_between
-from optimizer.documents.plan import FirstFace, HeartHeight, Offcut, Pass, Plan, Slab, Waste
+from optimizer.documents.plan import BoltFound, BuckCutMade, FirstFace, HeartHeight, Offcut, Pass, Plan, Slab, Waste
 from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
 from optimizer.report.describe_standing import overturning_of, supports_of
@@ -75,6 +76,8 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         mass_centre_m=centre_of(stands.sides[0].states[0].bodies),
         hearts=_heart_heights(problem, lay),
         stretch_m=priced.stretch_m,
+        buck_cuts=tuple(_cut_made(problem, cut) for cut in priced.buck_cuts),
+        bolts=tuple(BoltFound(**vars(bolt)) for bolt in priced.bolts),
         first_face=_first_face(bed, passes[0].blade_height_m),
         passes=tuple(
             Pass(
@@ -100,6 +103,17 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         break_even_log_price=priced.net,
         board_feet=sum(slab.board_feet for slab in priced.slabs),
         recovery=sum(slab.area_m2 * slab.green_m for slab in priced.slabs) / log_wood_m3,
+    )
+
+
+def _cut_made(problem: Problem, cut: BuckCut) -> BuckCutMade:
+    whole = problem.log if problem.whole is None else problem.whole.log
+    return BuckCutMade(
+        member=cut.member,
+        at_m=cut.at_m,
+        from_butt_m=from_butt_m(whole, cut),
+        point_m=cut.point_m,
+        normal=cut.normal,
     )
 
 

@@ -9,12 +9,14 @@ from collections.abc import Sequence
 import numpy as np
 from shapely import Polygon, box
 
+from optimizer.bed.bucking import is_of_member, kept_zones
 from optimizer.bed.marks import middle_of, rod_towards
 from optimizer.bed.sawn_layers import cut_apart_m
-from optimizer.bed.zones import Zone, clipped, in_plan
+from optimizer.bed.zones import Zone, in_plan
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import CrossSection, LogFound, Mark, Plan
 from optimizer.report.caution_words import Level, Verdict, of_plan, slab_name
+from optimizer.report.cuts_made import cuts_made
 from scans.log import FloatArray, moved
 from scans.messages import short_length
 
@@ -23,8 +25,6 @@ METAL_NEAR = 2.0
 own rule, no source)."""
 METAL_NEAR_LEAST_M = 0.0508
 """Near for a mill that names no keep-out: 2 in (common practice, no source)."""
-CROSSCUT_M = 0.01
-"""A stretch this much shorter than the log is crosscut from it."""
 HAIR_M = 1e-4
 FAR_M = 1e3
 
@@ -72,13 +72,11 @@ def metal_at_crosscuts(log: LogFound, mill: Mill, plans: Sequence[Plan]) -> Verd
     near_m, named = _near_m(mill), len(plans) > 1
     apart = []
     for plan in plans:
-        if not is_crosscut(log, plan):
-            continue
-        cuts_m = [place for place in plan.stretch_m if CROSSCUT_M < place < log.length_m - CROSSCUT_M]
+        cuts, which = cuts_made(plan, log.length_m), f"a buck cut{of_plan(plan, named=named)}"
         for mark in (mark for mark in log.marks if mark.kind == "metal"):
-            x_m = rod_found(log, mark).corners_m[:, 0]
-            which = f"a buck cut{of_plan(plan, named=named)}"
-            apart += [(cut_apart_m((cut, cut), x_m), which, mark.id) for cut in cuts_m]
+            corners_m = rod_found(log, mark).corners_m
+            met = [cut for cut in cuts if is_of_member(corners_m.mean(axis=0), cut, hearts_found(log))]
+            apart += [(cut_apart_m((0.0, 0.0), cut.beyond_m(corners_m)), which, mark.id) for cut in met]
     nearest_m, which, mark_id = min(apart, default=(np.inf, "", ""))
     if nearest_m >= near_m:
         return None
@@ -103,14 +101,19 @@ def _slabs_with_metal(log: LogFound, plan: Plan, *, named: bool) -> list[str]:
 
 
 def is_crosscut(log: LogFound, plan: Plan) -> bool:
-    """Tell whether a plan is for a stretch of the log alone."""
-    return plan.stretch_m[1] - plan.stretch_m[0] < log.length_m - CROSSCUT_M
+    """Tell whether a plan is for a part of the log alone."""
+    return bool(cuts_made(plan, log.length_m))
+
+
+def hearts_found(log: LogFound) -> list[FloatArray]:
+    """Return the log's heart lines, each (P, 3). [m]."""
+    return [np.array(line) for line in log.hearts]
 
 
 def metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mark, FloatArray]]:
     """Return the metal marks that lie on the bed, before or after the flip, with their rods' corners (P, 3). [m].
 
-    Of a rod that a crosscut goes through, the part in the plan's stretch.
+    Of a rod that a crosscut goes through, the part that stays.
     """
     matrix = plan.flipped_log_to_bed if flipped else plan.log_to_bed
     if matrix is None:
@@ -120,11 +123,10 @@ def metal_on_bed(log: LogFound, plan: Plan, *, flipped: bool) -> list[tuple[Mark
     for mark in log.marks:
         if mark.kind != "metal":
             continue
-        whole = rod_found(log, mark)
-        here = clipped(whole, *plan.stretch_m) if is_crosscut(log, plan) else whole
-        if here is None:
+        here = kept_zones([rod_found(log, mark)], hearts_found(log), cuts_made(plan, log.length_m))
+        if not here:
             continue
-        on_bed = moved(here.corners_m, to_bed)
+        on_bed = moved(here[0].corners_m, to_bed)
         sawn_off = flipped and on_bed[:, 2].max() <= 0.0
         if not sawn_off:
             found.append((mark, on_bed))

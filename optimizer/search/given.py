@@ -48,6 +48,7 @@ class Given:
     made : how many of them are made already, the rest to be planned; None: these are all.
     seen : faces as found. They count in doubt alone.
     stretch_m : of a log longer than the bed, from where to where along it lies on the bed. [m]
+    buck_at : what is bucked, and where: of "butt" and "stem" from the butt end, of "limb_1" past the crotch. [m]
     """
 
     roll_deg: float
@@ -57,6 +58,7 @@ class Given:
     made: int | None = None
     seen: tuple[FaceSeen, ...] = ()
     stretch_m: tuple[float, float] | None = None
+    buck_at: tuple[tuple[str, float], ...] = ()
 
     def __post_init__(self) -> None:
         if not self.heights_m:

@@ -134,7 +134,7 @@ def search(
     with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
         rolls = _grid(problem, lays)
         coarse = _scout_grid(problem, rolls, tally, pool)
-        net_by_roll = _by_roll(rolls, coarse)
+        net_by_roll = _by_roll(problem, rolls, coarse)
         scouted = [s for s in coarse if s is not None and s.cuts.rows]
         scouted += _refine(problem, scouted, rolls, lays, tally, pool)
         count = min(FINALISTS, max(FEWEST_FINALISTS, lays // LAYS_PER_FINALIST))
@@ -179,13 +179,17 @@ def search_stretches(
         search(problems[k], lays // BEST_STRETCHES, workers=workers, stop=stop, on_progress=on_progress)
         for k in order[:BEST_STRETCHES]
     ]
-    every = [*scouted, *closer]
-    by_stretch = {stretch_of(problem): problem for problem in problems}
-    best = max(closer, key=lambda found: max((p.net for p in found.plans), default=0.0))
+    return merged([*scouted, *closer], problems)
+
+
+def merged(every: Sequence[Found], problems: Sequence[Problem]) -> Found:
+    """Return what searches found together, ranked; problems : those that their plans are of."""
+    by_cuts = {problem.cuts: problem for problem in problems}
+    best = max(every, key=lambda found: (max((p.net for p in found.plans), default=0.0), found.lays))
     return Found(
         plans=ranked(
             [priced for found in every for priced in found.plans],
-            lambda priced: by_stretch[priced.stretch_m].checked(priced),
+            lambda priced: by_cuts[priced.buck_cuts].checked(priced),
         ),
         net_by_roll=best.net_by_roll,
         lays=sum(found.lays for found in every),
@@ -273,12 +277,16 @@ def _tilts(rolled: Rolled, limits: tuple[float, float]) -> list[float]:
     return found
 
 
-def _by_roll(rolls: tuple[float, ...], coarse: list[Scouted | None]) -> tuple[tuple[float, float | None], ...]:
+def _by_roll(
+    problem: Problem, rolls: tuple[float, ...], coarse: list[Scouted | None]
+) -> tuple[tuple[float, float | None], ...]:
+    beside = problem.bolts_worth - problem.buck_cost
     best: dict[float, float | None] = dict.fromkeys(rolls)
     for scouted in coarse:
         if scouted is not None and scouted.lay.roll_deg in best:
             before = best[scouted.lay.roll_deg]
-            best[scouted.lay.roll_deg] = scouted.net if before is None else max(before, scouted.net)
+            net = scouted.net + beside
+            best[scouted.lay.roll_deg] = net if before is None else max(before, net)
     return tuple(best.items())
 
 
@@ -418,12 +426,6 @@ def _polish(
     return found
 
 
-def stretch_of(problem: Problem) -> tuple[float, float]:
-    """Return what lies on the bed, in log x. [m]."""
-    from_m, to_m = problem.log.outer.bounds_m[:, 0]
-    return float(from_m), float(to_m)
-
-
 def ranked(priced: Sequence[Priced], checked: Callable[[Priced], Priced | None]) -> tuple[Priced, ...]:
     """Rank plans by net and keep those that stand and differ as a sawyer sees it, five at most.
 
@@ -448,15 +450,16 @@ def ranked(priced: Sequence[Priced], checked: Callable[[Priced], Priced | None])
 
 
 def trouble(plan: Priced) -> tuple[float, ...]:
-    """Return how much trouble a plan asks for, the weightiest first: a turn, how far, supports, passes."""
+    """Return how much trouble a plan asks for, the weightiest first: buck cuts, a turn, how far, supports, passes."""
     turn_deg = roll_distance_deg(plan.lay.roll_deg, 0.0)
-    shimmed_m = sum(plan.gaps_m)
-    return turn_deg > 0.0, turn_deg, plan.placed, len(plan.passes), shimmed_m, -plan.passes[0].blade_height_m
+    asked = len(plan.buck_cuts), turn_deg > 0.0, turn_deg, plan.placed, len(plan.passes), sum(plan.gaps_m)
+    return *asked, -plan.passes[0].blade_height_m
 
 
 def differ(a: Priced, b: Priced) -> bool:
-    """Tell whether two plans differ as a sawyer sees it: stretch, roll, shims, first face, set of thicknesses."""
-    if abs(a.stretch_m[0] - b.stretch_m[0]) >= DISTINCT_STRETCH_M:
+    """Tell whether two plans differ as a sawyer sees it: bucked elsewhere, roll, shims, first face, thicknesses."""
+    at_m = [{cut.member: cut.at_m for cut in plan.buck_cuts} for plan in (a, b)]
+    if set(at_m[0]) != set(at_m[1]) or any(abs(at_m[0][m] - at_m[1][m]) >= DISTINCT_STRETCH_M for m in at_m[0]):
         return True
     if roll_distance_deg(a.lay.roll_deg, b.lay.roll_deg) >= DISTINCT_ROLL_DEG:
         return True

@@ -91,6 +91,10 @@ DoubtOption = Annotated[
     str,
     typer.Option(metavar="on|off", help="Allow for measuring and setup errors."),
 ]
+BuckOption = Annotated[
+    str,
+    typer.Option(metavar="best|limbs|no", help="Where to buck the log first: wherever it pays, limbs only, or no."),
+]
 SecondsOption = Annotated[float | None, typer.Option(metavar="SECONDS", help="Stop after this many seconds.")]
 SeedOption = Annotated[int, typer.Option(metavar="NUMBER", help="Random seed. The same seed gives the same plans.")]
 WorkersOption = Annotated[
@@ -140,6 +144,7 @@ def demo(
     show_all: AllOption = False,
     verbose: VerboseOption = False,
     doubt: DoubtOption = "on",
+    buck: BuckOption = "best",
     lays: LaysOption = None,
     workers: WorkersOption = None,
 ) -> None:
@@ -147,7 +152,7 @@ def demo(
     commands = _commands()
     commands.demo(
         commands.Shown(units, json, show_all, verbose, picture),
-        commands.read_given(commands.Effort, lays=lays, doubt=doubt),
+        commands.read_given(commands.Effort, lays=lays, doubt=doubt, buck=buck),
         workers,
     )
 
@@ -176,6 +181,7 @@ def plan(
         typer.Option(metavar="FILE", help="File of marks on the log: metal, knots, rot, cracks, bark pockets, pith."),
     ] = None,
     doubt: DoubtOption = "on",
+    buck: BuckOption = "best",
     seconds: SecondsOption = None,
     gap: Annotated[
         str | None,
@@ -199,7 +205,13 @@ def plan(
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
         commands.Shown(units, json, show_all, verbose, picture),
         commands.read_given(
-            commands.Effort, lays=lays, seconds=seconds, gap=commands.gap_of_text(gap), seed=seed, doubt=doubt
+            commands.Effort,
+            lays=lays,
+            seconds=seconds,
+            gap=commands.gap_of_text(gap),
+            seed=seed,
+            doubt=doubt,
+            buck=buck,
         ),
         workers,
         mill=mill,
@@ -234,6 +246,14 @@ def price(
     stretch: Annotated[
         str,
         typer.Option(metavar="PLACES", help='Which part of a long log is on the bed: "2 ft to 11 ft 6 in".'),
+    ] = "",
+    buck_at: Annotated[
+        str,
+        typer.Option(
+            metavar="CUTS",
+            help='Where the log is bucked: "limb 1 at 2 ft 4 in, butt at 1 ft". Limbs past the crotch, the others from '
+            "the butt.",
+        ),
     ] = "",
     species: SpeciesOption = None,
     bark: BarkOption = None,
@@ -273,6 +293,7 @@ def price(
             made=made,
             seen=seen,
             stretch=stretch,
+            buck_at=buck_at,
             doubt=doubt,
             units=units,
         ),

@@ -254,7 +254,7 @@ class TickShown(Shown):
     """A tick on a cut list, or one that was taken back."""
 
     way: str = Field(description="The way of the plan: its rank, level or plain.")
-    step: str = Field(description="What is ticked off: pass-3, roll, shim-1, crosscut, sweep, stop.")
+    step: str = Field(description="What is ticked off: pass-3, roll, shim-1, buck-1, sweep, stop.")
     is_ticked: bool = Field(description="Whether it is ticked.")
     who: str = Field(description="Whoever changed it last, where they said so.")
     changed_at: str = Field(description="When it was changed last, ISO 8601.")

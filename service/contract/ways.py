@@ -3,7 +3,7 @@
 from optimizer.documents.plan import Plan, PlanDocument
 
 PLAIN, LEVEL = "plain", "level"
-_LAYING = ("stop", "crosscut", "roll", "sweep")
+_LAYING = ("stop", "roll", "sweep")
 
 
 def ways_by_key(document: PlanDocument) -> dict[str, Plan]:
@@ -17,4 +17,5 @@ def ways_by_key(document: PlanDocument) -> dict[str, Plan]:
 def steps_of(plan: Plan) -> frozenset[str]:
     """Return the steps of a way that may be ticked off; shim-0 stands for no shims."""
     shims = (f"shim-{k}" for k in range(len(plan.placed()) + 1))
-    return frozenset((*_LAYING, *shims, *(f"pass-{cut.order}" for cut in plan.passes)))
+    bucks = (f"buck-{k}" for k in range(1, max(len(plan.buck_cuts), 2) + 1))
+    return frozenset((*_LAYING, *bucks, *shims, *(f"pass-{cut.order}" for cut in plan.passes)))

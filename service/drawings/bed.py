@@ -1,17 +1,20 @@
 """Drawings of a log on the bed: from the butt end, with every pass, and from the side, with bunks and shims."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from math import cos, radians, sin
 
 import numpy as np
 from shapely import Point, Polygon, affinity, box, unary_union
 from shapely.geometry.base import BaseGeometry
 
+from optimizer.bed.buck_cuts import BuckCut
 from optimizer.documents.plan import Holding, Pass, Plan, PlanDocument, SupportPlaced
 from optimizer.problem import support_rules
 from optimizer.report.bunk_places import bunk_number
+from optimizer.report.cuts_made import cuts_made
 from optimizer.report.metal_cautions import metal_on_bed
 from scans.log import FloatArray, moved
+from service.drawings.bucked import is_kept
 from service.drawings.log_shape import LogShape, on_cut, shape_found, silhouette
 from service.drawings.svg import Drawing, spread
 from service.drawings.under_log import draw_under, draw_weight
@@ -37,7 +40,7 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
     """
     shape = shape_found(document.log)
     matrix = np.array(plan.flipped_log_to_bed if flipped else plan.log_to_bed)
-    whole, end = _seen_from_butt(shape, plan, matrix)
+    whole, end = _seen_from_butt(shape, plan, matrix, cuts_made(plan, document.log.length_m))
     if flipped:
         above = box(-_FAR, 0.0, _FAR, _FAR)
         whole, end = whole & above, end & above
@@ -99,12 +102,19 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
     return drawing.svg(WIDTH, below + 4.0)
 
 
-def _seen_from_butt(shape: LogShape, plan: Plan, matrix: FloatArray) -> tuple[BaseGeometry, BaseGeometry]:
+def _seen_from_butt(
+    shape: LogShape, plan: Plan, matrix: FloatArray, bucked: Sequence[BuckCut]
+) -> tuple[BaseGeometry, BaseGeometry]:
     """Return all that shows of the stretch, and its butt end: to the right, and up. [m]."""
     from_m, to_m = plan.stretch_m
     cuts = [cut for cut in shape.cuts if cut.outer and from_m - 0.13 <= cut.x_m <= to_m + 0.13] or list(shape.cuts)
+    limbs = [cut for cut in bucked if cut.limb is not None]
     seen = [
-        [Polygon(moved(on_cut(part, cut.x_m), matrix)[:, 1:] * [-1.0, 1.0]).buffer(0) for part in cut.outer]
+        [
+            Polygon(moved(points, matrix)[:, 1:] * [-1.0, 1.0]).buffer(0)
+            for part in cut.outer
+            if is_kept(points := on_cut(part, cut.x_m), limbs, shape.hearts)
+        ]
         for cut in cuts
     ]
     largest = max(unary_union(parts).area for parts in seen[:3])
@@ -190,7 +200,8 @@ def side_on_bed(document: PlanDocument, plan: Plan, measures: Measures) -> str:
     shape = shape_found(document.log)
     onto = np.array(plan.log_to_bed)[[0, 2]]
     from_m, to_m = plan.stretch_m
-    body = silhouette(shape.cuts, onto) & box(from_m - 0.02, -_FAR, to_m + 0.02, _FAR)
+    bucked = cuts_made(plan, document.log.length_m)
+    body = silhouette(shape.cuts, onto, bucked, shape.hearts) & box(from_m - 0.02, -_FAR, to_m + 0.02, _FAR)
     left, _, far, high = body.bounds
     scale = min((WIDTH - 20.0) / max(far - left, 1e-6), 170.0 / max(high, 1e-6))
     floor, shift = 8.0 + high * scale, 10.0 - left * scale

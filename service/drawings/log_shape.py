@@ -10,8 +10,10 @@ from shapely import MultiPoint, Polygon, unary_union
 from shapely.geometry.base import BaseGeometry
 
 from optimizer.bed.bodies import manifold_of, polygons_of, rings_of
+from optimizer.bed.buck_cuts import BuckCut
 from optimizer.documents.plan import LogFound, Mark
 from scans.log import FloatArray, Log
+from service.drawings.bucked import kept_of_hull
 from service.drawings.svg import Ring
 
 INSIDE_M = 0.001
@@ -104,10 +106,13 @@ def taped(cut: Cut) -> Taped | None:
     return Taped(cut.x_m, float(across_m[wide]), float(across_m[narrow]), float(part.length), len(cut.outer))
 
 
-def silhouette(cuts: Sequence[Cut], onto: FloatArray) -> BaseGeometry:
+def silhouette(
+    cuts: Sequence[Cut], onto: FloatArray, bucked: Sequence[BuckCut] = (), hearts: Sequence[FloatArray] = ()
+) -> BaseGeometry:
     """Return what the log covers, seen along a direction: the hulls of neighbouring cuts together.
 
-    onto : (2, 4) from log x, y, z, 1 to the picture. A stem and its limbs are joined part by part.
+    onto : (2, 4) from log x, y, z, 1 to the picture. A stem and its limbs are joined part by part. bucked : what is
+    beyond these is left out. hearts : the log's, where limbs are bucked.
     """
     hulls = []
     for before, after in pairwise(cuts):
@@ -119,7 +124,9 @@ def silhouette(cuts: Sequence[Cut], onto: FloatArray) -> BaseGeometry:
         }
         for a, b in sorted(pairs):
             points = np.concatenate([on_cut(before.outer[a], before.x_m), on_cut(after.outer[b], after.x_m)])
-            hulls.append(_hull(points @ onto[:, :3].T + onto[:, 3]))
+            points = kept_of_hull(points, bucked, hearts)
+            if len(points):
+                hulls.append(_hull(points @ onto[:, :3].T + onto[:, 3]))
     return unary_union(hulls)
 
 

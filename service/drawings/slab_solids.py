@@ -9,8 +9,10 @@ import numpy as np
 from shapely import Point, Polygon
 
 from optimizer.bed.bodies import HAIR_M, between, manifold_of, polygons_of
+from optimizer.bed.bucking import buck
 from optimizer.bed.sawn_layers import layers_between
 from optimizer.documents.plan import Plan, Slab
+from optimizer.report.cuts_made import cuts_made
 from scans.log import FloatArray, Log
 
 Kind = Literal["slab", "waste", "offcut", "rest"]
@@ -24,7 +26,7 @@ SPECK_M3 = 1e-7
 class Part:
     """A part of a log.
 
-    kind : a slab sold, waste beside it, an offcut, or the rest of a log that is longer than the stretch on the bed.
+    kind : a slab sold, waste beside it, an offcut, or the rest of a log that is bucked.
     id : the slab's, else empty. body : log frame, where it grew. height_m : of its middle on the bed before any
     flip; parts of one layer have the same.
     """
@@ -42,11 +44,13 @@ def parts_of(log: Log, plan: Plan, kerf_m: float) -> list[Part]:
     ends is waste. Where two slabs lie side by side in one solid piece, each is cut out by its own outline.
     """
     wood = manifold_of(log.wood)
-    from_m, to_m = plan.stretch_m
-    stretch = _trimmed(wood, 0, from_m, to_m)
-    parts = [
-        Part("rest", "", body, 0.0) for body in (_trimmed(wood, 0, -FAR_M, from_m), _trimmed(wood, 0, to_m, FAR_M))
-    ]
+    stretch, parts = wood, []
+    if cuts := cuts_made(plan, log.length_m):
+        bucked = buck(replace(log, outer=log.wood, face_seen=None, doubt=None, colours=None), cuts)
+        stretch = manifold_of(bucked.log.wood)
+        for bolt in bucked.bolts:
+            back = np.linalg.inv(bolt.log_to_bolt)[:3]
+            parts.append(Part("rest", "", manifold_of(bolt.log.wood).transform(back), 0.0))
     to_bed = np.array(plan.log_to_bed)
     before = [cut for cut in plan.passes if not cut.flipped]
     after = [cut for cut in plan.passes if cut.flipped]

@@ -27,6 +27,7 @@ OF_A_WAY = {
     "heights": "Blade heights on your mill's scale, from the top",
     "made": "How many you have made",
     "seen": "Size of the face after a cut",
+    "buck_at": "Buck cuts",
     "stretch": "Part on the bed, measured from the butt",
 }
 """Of a way of one's own (way.html)."""

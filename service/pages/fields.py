@@ -18,10 +18,13 @@ from scans.units import FOOT_M, INCH_M, POUND_KG, fraction_text, parse_length_m
 from service.words.units import Units
 
 Model = TypeVar("Model", bound=Typed)
-Kind = Literal["text", "length", "long", "number", "whole", "mass", "area-rate", "speed", "percent", "choice", "flag"]
+Kind = Literal[
+    "text", "length", "long", "number", "whole", "mass", "per-mass", "area-rate", "speed", "percent", "choice", "flag"
+]
 Typed_ = Mapping[str, str]
 _TO_SI = {
     "mass": (POUND_KG, "lb", 1.0, "kg"),
+    "per-mass": (1.0 / POUND_KG, "a lb", 1.0, "a kg"),
     "area-rate": (FOOT_M**2, "ft²/min", 1.0, "m²/min"),
     "speed": (FOOT_M, "ft/min", 1.0, "m/min"),
     "percent": (0.01, "%", 0.01, "%"),

@@ -21,7 +21,17 @@ from service.pages import plan_view
 from service.pages.in_round import in_round
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, render, see
 from service.web.api_parts import OwnDesk, PlanId, Step, WayKey
-from service.words import cut_words, doubt_words, lay_words, money_words, proven, slab_words, support_words, turn_words
+from service.words import (
+    buck_words,
+    cut_words,
+    doubt_words,
+    lay_words,
+    money_words,
+    proven,
+    slab_words,
+    support_words,
+    turn_words,
+)
 from service.words.measures import Measures, board_feet_text, measures_in
 from service.words.units import Units
 from service.words.way_names import level_in_the_way
@@ -56,6 +66,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "notes": replace(notes, said=(*changed, *notes.said)),
         "end_on_bed": end_on_bed,
         "side_on_bed": side_on_bed,
+        "bucking": buck_words,
         "laying": lay_words,
         "set_on": support_words,
         "turning": turn_words,

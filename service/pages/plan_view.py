@@ -11,6 +11,7 @@ from service.contract.refusals import NotFoundError
 from service.contract.ways import ways_by_key
 from service.typed.way import own_way_name
 from service.words import slab_words
+from service.words.buck_words import cuts_short
 from service.words.lay_words import setup_short
 from service.words.measures import Measures
 from service.words.way_names import way_name
@@ -85,9 +86,10 @@ def thicknesses(plan: Plan) -> str:
     return ", ".join(each) or "no slab"
 
 
-def setup_and_slabs(plan: Plan, measures: Measures) -> str:
-    """Return in a line how the log lies and what it gives, to choose between ways by."""
-    return f"{setup_short(plan, measures)}; {thicknesses(plan)}"
+def setup_and_slabs(document: PlanDocument, plan: Plan, measures: Measures) -> str:
+    """Return in a line where the log is bucked, how it lies and what it gives, to choose between ways by."""
+    bucked = cuts_short(document, plan, measures)
+    return f"{f'bucked at {bucked}; ' if bucked else ''}{setup_short(plan, measures)}; {thicknesses(plan)}"
 
 
 @dataclass(frozen=True)

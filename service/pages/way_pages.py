@@ -7,8 +7,9 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 from pydantic import ValidationError
 
-from optimizer.documents.plan import PlanDocument
+from optimizer.documents.plan import Plan, PlanDocument
 from optimizer.documents.typed import what_is_wrong
+from optimizer.report.cuts_made import cuts_made
 from scans.messages import Refusal, quoted
 from scans.units import INCH_M, LengthError
 from service.contract.documents import WayRequest
@@ -20,6 +21,7 @@ from service.pages.fields import length_m, length_text
 from service.pages.plan_pages import cut_list_page
 from service.pages.plan_view import way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
+from service.typed.way import buck_at_typed
 from service.web.api_parts import LogId, OwnDesk, PlanId
 from service.words.measures import measures_in
 from service.words.support_words import BUTT, TOP, shim_at
@@ -27,7 +29,7 @@ from service.words.turn_words import CLOCKWISE, COUNTERCLOCKWISE, turn_and_side
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
-_ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch")
+_ASKED = ("roll_deg", "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "buck_at")
 _MOST_ROLL_DEG = 360
 Which = Annotated[str, Path(pattern="^[a-z0-9]{1,10}$")]
 FromPlan = Annotated[str | None, Query(pattern="^[0-9a-f]{32}$")]
@@ -53,7 +55,7 @@ def own_way(
             "shim_butt": _shim_typed(shim_at(chosen, BUTT), units),
             "shim_top": _shim_typed(shim_at(chosen, TOP), units),
             "heights": "\n".join(measures.reading(cut.blade_height_m) for cut in chosen.passes if not cut.flipped),
-            "stretch": _stretch_typed(document, chosen.stretch_m, units, INCH_M / 16.0),
+            **_bucked_typed(document, chosen, units, INCH_M / 16.0),
             "mill_id": desk.kept_mill_id(document.mill) or "",
             "prices_id": desk.kept_prices_id(document.prices) or "",
         }
@@ -65,11 +67,17 @@ def _shim_typed(height_m: float, units: Units) -> str:
     return "0" if height_m == 0.0 else length_text(round(height_m / step_m) * step_m, units)
 
 
-def _stretch_typed(document: PlanDocument, stretch_m: tuple[float, float], units: Units, step_m: float) -> str:
-    """Return from where to where along the log it lies on the bed; nothing where all of it does."""
-    if stretch_m[1] - stretch_m[0] >= document.log.length_m - 0.001:
-        return ""
-    return " to ".join(length_text(round(place_m / step_m) * step_m, units, in_feet=True) for place_m in stretch_m)
+def _bucked_typed(document: PlanDocument, plan: Plan, units: Units, step_m: float) -> dict[str, str]:
+    """Return where a plan bucks its log, as one would type it; of a log longer than the bed, what lies on it."""
+
+    def length(place_m: float) -> str:
+        return length_text(round(place_m / step_m) * step_m, units, in_feet=True)
+
+    if any(cut.limb is not None for cut in cuts_made(plan, document.log.length_m)):
+        return {"buck_at": buck_at_typed(document.log, plan, length)}
+    from_m, to_m = plan.stretch_m
+    whole = to_m - from_m >= document.log.length_m - 0.001
+    return {"stretch": "" if whole else f"{length(from_m)} to {length(to_m)}"}
 
 
 def _page(
@@ -131,7 +139,7 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
             "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts if cut.order <= face.made),
             "made": str(face.made),
             "seen": face.seen,
-            "stretch": _stretch_typed(document, plan.stretch_m, units, 1e-6),
+            **_bucked_typed(document, plan, units, 1e-6),
         }
         asked, errors = asked_of(desk, way, units, plan_id)
         if asked is not None:
@@ -174,6 +182,7 @@ def asked_of(desk: Desk, typed: Typed, units: Units, of_plan: str | None = None)
         "of_plan": of_plan,
         "seen": tuple(part for part in (typed.get("seen", "").strip(),) if part),
         "stretch": typed.get("stretch", "").strip(),
+        "buck_at": typed.get("buck_at", "").strip(),
     }
     if not heights:
         errors["heights"] = "Write at least one blade height"

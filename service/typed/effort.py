@@ -6,12 +6,18 @@ from pydantic import Field
 
 from optimizer.documents.typed import Typed
 from optimizer.planning import DEFAULT_LAYS, SearchSettings
+from optimizer.search.bucked import Buck
 from scans.messages import named, quoted
 from service.typed.errors import InputError
 
 Doubt = Annotated[
     Literal["on", "off"],
     Field(description="Whether to weigh how far the log may be off, and how far off it may be set."),
+]
+
+BuckGiven = Annotated[
+    Buck,
+    Field(description="Which buck cuts to look at before the log goes on the bed: all, those of limbs alone, none."),
 ]
 
 
@@ -24,6 +30,7 @@ class Effort(Typed):
         None, gt=0, lt=1, description="Go on proving until the gap is so small, as a share of the bound."
     )
     doubt: Doubt = "on"
+    buck: BuckGiven = "best"
     seed: int = Field(0, ge=0, le=2**31, description="Of the random numbers; the same seed gives the same plans.")
 
     def settings(self, workers: int) -> SearchSettings:
@@ -35,6 +42,7 @@ class Effort(Typed):
             seed=self.seed,
             workers=workers,
             doubt=self.doubt == "on",
+            buck=self.buck,
         )
 
 

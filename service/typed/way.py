@@ -1,6 +1,7 @@
 """Your own way as typed on the command line, and faces as they were found held against it."""
 
 import re
+from collections.abc import Callable
 from typing import Annotated
 
 import numpy as np
@@ -9,9 +10,10 @@ from pydantic import Field
 from optimizer.bed.bodies import manifold_of, polygons_of
 from optimizer.bed.outlines import width_profile
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import Plan
+from optimizer.documents.plan import LogFound, Plan
 from optimizer.documents.typed import Typed
 from optimizer.report.caution_words import count_text
+from optimizer.report.cuts_made import cuts_made, past_crotch_m
 from optimizer.search.given import FaceSeen, Given
 from scans.log import Solid
 from scans.messages import Note, long_length, named, quoted, width
@@ -23,6 +25,10 @@ from service.words.units import Units
 FACE_OFF_SHARE = 0.1
 """A face that is farther off than this says that the log is not what was measured (our own rule, no source)."""
 _FACE = re.compile(r"\s*(?:(?P<order>[0-9]{1,4})\s*:)?(?P<width>.+?)(?:x|×|\bby\b)(?P<length>.+)", re.IGNORECASE)
+_BUCK = re.compile(
+    r"\s*(?:(?P<end>butt|top)|limb\s*(?P<limb>[1-9][0-9]?))\s*(?:at\b|:)?\s*(?P<at>\S.*?)\s*", re.IGNORECASE
+)
+_ENDS = {"butt": "butt", "top": "stem"}
 
 
 class Way(Typed):
@@ -46,6 +52,12 @@ class Way(Typed):
         description="Of a log longer than the bed, from where to where it lies on it, from the butt end.",
         examples=["2 ft to 11 ft 6 in"],
     )
+    buck_at: str = Field(
+        "",
+        max_length=400,
+        description="Where the log is bucked: limbs past the crotch; the butt and the top from the butt end.",
+        examples=["limb 1 at 2 ft 4 in, butt at 1 ft"],
+    )
     doubt: Doubt = "on"
     units: Units = Field(Units.IMPERIAL, description="What bare numbers are in.")
 
@@ -60,6 +72,7 @@ class Way(Typed):
             made=self.made,
             seen=tuple(_face_seen(text, units) for text in self.seen),
             stretch_m=_stretch_m(self.stretch, units) if self.stretch.strip() else None,
+            buck_at=_buck_at(self.buck_at, units) if self.buck_at.strip() else (),
         )
 
 
@@ -87,6 +100,37 @@ def _stretch_m(text: str, units: Units) -> tuple[float, float]:
         )
     from_m, to_m = (_length_m("stretch", end, units) for end in ends)
     return from_m, to_m
+
+
+def _buck_at(text: str, units: Units) -> tuple[tuple[str, float], ...]:
+    found: dict[str, float] = {}
+    for part in re.split("[,;]", text):
+        cut = _BUCK.fullmatch(part)
+        if cut is None:
+            raise InputError(
+                f'{named("buck_at")} must hold what is cut and where, got "{quoted(part.strip())}"',
+                'write it as "limb 1 at 2 ft 4 in, butt at 1 ft"',
+                field="buck_at",
+            )
+        member = f"limb_{cut['limb']}" if cut["limb"] else _ENDS[cut["end"].lower()]
+        if member in found:
+            raise InputError(f"{named('buck_at')} cuts the {member.replace('_', ' ')} twice", field="buck_at")
+        found[member] = _length_m("buck_at", cut["at"], units)
+        if found[member] <= 0.0:
+            raise InputError(f"{named('buck_at')} must hold lengths over 0", field="buck_at")
+    # Limbs first: they are cut where they are told while the log is whole.
+    return tuple(sorted(found.items(), key=lambda cut: (not cut[0].startswith("limb_"), cut[0])))
+
+
+def buck_at_typed(log: LogFound, plan: Plan, lengths: Callable[[float], str]) -> str:
+    """Return what one would type for where a plan bucks its log; nothing where it does not. lengths : writes one."""
+    names = {member: end for end, member in _ENDS.items()}
+    return ", ".join(
+        f"{names[cut.member]} at {lengths(cut.at_m)}"
+        if cut.limb is None
+        else f"limb {cut.limb} at {lengths(past_crotch_m(log, cut))}"
+        for cut in cuts_made(plan, log.length_m)
+    )
 
 
 def _face_seen(text: str, units: Units) -> FaceSeen:

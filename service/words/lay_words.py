@@ -1,30 +1,15 @@
-"""How the log is bucked and laid, in words: where to buck it, how high pith and metal come to lie."""
+"""How the log is laid, in words: how high pith and metal come to lie."""
 
 from math import ceil, floor
 
-from optimizer.documents.plan import LogFound, Plan, PlanDocument
-from optimizer.report.metal_cautions import CROSSCUT_M, metal_on_bed
+from optimizer.documents.plan import LogFound, Plan
+from optimizer.report.metal_cautions import metal_on_bed
 from scans.units import INCH_M
 from service.words.measures import Measures
 from service.words.support_words import supports_short
 from service.words.turn_words import turn_words
 
 _HAIR = 1e-6
-
-
-def buck_places(document: PlanDocument, plan: Plan, measures: Measures) -> str:
-    """Say where the log is bucked, from the butt: `2 ft 6 in and 7 ft 6 in`; nothing for the whole log."""
-    return " and ".join(measures.long(place_m) for place_m in _bucked_m(document, plan))
-
-
-def piece_kept(document: PlanDocument, plan: Plan) -> str:
-    """Say which piece of a bucked log goes on the bed."""
-    cuts_m = _bucked_m(document, plan)
-    return "middle piece" if len(cuts_m) > 1 else "top piece" if cuts_m == [plan.stretch_m[0]] else "butt piece"
-
-
-def _bucked_m(document: PlanDocument, plan: Plan) -> list[float]:
-    return [place_m for place_m in plan.stretch_m if CROSSCUT_M < place_m < document.log.length_m - CROSSCUT_M]
 
 
 def setup_short(plan: Plan, measures: Measures) -> str:

@@ -35,7 +35,8 @@ class Reader:
 _OPTIONS = (
     "mill", "prices", "marks", "species", "bark", "bark_thickness", "end_trim", "cost", "unit", "up", "butt",
     "taped_length", "pick",
-    "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "lays", "seconds", "gap", "seed", "workers", "doubt",
+    "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "buck_at", "lays", "seconds", "gap", "seed",
+    "workers", "doubt", "buck",
     "out", "json", "picture", "force", "data", "set_aside", "replace", "port",
 )  # fmt: skip
 COMMAND_LINE = Reader(

@@ -142,12 +142,16 @@ def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, s
     minutes = minutes_text(sum(cut.minutes for cut in plan.passes))
     slabs = count_text(len(plan.slabs), "slab")
     sold = f"{slabs}, {board_feet_text(plan.board_feet)} board feet, {percent_words(plan.recovery)} of the wood"
-    sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling"
+    bucked = f", {count_text(len(plan.buck_cuts), 'buck cut')}" if plan.buck_cuts else ""
+    sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling{bucked}"
     rows = [
         ("Slabs sell for", measures.money(plan.gross), sold),
         ("Sawing", measures.money(-plan.sawing_cost), sawn),
         ("Drying", measures.money(-plan.drying_cost), ""),
     ]  # fmt: skip
+    if plan.bolts:
+        bolts = measures.money(sum(bolt.worth for bolt in plan.bolts))
+        rows.append(("Bucked off", bolts, count_text(len(plan.bolts), "piece")))
     if plan.net_expected is None:
         rows.append(("Net", measures.money(plan.net), ""))
     else:

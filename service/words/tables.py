@@ -7,6 +7,7 @@ from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument
 from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of
 from optimizer.report.loads import lift_kg
 from scans.units import FOOT_M, INCH_M, feet_text
+from service.words.buck_words import cut_words, cuts_short, is_bucked, kept_words, pieces_off, sides_words
 from service.words.cut_words import (
     FLIP_WORDS,
     NOTHING,
@@ -29,7 +30,7 @@ from service.words.doubt_words import (
     pays_words,
     sources_words,
 )
-from service.words.lay_words import buck_places, metal_words, piece_kept, pith_words
+from service.words.lay_words import metal_words, pith_words
 from service.words.layout import PAGE_WIDTH, aligned, columns, paragraph, sums
 from service.words.measures import Measures, board_feet_text
 from service.words.messages import COMMAND_LINE, said
@@ -226,13 +227,13 @@ def _buck_lines(
     """Say where the log is bucked; plans that are bucked alike together."""
     places: dict[str, list[str]] = {}
     for name, plan in zip(names, compared, strict=True):
-        places.setdefault(buck_places(document, plan, measures), []).append(name)
+        places.setdefault(cuts_short(document, plan, measures), []).append(name)
     texts = [
-        f"{place} from the butt ({'all plans' if len(of) == len(compared) else ', '.join(of)})"
+        f"{place} ({'all plans' if len(of) == len(compared) else ', '.join(of)})"
         for place, of in places.items()
         if place
     ]
-    return paragraph(f"Buck the log {'; '.join(texts)}.", first="  ") if texts else []
+    return paragraph(f"Buck the log first: {'; '.join(texts)}.", first="  ") if texts else []
 
 
 def _apart(level: Plan, document: PlanDocument, measures: Measures) -> str:
@@ -286,9 +287,11 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
     lines = [f"{title}: {net_words(plan)} {measures.money(worth(plan))}"]
     likely = ", ".join(text for text in (range_words(plan, measures), feet_range_words(plan)) if text)
     told = [("4 times out of 5: ", likely)]
-    places = buck_places(document, plan, measures)
+    if is_bucked(document, plan):
+        told += [("" if k else "Buck", text) for k, text in enumerate(cut_words(document, plan, measures))]
+        told.append(("", " ".join(_sentences(kept_words(document, plan), sides_words(document, plan)))))
+        told += [("", piece.line) for piece in pieces_off(plan, measures)]
     told += [
-        ("Buck", f"at {places} from the butt; keep the {piece_kept(document, plan)}" if places else ""),
         ("Roll", turn_in_full(plan.roll_deg)),
         *(
             ("" if at else "Set", text)
@@ -312,6 +315,10 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
         if text:
             lines += paragraph(text, first="  ")
     return [*lines, "", *sums(sum_rows(plan, document.log, measures))]
+
+
+def _sentences(*texts: str) -> list[str]:
+    return [f"{text[:1].upper()}{text[1:].removesuffix('.')}." for text in texts if text]
 
 
 def _check_words(plan: Plan, measures: Measures) -> str:

@@ -201,6 +201,7 @@ class Audit:
         minutes += pace["minutes_per_flip"] if plan["flipped_log_to_bed"] else 0.0
         minutes += pace["minutes_per_log"] + (pace["minutes_per_roll"] if plan["roll_deg"] else 0.0)
         minutes += pace["minutes_per_support"] * sum(s["kind"] != "bears" for s in plan["supports"])
+        minutes += pace["minutes_per_buck_cut"] * len(plan["buck_cuts"])
         for p in plan["passes"]:
             wood = self.body(self.log.wood, plan, flipped=p["flipped"])
             outer = self.body(self.log.outer, plan, flipped=p["flipped"])
@@ -372,5 +373,5 @@ def check_plan(log, document, plan, tolerance=0.005):
         assert abs(said - measured) <= tolerance * max(measured, 1e-9), what
     gross = sum(f[3] for f in found)
     drying = sum(f[2] for f in found) * document["prices"]["drying"]["cost_per_board_foot"]
-    net = gross - plan["sawing_cost"] - drying
+    net = gross - plan["sawing_cost"] - drying + sum(bolt["worth"] for bolt in plan["bolts"])
     assert abs(net - plan["net"]) <= tolerance * gross

@@ -10,8 +10,9 @@ import pytest
 import shapes
 from scipy.spatial import Delaunay
 
+from optimizer.bed.bucking import buck
 from optimizer.bed.marks import place_on_girth
-from optimizer.bed.stretch import clear_of_metal, cut_stretch, stretches_of
+from optimizer.bed.stretch import clear_of_metal, stretch_cuts, stretches_of
 from optimizer.bed.zones import clipped, feather, rod
 from optimizer.documents.plan import Mark, Source
 from optimizer.planning import LogGiven, Run, SearchSettings, plan_log
@@ -99,7 +100,7 @@ def test_no_heart_of_a_stretch_holds_a_point_twice(make, cut_m):
     log = make()
 
     for from_m, to_m in ((cut_m, log.length_m), (0.0, cut_m + 0.5)):
-        part = cut_stretch(log, from_m, to_m)
+        part = buck(log, stretch_cuts(log, from_m, to_m)).log
         assert part.hearts
         for line in part.hearts:
             assert np.linalg.norm(np.diff(line, axis=0), axis=1).min() > 1e-9

@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 import shapes
 
-from optimizer.bed.stretch import cut_stretch, stretches_of
+from optimizer.bed.bucking import buck
+from optimizer.bed.stretch import stretch_cuts, stretches_of
 from optimizer.search.given import Given, GivenError, price_given, tilt_of_shims_deg
 from optimizer.search.hearts_level import hearts_level
 from optimizer.search.lays import price_scouted, scout, search
@@ -206,7 +207,7 @@ def test_stretches_cover_a_long_log():
 def test_a_cut_stretch_keeps_the_log_frame_and_closes():
     log = shapes.frustum(0.34, 0.2, 5.0)
 
-    part = cut_stretch(log, 1.0, 4.0)
+    part = buck(log, stretch_cuts(log, 1.0, 4.0)).log
 
     assert part.outer.bounds_m[:, 0] == pytest.approx([1.0, 4.0])
     radius = lambda x: 0.34 - 0.14 * x / 5.0  # noqa: E731

@@ -169,3 +169,36 @@ def test_a_stretch_is_read_from_where_to_where(text: str, units: Units, read_m: 
 def test_a_stretch_that_cannot_be_read_says_how(text: str) -> None:
     with pytest.raises(InputError, match=r"^\{:stretch\}"):
         a_way(stretch=text).given(a_mill())
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "read_m"),
+    [
+        ("", IMPERIAL, ()),
+        ("limb 1 at 2 ft 4 in, butt at 1 ft", IMPERIAL, (("limb_1", 28 * INCH_M), ("butt", 12 * INCH_M))),
+        ("Top: 9 ft; LIMB 2 30", IMPERIAL, (("limb_2", 30 * INCH_M), ("stem", 108 * INCH_M))),
+        ("limb2 at 700, limb 1 at 0.65 m", METRIC, (("limb_1", 0.65), ("limb_2", 0.7))),
+    ],
+)
+def test_buck_cuts_are_read_limbs_first(text: str, units: Units, read_m: tuple[tuple[str, float], ...]) -> None:
+    found = a_way(buck_at=text, units=units).given(a_mill()).buck_at
+    assert [member for member, _ in found] == [member for member, _ in read_m]
+    assert [at_m for _, at_m in found] == pytest.approx([at_m for _, at_m in read_m])
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("foo", 'got "foo"'),
+        ("limb at 2 ft", 'got "limb at 2 ft"'),
+        ("limb 1", 'got "limb 1"'),
+        ("limb 1 at 2 ft, limb 1 at 3 ft", "cuts the limb 1 twice"),
+        ("butt at 0 ft", "lengths over 0"),
+        ("butt at two", "{:buck_at}: "),
+    ],
+)
+def test_buck_cuts_that_cannot_be_read_say_how(text: str, said: str) -> None:
+    with pytest.raises(InputError) as refused:
+        a_way(buck_at=text).given(a_mill())
+    assert refused.value.field == "buck_at"
+    assert said in str(refused.value)

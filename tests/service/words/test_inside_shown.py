@@ -85,9 +85,12 @@ def test_a_slab_that_lies_on_the_bunks_at_the_end_is_told(lower_face_m: float, t
     ("stretch_m", "said"),
     [
         ((0.0, 2.9), None),
-        ((0.0, 60 * INCH_M), "at 5 ft from the butt; keep the butt piece"),
-        ((30 * INCH_M, 90 * INCH_M), "at 2 ft 6 in and 7 ft 6 in from the butt; keep the middle piece"),
-        ((30 * INCH_M, 2.9), "at 2 ft 6 in from the butt; keep the top piece"),
+        ((0.0, 60 * INCH_M), "5 ft from the butt, square to the log Keep the butt piece for the bed."),
+        (
+            (30 * INCH_M, 90 * INCH_M),
+            "2 ft 6 in from the butt, square to the log 7 ft 6 in from the butt, square to the log Keep the middle",
+        ),
+        ((30 * INCH_M, 2.9), "2 ft 6 in from the butt, square to the log Keep the top piece for the bed."),
     ],
 )
 def test_a_stretch_says_where_it_is_bucked(stretch_m: tuple[float, float], said: str | None) -> None:
@@ -102,10 +105,10 @@ def test_plans_bucked_alike_are_named_together() -> None:
 
     words = words_of(plans=(first, second), plain_way=plain)
 
-    assert "Buck the log 5 ft from the butt (1, 2); 2 ft 6 in from the butt (straight)." in words
+    assert "Buck the log first: 5 ft from the butt (1, 2); 2 ft 6 in from the butt (straight)." in words
     plain = a_plan(rank=0, stretch_m=(0.0, 60 * INCH_M))
     words = words_of(plans=(first, second), plain_way=plain)
-    assert "Buck the log 5 ft from the butt (all plans)." in words
+    assert "Buck the log first: 5 ft from the butt (all plans)." in words
 
 
 def test_marks_are_listed_with_the_log() -> None:
