@@ -18,6 +18,8 @@ FEATHER_OFF_PLANE = 0.15
 FEATHER_OFF_LINE = 0.5
 """How far the figured wood reaches from the fork plane and from the fork's middle line, in stem diameters
 (common practice, no source)."""
+_FLAT = 1.0 - 1e-9
+"""Cosine of the turn between two faces of a hull that are one."""
 FLATTEST_FIGURE_DEG = 30.0
 """A slab this far off the fork plane shows no feather (common practice, no source)."""
 
@@ -129,16 +131,32 @@ def in_plan(corners_m: FloatArray, lower_m: float, upper_m: float) -> BaseGeomet
 
 def sections(zone: Zone, x_m: FloatArray) -> list[FloatArray]:
     """Return the zone's section (Q, 2) of (y, z) at each x, anticlockwise; empty where it is not met. [m]."""
-    corners = zone.corners_m
+    nothing = np.zeros((0, 2))
+    try:
+        start, end = _edges(zone.corners_m)
+    except QhullError:  # as flat as a board: it holds no wood
+        return [nothing] * len(x_m)
     found: list[FloatArray] = []
     for x in x_m:
-        ring = np.zeros((0, 2))
-        if corners[:, 0].min() < x < corners[:, 0].max():
-            # A hair thick, so that a face square to x gives its whole outline.
-            points = cut_hull(corners, 0, x - 1e-9, x + 1e-9)[:, 1:]
-            try:
-                ring = points[ConvexHull(points).vertices]
-            except QhullError:  # met at an edge alone
-                ring = np.zeros((0, 2))
-        found.append(ring)
+        crossed = (start[:, 0] < x) != (end[:, 0] < x)
+        a, b = start[crossed], end[crossed]
+        if len(a) < 3:
+            found.append(nothing)
+            continue
+        # Where the hull's edges meet the plane is the section's own edge, so that its points need only be put in order.
+        points = a[:, 1:] + ((x - a[:, :1]) / (b[:, :1] - a[:, :1])) * (b[:, 1:] - a[:, 1:])
+        off = points - points.mean(axis=0)
+        found.append(points[np.argsort(np.arctan2(off[:, 1], off[:, 0]), kind="stable")])
     return found
+
+
+def _edges(corners_m: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return both ends (E, 3) of the edges of the hull of points, none of them across a flat face."""
+    hull = ConvexHull(corners_m)
+    face, away = np.indices(hull.neighbors.shape)
+    beside = hull.neighbors
+    turn = np.einsum("ik,ijk->ij", hull.equations[:, :3], hull.equations[beside][:, :, :3])
+    face, away = (kept[(face < beside) & (turn < _FLAT)] for kept in (face, away))
+    # An edge lies across from the corner that its face has away from the neighbour.
+    ends = [hull.simplices[face, (away + k) % 3] for k in (1, 2)]
+    return corners_m[ends[0]], corners_m[ends[1]]
