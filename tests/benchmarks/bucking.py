@@ -18,7 +18,7 @@ import books  # noqa: E402
 import shapes  # noqa: E402
 from planned_logs import given_log  # noqa: E402
 
-from optimizer.bed.buck_cuts import BuckCut, limb_cut, limb_leaves_m, limb_length_m, stem_cut  # noqa: E402
+from optimizer.bed.buck_cuts import BuckCut, kept_hearts, limb_cut, limb_leaves_m, limb_length_m, stem_cut  # noqa: E402
 from optimizer.search.bucked import Scouting, ways_to_buck  # noqa: E402
 from optimizer.search.bucked_search import search_bucked  # noqa: E402
 from scans.log import Log, Solid  # noqa: E402
@@ -49,7 +49,7 @@ def left_by_hand(log: Log, cut: BuckCut) -> Log:
     whole = max(behind.decompose(), key=lambda part: part.volume())
     mesh = whole.to_mesh64()
     solid = Solid(np.asarray(mesh.vert_properties)[:, :3].copy(), np.asarray(mesh.tri_verts).astype(np.int64))
-    return replace(log, outer=solid, wood=solid)
+    return replace(log, outer=solid, wood=solid, hearts=kept_hearts(log.hearts, cut))
 
 
 def places(log: Log) -> list[BuckCut]:

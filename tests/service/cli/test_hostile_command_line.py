@@ -34,13 +34,15 @@ WRONG: dict[str, list[str]] = {
     "--bark-thickness": LENGTHS,
     "--cost": ["x", "-1", "nan", "inf", "1e400"],
     "--taped-length": LENGTHS, "--unit": CHOICES, "--up": CHOICES, "--butt": CHOICES, "--pick": WHOLE, "--mill": FILES,
-    "--prices": FILES, "--marks": FILES, "--doubt": CHOICES, "--seconds": ["x", "0", "-1", "nan", "inf", "1e400"],
+    "--prices": FILES, "--marks": FILES, "--doubt": CHOICES, "--buck": CHOICES,
+    "--seconds": ["x", "0", "-1", "nan", "inf", "1e400"],
     "--gap": ["", "x", "nan", "inf", "-1", "0", "200 %", RAW, NINES], "--lays": WHOLE,
     "--seed": ["x", "-1", NINES, HUGE],
     "--workers": WHOLE, "--units": CHOICES, "--roll": ["", "x", "nan", "inf", "-inf", "1e400", RAW],
     "--heights": [*LENGTHS[:-1], "12,,9", "9, 12", "12, nan", ",", "12" + ", 9" * 2000],
     "--shim-butt": LENGTHS[:-1], "--shim-top": LENGTHS[:-1], "--made": ["x", "0", "-1", "3", NINES, HUGE],
     "--seen": ["", "x", "1: nan x inf", "1: 0 x 0", f"{HUGE}: 1 in x 1 in", f"1: {NINES} x 1 ft", RAW],
+    "--buck-at": ["x", "limb", "limb 9 at 1 ft", "butt at nan", f"butt at {NINES}", f"limb {NINES} at 1 ft"],
     "--stretch": ["x", "1 ft", "1 ft to nan", "1 ft to 2 ft to 3 ft", f"0 to {NINES}", RAW],
 }  # fmt: skip
 NOT_WRITTEN = ["", ".", "none/x.json", "pipe", "a" * 5000, "log.toml/x.json"]
