@@ -177,6 +177,7 @@ def plan_log(
     no plan is possible.
     """
     started = run.clock()
+    on_progress = _with_best_so_far(on_progress)
     whole = _whole(given, mill, prices)
     problems = _stretched(whole, given.weigh)
     warnings = given.warnings if len(problems) == 1 else (*given.warnings, LONGER_THAN_BED)
@@ -274,6 +275,20 @@ def plan_log(
         doubt=None if doubtful is None else doubtful.doubt,
         bound=Bound(upper_net=max(proven.upper_net, best_net), gap=proven.gap(best_net)),
     )
+
+
+def _with_best_so_far(tell: Callable[[Progress], None] | None) -> Callable[[Progress], None] | None:
+    """Tell of the best of all that was searched: each way to buck, and each length of a long log, has its own best."""
+    if tell is None:
+        return None
+    best: list[float] = []
+
+    def told(progress: Progress) -> None:
+        if progress.best_net is not None:
+            best[:] = [max(*best, progress.best_net) if best else progress.best_net]
+        tell(replace(progress, best_net=best[0] if best else None))
+
+    return told
 
 
 @dataclass(frozen=True, eq=False)

@@ -10,7 +10,6 @@ import signal
 import subprocess
 import sys
 import time
-from itertools import pairwise
 from pathlib import Path
 
 import httpx
@@ -191,10 +190,6 @@ def comparable(document):
     return document | {"work": document["work"] | {"seconds": None}}
 
 
-TWO_BLOCKS = 2 * 2.0 + 0.01
-"""What setting two blocks costs at the sample mill."""
-
-
 def test_a_real_scan_is_uploaded_and_watched_to_its_plan(service, data_folder):
     scan = (data_folder / "cc0" / "cc0_polyhaven_fork_log.ply").read_bytes()
     server = service.running()
@@ -208,9 +203,7 @@ def test_a_real_scan_is_uploaded_and_watched_to_its_plan(service, data_folder):
     # A stage that lasts less than the time between two events may go by unseen.
     assert len({job["stage"] for job in jobs} & set(SEARCHING)) >= 2
     bests = [job["best_net"] for job in jobs if job["best_net"] is not None]
-    # What comes to the top is looked at on the solid itself, and may ask for a block or two more than the search saw.
-    assert all(later > earlier - TWO_BLOCKS for earlier, later in pairwise(bests))
-    assert bests[-1] > bests[0]
+    assert bests == sorted(bests)
     assert document["log"]["source"]["kind"] == "solid"
     assert document["plans"][0]["slabs"]
     assert server.upload("fork.ply", scan, species="sugar maple")[0] == log_id
