@@ -20,6 +20,7 @@ from scans.log import FloatArray, IntArray, Log, Solid
 
 LOOKS_ROUND = 8
 LOOK_STEP_M = 0.004
+ROOM_FOR = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,10 +38,13 @@ class Rings:
 
     @cached_property
     def slots(self) -> int:
-        """How many crossings a level line makes at a station, as far as a look round shows."""
+        """For how many crossings of a level line at a station to make room: twice what a look round shows.
+
+        A table with too little room is made anew, which costs far more than room that is not used.
+        """
         if self.known_slots is not None:
             return self.known_slots
-        return most_crossings(self.offsets, self.segments, LOOKS_ROUND, LOOK_STEP_M)
+        return ROOM_FOR * most_crossings(self.offsets, self.segments, LOOKS_ROUND, LOOK_STEP_M)
 
 
 @dataclass(frozen=True, eq=False)

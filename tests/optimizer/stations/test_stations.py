@@ -9,7 +9,9 @@ import shapes
 from sheets_made import forked
 
 from optimizer.doubt.possible_logs import PossibleLogs
-from optimizer.stations.stations import cut, stations_of
+from optimizer.stations.chords import most_crossings
+from optimizer.stations.stations import Rings, cut, stations_of
+from scans.log import Solid
 from scans.tape.log_from_sheet import log_from_sheet
 
 
@@ -42,7 +44,7 @@ def rough(log):
     order = rng.permutation(len(log.outer.vertices_m))
     vertices_m = np.empty_like(log.outer.vertices_m)
     vertices_m[order] = log.outer.vertices_m + rng.normal(0.0, 0.01, log.outer.vertices_m.shape)
-    return type(log.outer)(vertices_m, order[log.outer.faces])
+    return Solid(vertices_m, order[log.outer.faces])
 
 
 @pytest.mark.parametrize("number", [0, 1])
@@ -103,3 +105,14 @@ def test_a_log_rests_on_the_outermost_points_all_round():
             ring = rings.segments[rings.offsets[9 * i] : rings.offsets[9 * i + 1]]
             points_m = one.supports_m[one.supports_m[:, 0] == x]
             assert (points_m[:, 1:] @ [y, z]).max() == pytest.approx((ring[:, :2] @ [y, z]).max(), abs=1e-12)
+
+
+def test_there_is_room_for_more_crossings_than_a_look_round_shows():
+    """Ripples as fine as on a scan are met by some levels alone."""
+    angles = np.linspace(0.0, 2.0 * np.pi, 2001)
+    reach_m = 0.3 + 0.0005 * np.sin(70.0 * angles)
+    points_m = np.stack([reach_m * np.cos(angles), reach_m * np.sin(angles)], axis=1)
+    rings = Rings(np.array([0, 2000]), np.concatenate([points_m[:-1], points_m[1:]], axis=1))
+    finely = most_crossings(rings.offsets, rings.segments, 8, 0.0001)
+
+    assert most_crossings(rings.offsets, rings.segments, 8, 0.004) < finely <= rings.slots
