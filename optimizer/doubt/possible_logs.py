@@ -294,23 +294,28 @@ def _supports(offsets: IntArray, segments: FloatArray, x_m: FloatArray) -> Float
     """Return the outermost points (P, 3) of the rings at each station, in directions all round."""
     n = len(x_m)
     points = np.zeros((n * _DIRECTIONS, 3))
+    angles = 2.0 * np.pi * np.arange(_DIRECTIONS) / _DIRECTIONS
+    cosine, sine = np.cos(angles), np.sin(angles)
+    best, at = np.empty(_DIRECTIONS), np.empty(_DIRECTIONS, dtype=np.int64)
     count = 0
     for i in range(n):
         if offsets[i + 1] == offsets[i]:
             continue
+        best[:] = -np.inf
+        for s in range(offsets[i], offsets[i + 1]):
+            y, z = segments[s, 0], segments[s, 1]
+            # All directions for one point, and no branch: a loop for vector instructions.
+            for d in range(_DIRECTIONS):
+                reach = cosine[d] * y + sine[d] * z
+                further = reach > best[d]
+                best[d] = reach if further else best[d]
+                at[d] = s if further else at[d]
         before = -1
         for d in range(_DIRECTIONS):
-            angle = 2.0 * np.pi * d / _DIRECTIONS
-            cosine, sine = np.cos(angle), np.sin(angle)
-            best, at = -np.inf, -1
-            for s in range(offsets[i], offsets[i + 1]):
-                reach = cosine * segments[s, 0] + sine * segments[s, 1]
-                if reach > best:
-                    best, at = reach, s
-            if at != before:
-                points[count, 0], points[count, 1], points[count, 2] = x_m[i], segments[at, 0], segments[at, 1]
+            if at[d] != before:
+                points[count, 0], points[count, 1], points[count, 2] = x_m[i], segments[at[d], 0], segments[at[d], 1]
                 count += 1
-                before = at
+                before = at[d]
     return points[:count].copy()
 
 

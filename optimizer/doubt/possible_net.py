@@ -18,7 +18,8 @@ from optimizer.doubt.possible_logs import PossibleLog
 from optimizer.doubt.values import possible_terms
 from optimizer.problem import Problem
 from optimizer.stations.chords import Chords, reach_of_chords, wood_by_row
-from optimizer.stations.lay_table import turned_inside
+from optimizer.stations.inside import Inside
+from optimizer.stations.lay_table import BoolArray, turned_inside
 from optimizer.stations.layers import layer_value, room_for
 from optimizer.stations.stations import Rings, Stations
 from optimizer.stations.terms import Terms
@@ -143,21 +144,57 @@ def _outcome(
     cost = len(pass_m) * money.pass_cost + float(sawing.sum()) + plan.fixed_cost
     inside = turned_inside(stations, lay, problem.heart)
     sound = inside._replace(most=0, most_figured=0, best_feather=0.0)
-    cell_m = float(stations.cell_m[stations.first]) / tilt_cos
-    room = room_for(stations.last - stations.first, chords.most, inside.most, inside.most_figured)
-    net, board_feet = -cost, 0.0
     through = fits[at_pass]
     through[: plan.made] = True
-    for k, entry in enumerate(plan.entries):
-        if not (through[plan.upper[k]] and through[plan.lower[k]]):
-            continue
-        where = (chords, at_upper[k], chords, at_lower[k], stations.first, stations.last, cell_m, chords.most <= 2)
-        value = layer_value(money, entry, *where, inside, lower_m[k], upper_m[k], room, 0.0)
-        if value > 0.0:
-            net += value
-            board_feet += layer_value(feet, entry, *where, sound, lower_m[k], upper_m[k], room, 0.0)
+    net, board_feet = _layers(
+        cost, money, feet, inside, sound, chords, stations.first, stations.last,
+        float(stations.cell_m[stations.first]) / tilt_cos, plan.entries, through[plan.upper] & through[plan.lower],
+        at_upper, at_lower, upper_m, lower_m,
+    )  # fmt: skip
     width_m, length_m = largest_piece(chords, int(at_pass[face]), stations.cell_m)
     return net, board_feet, width_m, length_m / tilt_cos
+
+
+@numba.njit(cache=True, nogil=True)
+def _layers(
+    cost: float,
+    money: Terms,
+    feet: Terms,
+    inside: Inside,
+    sound: Inside,
+    chords: Chords,
+    first: int,
+    last: int,
+    cell_m: float,
+    entries: IntArray,
+    is_sawn: BoolArray,
+    at_upper: IntArray,
+    at_lower: IntArray,
+    upper_m: FloatArray,
+    lower_m: FloatArray,
+) -> tuple[float, float]:
+    """Return what the layers of a plan bring less its cost, and their board feet.
+
+    is_sawn : (L,) whether both passes beside a layer went through. sound : the inside without flaws or figure.
+    at_upper, at_lower : (L,) rows of the faces. upper_m, lower_m : (L,) their heights.
+    """
+    room = room_for(last - first, chords.most, inside.most, inside.most_figured)
+    simple = chords.most <= 2
+    net, board_feet = -cost, 0.0
+    for k in range(len(entries)):
+        if not is_sawn[k]:
+            continue
+        value = layer_value(
+            money, entries[k], chords, at_upper[k], chords, at_lower[k], first, last, cell_m, simple, inside,
+            lower_m[k], upper_m[k], room, 0.0,
+        )  # fmt: skip
+        if value > 0.0:
+            net += value
+            board_feet += layer_value(
+                feet, entries[k], chords, at_upper[k], chords, at_lower[k], first, last, cell_m, simple, sound,
+                lower_m[k], upper_m[k], room, 0.0,
+            )  # fmt: skip
+    return net, board_feet
 
 
 def level_chords(rings: Rings, stations: Stations, lay: Lay, levels_m: FloatArray) -> Chords:

@@ -23,7 +23,9 @@ from optimizer.doubt.possible_logs import PossibleLog
 from optimizer.problem import Problem
 from optimizer.standing.rolled import Rolled
 from optimizer.stations.lay_table import LayTable, lay_table
-from optimizer.stations.passes import Cuts, Known, best_cuts, layer_between, room_of
+from optimizer.stations.layers import layer_of
+from optimizer.stations.passes import Cuts, Known, best_cuts, room_of
+from optimizer.stations.runs import sold_as
 from optimizer.stations.terms import Terms, terms_for
 from scans.log import FloatArray
 
@@ -122,8 +124,12 @@ def _add(
     rows = min(len(cost), len(table.possible))
     room = room_of(table)
     drops, beds = terms.drop_steps, terms.bed_steps
+    # Taken out of the tuples once: that costs as much as some layers.
     possible, pass_cost = table.possible, table.pass_cost
     upper, lower, under, kerf_m = table.upper, table.lower, table.under, terms.kerf_m
+    first, last, cell_m, inside = table.first, table.last, table.cell_m, table.inside
+    zero_m, step_m = table.lowest_row * terms.step_m, terms.step_m
+    has_flaws, flaw_low_m, flaw_high_m = inside.most + inside.most_figured > 0, inside.low_m, inside.high_m
     for k in range(len(cost)):
         cost[k] += share * (pass_cost[k] if k < rows else terms.pass_cost)
     for way in range(3 if terms.can_flip else 1):
@@ -132,15 +138,25 @@ def _add(
         bottom = lower if way == 0 else upper
         top_off_m, bottom_off_m = -kerf_m if way == 1 else 0.0, kerf_m if way == 0 else 0.0
         found = down if way == 0 else flipped if way == 1 else bed
+        top_chords, top_shift, top_simple, top_m2 = top.chords, top.shift, top.simple, top.usable_m2
+        bottom_chords, bottom_shift, bottom_simple = bottom.chords, bottom.shift, bottom.simple
+        bottom_m2 = bottom.usable_m2
         for m in range(len(drops)):
+            sold = sold_as(terms, m)
             steps = beds[m] if way == 2 else drops[m]
             before_k, before = -1, 0.0
             for k in range(steps, rows):
                 if (k - steps) % stride and k != rows - 1:
                     continue
                 j, value = k - steps, 0.0
-                if possible[k] and possible[j] and top.usable_m2[k] > 0.0 and bottom.usable_m2[j] > 0.0:
-                    value = layer_between(terms, table, m, top, k, top_off_m, bottom, j, bottom_off_m, room, 0.0)
+                if possible[k] and possible[j] and top_m2[k] > 0.0 and bottom_m2[j] > 0.0:
+                    u, v = k + top_shift, j + bottom_shift
+                    upper_m, lower_m = zero_m + k * step_m + top_off_m, zero_m + j * step_m + bottom_off_m
+                    flawed = has_flaws and upper_m > flaw_low_m and lower_m < flaw_high_m
+                    value = layer_of(
+                        sold, top_chords, u, bottom_chords, v, first, last, cell_m, top_simple[u] and bottom_simple[v],
+                        flawed, inside, lower_m, upper_m, room,
+                    )  # fmt: skip
                 found[k, m] += share * value
                 for between in range(before_k + 1, k if before_k >= 0 else 0):
                     part = (between - before_k) / (k - before_k)

@@ -20,6 +20,7 @@ from scans.log import FloatArray, IntArray, Log, Solid
 
 LOOKS_ROUND = 8
 LOOK_STEP_M = 0.004
+ROOM_FOR = 2
 
 
 @dataclass(frozen=True, eq=False)
@@ -37,10 +38,13 @@ class Rings:
 
     @cached_property
     def slots(self) -> int:
-        """How many crossings a level line makes at a station, as far as a look round shows."""
+        """For how many crossings of a level line at a station to make room: twice what a look round shows.
+
+        A table with too little room is made anew, which costs far more than room that is not used.
+        """
         if self.known_slots is not None:
             return self.known_slots
-        return most_crossings(self.offsets, self.segments, LOOKS_ROUND, LOOK_STEP_M)
+        return ROOM_FOR * most_crossings(self.offsets, self.segments, LOOKS_ROUND, LOOK_STEP_M)
 
 
 @dataclass(frozen=True, eq=False)
@@ -167,59 +171,67 @@ def _ring_segments(corners: FloatArray) -> FloatArray:
 
 
 def _heart_crossings(log: Log, x_m: FloatArray) -> tuple[IntArray, FloatArray]:
-    rows: list[list[tuple[float, float, float, float]]] = [[] for _ in x_m]
+    at, rows = [np.zeros(0, dtype=np.int64)], [np.zeros((0, 4))]
     for line in log.hearts:
         for a, b in pairwise(line):
             if b[0] <= a[0]:
                 continue
-            direction = (b - a) / np.linalg.norm(b - a)
-            for i in range(int(np.searchsorted(x_m, a[0])), int(np.searchsorted(x_m, b[0]))):
-                y, z = (a + (b - a) * (x_m[i] - a[0]) / (b[0] - a[0]))[1:]
-                rows[i].append((float(y), float(z), float(direction[1]), float(direction[2])))
-    offsets = np.concatenate([[0], np.cumsum([len(row) for row in rows])]).astype(np.int64)
-    flat = [crossing for row in rows for crossing in row]
-    return offsets, np.array(flat, dtype=np.float64).reshape(-1, 4)
+            low, high = np.searchsorted(x_m, [a[0], b[0]])
+            across = a[1:] + (b - a)[1:] * (x_m[low:high, None] - a[0]) / (b[0] - a[0])
+            direction = (b - a)[1:] / np.linalg.norm(b - a)
+            at.append(np.arange(low, high))
+            rows.append(np.concatenate([across, np.broadcast_to(direction, across.shape)], axis=1))
+    station = np.concatenate(at)
+    offsets = np.concatenate([[0], np.cumsum(np.bincount(station, minlength=len(x_m)))]).astype(np.int64)
+    return offsets, np.concatenate(rows)[np.argsort(station, kind="stable")]
 
 
 @numba.njit(cache=True, nogil=True)
-def _crossing(a: FloatArray, b: FloatArray, x: float) -> tuple[float, float]:
-    share = (x - a[0]) / (b[0] - a[0])
-    return a[1] + share * (b[1] - a[1]), a[2] + share * (b[2] - a[2])
+def _planes_below(x: FloatArray, x_m: FloatArray) -> IntArray:
+    """Return (V,) how many of the planes x_m (N,), rising, lie below each x; a place on a plane is not above it."""
+    n = len(x_m)
+    found = np.zeros(len(x), dtype=np.int64)
+    if n == 0:
+        return found
+    # Planes lie about evenly, so that the first guess is off by one or two.
+    start_m, per_m = x_m[0], (n - 1) / max(x_m[n - 1] - x_m[0], 1e-9)
+    for v in range(len(x)):
+        k = int(min(max((x[v] - start_m) * per_m, 0.0), n - 1.0))
+        while k > 0 and x_m[k - 1] >= x[v]:
+            k -= 1
+        while k < n and x_m[k] < x[v]:
+            k += 1
+        found[v] = k
+    return found
 
 
 @numba.njit(cache=True, nogil=True)
 def _cut(vertices: FloatArray, faces: IntArray, x_m: FloatArray) -> tuple[IntArray, FloatArray]:
-    # A vertex on a plane counts as above it, so that each face gives one segment or none and the
+    # A vertex on a plane counts as below it, so that each face gives one segment or none and the
     # rings close. An edge is always cut from its lower-numbered vertex, so that both its faces
     # find the same point to the last bit.
     n = len(x_m)
+    below = _planes_below(vertices[:, 0], x_m)
     counts = np.zeros(n + 1, dtype=np.int64)
     for f in range(len(faces)):
-        xa, xb, xc = vertices[faces[f, 0], 0], vertices[faces[f, 1], 0], vertices[faces[f, 2], 0]
-        low = np.searchsorted(x_m, min(xa, xb, xc), side="left")
-        high = np.searchsorted(x_m, max(xa, xb, xc), side="left")
-        for i in range(low, high):
+        a, b, c = below[faces[f, 0]], below[faces[f, 1]], below[faces[f, 2]]
+        for i in range(min(a, b, c), max(a, b, c)):
             counts[i + 1] += 1
     offsets = np.cumsum(counts)
-    segments = np.zeros((offsets[n], 4))
+    segments = np.empty((offsets[n], 4))
     filled = offsets.copy()
-    ends = np.zeros((2, 2))
     for f in range(len(faces)):
-        xa, xb, xc = vertices[faces[f, 0], 0], vertices[faces[f, 1], 0], vertices[faces[f, 2], 0]
-        low = np.searchsorted(x_m, min(xa, xb, xc), side="left")
-        high = np.searchsorted(x_m, max(xa, xb, xc), side="left")
-        for i in range(low, high):
-            x = x_m[i]
-            found = 0
+        a, b, c = below[faces[f, 0]], below[faces[f, 1]], below[faces[f, 2]]
+        for i in range(min(a, b, c), max(a, b, c)):
+            x, row, end = x_m[i], filled[i], 0
+            filled[i] += 1
             for e in range(3):
                 p, q = faces[f, e], faces[f, (e + 1) % 3]
-                if (vertices[p, 0] > x) != (vertices[q, 0] > x):
+                if (below[p] > i) != (below[q] > i):
                     if p > q:
                         p, q = q, p
-                    ends[found, 0], ends[found, 1] = _crossing(vertices[p], vertices[q], x)
-                    found += 1
-            row = filled[i]
-            segments[row, 0], segments[row, 1] = ends[0, 0], ends[0, 1]
-            segments[row, 2], segments[row, 3] = ends[1, 0], ends[1, 1]
-            filled[i] += 1
+                    share = (x - vertices[p, 0]) / (vertices[q, 0] - vertices[p, 0])
+                    segments[row, end] = vertices[p, 1] + share * (vertices[q, 1] - vertices[p, 1])
+                    segments[row, end + 1] = vertices[p, 2] + share * (vertices[q, 2] - vertices[p, 2])
+                    end = 2
     return offsets, segments

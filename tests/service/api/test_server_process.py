@@ -205,7 +205,7 @@ def test_a_real_scan_is_uploaded_and_watched_to_its_plan(service, data_folder):
     # At the end it is what the best plan nets: looked at on the solid itself, it may take a block more.
     bests = [job["best_net"] for job in jobs[:-1] if job["best_net"] is not None and job["state"] == "running"]
     assert bests == sorted(bests)
-    assert jobs[-1]["best_net"] == document["plans"][0]["net"]
+    assert jobs[-1]["best_net"] == pytest.approx(document["plans"][0]["net"], abs=0.01)
     assert document["log"]["source"]["kind"] == "solid"
     assert document["plans"][0]["slabs"]
     assert server.upload("fork.ply", scan, species="sugar maple")[0] == log_id
