@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from optimizer.bed.lay import Lay, hull_points
 from optimizer.standing.hull import hull_of_spans, inside_by_m
 from optimizer.standing.parts import Touches
-from optimizer.standing.supports import BEARS_M, MARGIN_M, MARGIN_SHARE, SupportRules, thirds_m
+from optimizer.standing.supports import BEARS_M, SupportRules, margin_of_reach_m, thirds_m
 from optimizer.standing.table import LayStanding, RollStanding, StandingTable
 from scans.log import FloatArray, Log
 
@@ -150,4 +150,4 @@ def _holds(touches: Touches, bunks_m: FloatArray, chosen: list[int], centre_m: F
         high_m[bunk] = max(high_m[bunk], touches.to_m[k])
         reach_m = max(reach_m, 0.5 * (touches.to_m[k] - touches.from_m[k]))
     inside_m = inside_by_m(hull_of_spans(bunks_m, low_m, high_m), float(centre_m[0]), float(centre_m[1]))
-    return bool(inside_m >= min(MARGIN_M, MARGIN_SHARE * reach_m))
+    return bool(inside_m >= margin_of_reach_m(reach_m))

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from math import ceil, pi, sqrt
 from typing import Literal
 
+import numba
 import numpy as np
 import shapely
 from manifold3d import Manifold
@@ -169,12 +170,18 @@ def _supports(part: Polygon, bunk: int, member: int, x_m: float, rules: SupportR
     return found
 
 
-def margin_m(supports: Sequence[Support]) -> float:
-    """Return how far from the edge of the hull of such supports a mass centre has to keep. [m].
+@numba.njit(cache=True, nogil=True)
+def margin_of_reach_m(reach_m: float) -> float:
+    """Return how far from the edge of the hull of supports that reach so far a mass centre has to keep. [m].
 
     2 in, or less where no support reaches far: the doubt of where the mass centre lies shrinks with the log.
     """
-    return min(MARGIN_M, MARGIN_SHARE * max((support.reach_m for support in supports), default=0.0))
+    return min(MARGIN_M, MARGIN_SHARE * reach_m)
+
+
+def margin_m(supports: Sequence[Support]) -> float:
+    """Return how far from the edge of the hull of such supports a mass centre has to keep. [m]."""
+    return float(margin_of_reach_m(max((support.reach_m for support in supports), default=0.0)))
 
 
 def thirds_m(from_m: float, to_m: float) -> tuple[float, float]:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from optimizer.standing.hull import hull_of_spans, inside_by_m
-from optimizer.standing.supports import MARGIN_M, MARGIN_SHARE
+from optimizer.standing.supports import margin_of_reach_m
 from scans.log import FloatArray, IntArray
 
 
@@ -133,7 +133,7 @@ def sweep(
             hull = hull_of_spans(bunks_m, low, high)
             by = inside_by_m(hull, sum_x[body] / volume[body], sum_y[body] / volume[body])
             inside[r] = min(inside[r], by)
-            spare[r] = min(spare[r], by - min(MARGIN_M, MARGIN_SHARE * reach))
+            spare[r] = min(spare[r], by - margin_of_reach_m(reach))
         before, here = here, before
     return inside, spare, total
 
