@@ -281,12 +281,12 @@ def _with_best_so_far(tell: Callable[[Progress], None] | None) -> Callable[[Prog
     """Tell of the best of all that was searched: each way to buck, and each length of a long log, has its own best."""
     if tell is None:
         return None
-    best: list[float] = []
+    best: float | None = None
 
     def told(progress: Progress) -> None:
-        if progress.best_net is not None:
-            best[:] = [max(*best, progress.best_net) if best else progress.best_net]
-        tell(replace(progress, best_net=best[0] if best else None))
+        nonlocal best
+        best = max((net for net in (best, progress.best_net) if net is not None), default=None)
+        tell(replace(progress, best_net=best))
 
     return told
 
@@ -364,16 +364,17 @@ def _weighed_by_cuts(
     settings: SearchSettings,
 ) -> list[Weighed]:
     """Try plans on possible logs, each bucked as its plan says; fresh : bucked as `problem` is. The order stays."""
-    found: dict[int, Weighed] = {}
+    found: list[tuple[int, Weighed]] = []
     for cuts in dict.fromkeys(plan.buck_cuts for plan in plans):
         other = by_cuts[cuts]
         logs = fresh
         if cuts != problem.cuts:
             possible = PossibleLogs(other, DOUBT_WIDENED)
             logs = drawn(possible, settings.seed, FIRST_REPORT, REPORT_LOGS, settings.workers)
-        own = [plan for plan in plans if plan.buck_cuts == cuts]
-        found |= {id(w.priced): w for w in weighed(other, own, logs, settings.workers)}
-    return [found[id(plan)] for plan in plans]
+        places = [k for k, plan in enumerate(plans) if plan.buck_cuts == cuts]
+        own = weighed(other, [plans[k] for k in places], logs, settings.workers)
+        found += zip(places, own, strict=True)
+    return [one for _, one in sorted(found, key=lambda placed: placed[0])]
 
 
 def _proven(
@@ -567,7 +568,8 @@ def _off_habit(problem: Problem, compared: Compared) -> tuple[Note, ...]:
     if compared.off_deg < LEAST_OFF_DEG:
         return ()
     habit = "with its limbs level" if problem.log.forks else "as it lies"
-    text = f"The mill cannot take the log {habit}: straight through is turned {compared.off_deg:.0f} degrees from that."
+    nearest = f"We compare with the nearest it can take: {compared.off_deg:.0f} degrees off."
+    text = f"The mill cannot take the log {habit}. {nearest}"
     return (Note("plain_way_turned", text, bears_on_plan=True),)
 
 

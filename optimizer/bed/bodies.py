@@ -17,6 +17,8 @@ HAIR_M = 1e-6
 """How far beside a face its neighbourhood is looked at."""
 SPECK_M2 = 1e-8
 """Areas under this are rounding, not wood."""
+SPECK_M3 = 1e-9
+"""Volumes under this are rounding."""
 
 
 def manifold_of(solid: Solid) -> manifold3d.Manifold:

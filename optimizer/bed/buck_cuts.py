@@ -106,9 +106,9 @@ def leaves_m(line: FloatArray, crotches_m: Sequence[FloatArray]) -> float:
     return float(along_m(line)[at] + shares[at] * np.linalg.norm(steps[at]))
 
 
-def from_butt_m(log: Log, cut: BuckCut) -> float:
+def from_butt_m(hearts: Sequence[FloatArray], cut: BuckCut) -> float:
     """Return how far a cut is from the butt end by a tape along the stem's heart, and then along the limb's. [m]."""
-    return cut.at_m if cut.limb is None else length_along_m(log.hearts[0]) + cut.at_m
+    return cut.at_m if cut.limb is None else length_along_m(hearts[0]) + cut.at_m
 
 
 def length_along_m(line: FloatArray) -> float:

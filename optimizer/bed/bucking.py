@@ -7,7 +7,7 @@ import numpy as np
 import shapely
 from manifold3d import Manifold
 
-from optimizer.bed.bodies import manifold_of, mass_centre, polygons_of
+from optimizer.bed.bodies import SPECK_M3, manifold_of, mass_centre, polygons_of
 from optimizer.bed.bolts import Bolt, bolts_of
 from optimizer.bed.buck_cuts import BuckCut, BuckError, kept_forks, kept_hearts, lost_hearts, resampled
 from optimizer.bed.zones import Zone, clipped_behind
@@ -16,8 +16,6 @@ from scans.messages import long_length
 
 HEART_STEP_M = 0.05
 MOST_READINGS = 4
-SPECK_M3 = 1e-9
-"""Volumes under this are rounding."""
 TOOL_LARGER, SAME_M3 = 1.02, 1e-6
 CHIP_M3 = 5e-4
 """Pieces under this that come off beside a larger one are chips of it: bumps that the saw runs through (our own rule,

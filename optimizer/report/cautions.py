@@ -131,7 +131,7 @@ def _log_too_heavy(case: _Case) -> Verdict:
     most = case.mill.max_log_mass_kg
     if most is None or case.laid.mass_kg <= most:
         return None
-    return "stop", f"{case.laid.name} weighs about {mass(case.laid.mass_kg)}; the mill bears {mass(most)}"
+    return "stop", f"{case.laid.name} weighs about {mass(case.laid.mass_kg)}; the mill takes {mass(most)}"
 
 
 def _log_near_limit(case: _Case) -> Verdict:
@@ -140,7 +140,7 @@ def _log_near_limit(case: _Case) -> Verdict:
         return None
     return (
         "warning",
-        f"{case.laid.name} could weigh {mass(case.laid.lift_kg)}, 1.25 x its mean; the mill bears {mass(most)}",
+        f"{case.laid.name} could weigh {mass(case.laid.lift_kg)}, 25% over the average; the mill takes {mass(most)}",
     )
 
 
@@ -193,7 +193,7 @@ def _bundle(case: _Case) -> Verdict:
         limit = f"; the loader lifts {mass(most)}, {'too little for it' if bundle > most else 'enough for it'}"
     return "warning", (
         f"sawn slabs stay on the log until the last cut, and the bundle{of_plan(plan, named=case.named)} could weigh "
-        f"{mass(bundle)}, 1.25 x its mean{limit}"
+        f"{mass(bundle)}, 25% over the average{limit}"
     )
 
 
@@ -293,7 +293,7 @@ def _bark_inclusion(case: _Case) -> Verdict:
 
 def _offcut_falls(case: _Case) -> Verdict:
     unsold = [load for load in case.loads if load.kind in _UNSOLD and load.lift_kg > 0.0]
-    return ("warning", f"{unsold[0].said}, 1.25 x its mean") if unsold else None
+    return ("warning", f"{unsold[0].said}, 25% over the average") if unsold else None
 
 
 def _loader_limit(case: _Case) -> Verdict:
@@ -318,7 +318,7 @@ def _lift_gear(case: _Case) -> Verdict:
 
 
 def _all_said(loads: Sequence[Load]) -> str:
-    return f"{', '.join(load.said for load in loads)}, 1.25 x the mean"
+    return f"{', '.join(load.said for load in loads)}, 25% over the average"
 
 
 def _dust(case: _Case) -> Verdict:

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from optimizer.bed.buck_cuts import BuckCut, leaves_m, length_along_m
+from optimizer.bed.buck_cuts import BuckCut, from_butt_m, leaves_m
 from optimizer.documents.plan import LogFound, Plan
 
 CROSSCUT_M = 0.01
@@ -33,4 +33,4 @@ def past_crotch_m(log: LogFound, cut: BuckCut) -> float:
 
 def tape_m(log: LogFound, cut: BuckCut) -> float:
     """Return how far a cut is from the butt end by a tape along the stem's heart, and then along the limb's. [m]."""
-    return cut.at_m if cut.limb is None else length_along_m(np.array(log.hearts[0])) + cut.at_m
+    return from_butt_m([np.array(line) for line in log.hearts], cut)

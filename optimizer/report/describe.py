@@ -111,7 +111,7 @@ def _cut_made(problem: Problem, cut: BuckCut) -> BuckCutMade:
     return BuckCutMade(
         member=cut.member,
         at_m=cut.at_m,
-        from_butt_m=from_butt_m(whole, cut),
+        from_butt_m=from_butt_m(whole.hearts, cut),
         point_m=cut.point_m,
         normal=cut.normal,
     )

@@ -6,14 +6,11 @@ from typing import NamedTuple
 import manifold3d
 import numpy as np
 
-from optimizer.bed.bodies import BedBodies, LogBodies, between, flip_matrix, flipped_bodies, mass_centre
+from optimizer.bed.bodies import SPECK_M3, BedBodies, LogBodies, between, flip_matrix, flipped_bodies, mass_centre
 from optimizer.bed.lay import Lay
 from optimizer.bed.layer_masses import LayerMass, SurfaceNeighbours, layer_mass
 from optimizer.wood.woods import Wood
 from scans.log import FloatArray, moved
-
-SPECK_M3 = 1e-9
-"""Volumes under this are rounding."""
 
 
 class Weighed(NamedTuple):

@@ -63,7 +63,7 @@ def _net(problem: Problem, *, priced: bool) -> float | None:
         return None
     stations = stations_of(problem.log, problem.end_trim_m, SPACING_M, problem.zones)
     best_net, best_deg = 0.0, 0.0
-    for roll_deg in turn_deg(ROLL_STEP_DEG):
+    for roll_deg in whole_turn_deg(ROLL_STEP_DEG):
         one = scouted_at(problem, stations, roll_deg, best_net)
         if one is not None and one.net > best_net:
             best_net, best_deg = one.net, roll_deg
@@ -84,7 +84,7 @@ def scouted_at(problem: Problem, stations: Stations, roll_deg: float, floor: flo
     return scout(problem, stations, rolled, rolled.resting_tilt_deg, floor=floor)
 
 
-def turn_deg(step_deg: float) -> list[float]:
+def whole_turn_deg(step_deg: float) -> list[float]:
     """Return rolls so far apart, the whole turn. [deg]."""
     return [float(roll_deg) for roll_deg in np.arange(0.0, 360.0, step_deg)]
 

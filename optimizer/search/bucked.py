@@ -16,7 +16,7 @@ from optimizer.bed.buck_cuts import BuckCut, BuckError, butt_cut, limb_cut, limb
 from optimizer.bed.bucking import buck, is_of_member, solid_of
 from optimizer.bed.cut_back import CutBack
 from optimizer.problem import Problem
-from optimizer.search.bolt_worth import SPACING_M, Weigh, numbered, scouted_at, turn_deg, worth_of
+from optimizer.search.bolt_worth import SPACING_M, Weigh, numbered, scouted_at, whole_turn_deg, worth_of
 from optimizer.search.climb import Steps, climb
 from optimizer.search.lays import Scouted, roll_distance_deg, scout
 from optimizer.standing.rolled import Rolled
@@ -87,13 +87,13 @@ class Scouting:
         """The best few rolls of the log as it came, apart from one another, and a coarse turn. [deg]."""
         whole = self._simple
         stations = stations_of(whole.log, whole.end_trim_m, SPACING_M, whole.zones, like=whole.coarse)
-        tried = {roll_deg: scouted_at(whole, stations, roll_deg) for roll_deg in turn_deg(FIRST_ROLL_STEP_DEG)}
+        tried = {roll_deg: scouted_at(whole, stations, roll_deg) for roll_deg in whole_turn_deg(FIRST_ROLL_STEP_DEG)}
         nets = {roll_deg: one.net for roll_deg, one in tried.items() if one is not None}
         kept: list[float] = []
         for roll_deg in sorted(nets, key=lambda roll_deg: -nets[roll_deg]):
             if len(kept) < BEST_ROLLS and nets[roll_deg] > 0.0 and _is_apart(roll_deg, kept, ROLLS_APART_DEG):
                 kept.append(roll_deg)
-        return [*kept, *(roll_deg for roll_deg in turn_deg(ROLL_STEP_DEG) if _is_apart(roll_deg, kept, 1.0))]
+        return [*kept, *(roll_deg for roll_deg in whole_turn_deg(ROLL_STEP_DEG) if _is_apart(roll_deg, kept, 1.0))]
 
     def value(self, cuts: Sequence[BuckCut]) -> float:
         """Return about what the log is worth bucked so, its bolts and cuts counted; -inf where it cannot be."""

@@ -22,10 +22,6 @@ class BuckedFound:
     found: Found
     problems: tuple[Problem, ...]
 
-    def problem_of(self, cuts: Sequence[object]) -> Problem:
-        """Return the problem of plans that are bucked so."""
-        return next(problem for problem in self.problems if problem.cuts == tuple(cuts))
-
 
 def search_bucked(
     whole: Problem,

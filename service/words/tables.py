@@ -168,16 +168,16 @@ def _assumed_lines(document: PlanDocument, assumed: Assumed, measures: Measures)
 def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[str]:
     unit, currency = measures.reading_unit, measures.amount_unit
     weighed = document.doubt is not None
-    of_net = (
-        (f"Average\nnet\n{currency}".rstrip(), "Likely\nrange", "Best\npick")
-        if weighed
-        else ("Board\nfeet", f"Net\n{currency}", "More than\nas it lies")
-    )
-    header = (
-        "Plan", "Roll", f"Shim,\nbutt\n{unit}", f"Shim,\ntop\n{unit}", f"Cut 1\nat\n{unit}", "Slabs", *of_net,
-    )  # fmt: skip
     level, plain = document.hearts_level, document.plain_way
     compared = [*document.plans, *([level] if level else []), *([plain] if plain else [])]
+    of_net = f"Average\nnet\n{currency}".rstrip(), "Likely\nrange", "Best\npick"
+    if not weighed:
+        held = any(more_than_straight(document, plan) is not None for plan in compared)
+        of_net = "Board\nfeet", f"Net\n{currency}", "More than\nstraight" if held else ""
+    header = (
+        "Plan", "Roll", f"Shim,\nbutt\n{unit}", f"Shim,\ntop\n{unit}", f"Cut 1\nat\n{unit}", "Slabs",
+        *(name for name in of_net if name),
+    )  # fmt: skip
     names = ["level" if plan is level else str(plan.rank) if plan.rank else "straight" for plan in compared]
     readings = aligned([measures.reading(plan.first_face.blade_height_m) for plan in compared])
 
@@ -187,7 +187,7 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
                 name, turn_column(plan.roll_deg), _shim_at(BUTT, plan, measures), _shim_at(TOP, plan, measures),
                 reading, _thicknesses(plan, most_letters),
                 *(_in_doubt(plan, measures) if weighed else _as_measured(document, plan, measures)),
-            ]
+            ][: len(header)]
             for name, plan, reading in zip(names, compared, readings, strict=True)
         ]  # fmt: skip
 

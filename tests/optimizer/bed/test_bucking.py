@@ -151,8 +151,8 @@ def test_a_limb_cut_is_told_by_tape_from_the_butt_and_from_where_the_hearts_meet
     log = shapes.forked(stem_length_m=1.4)
     cut = limb_cut(log, 1, 0.9)
 
-    assert from_butt_m(log, cut) == pytest.approx(1.4 + 0.9)
-    assert from_butt_m(log, butt_cut(log, 0.3)) == 0.3
+    assert from_butt_m(log.hearts, cut) == pytest.approx(1.4 + 0.9)
+    assert from_butt_m(log.hearts, butt_cut(log, 0.3)) == 0.3
     point = np.array(cut.point_m)
     assert np.linalg.norm(point - log.hearts[1][0]) == pytest.approx(0.9, abs=0.01)
 

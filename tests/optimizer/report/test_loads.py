@@ -67,10 +67,10 @@ def test_the_loaders_limit_says_what_passes_it_and_when_the_worst_first():
     assert reason_of("loader_limit", [PLAN], loader_limit_kg=50.0) == (
         "the log could weigh {125 kg} when you load it, "
         "the last piece on the bed could weigh {100 kg} after cut 3, "
-        "slab 1 could weigh {75 kg} after cut 2, 1.25 x the mean; the loader lifts {50 kg}"
+        "slab 1 could weigh {75 kg} after cut 2, 25% over the average; the loader lifts {50 kg}"
     )
     assert reason_of("loader_limit", [PLAN], loader_limit_kg=110.0) == (
-        "the log could weigh {125 kg} when you load it, 1.25 x the mean; the loader lifts {110 kg}"
+        "the log could weigh {125 kg} when you load it, 25% over the average; the loader lifts {110 kg}"
     )
     assert reason_of("loader_limit", [PLAN], loader_limit_kg=125.0) is None
 
@@ -79,7 +79,7 @@ def test_one_person_is_told_of_all_that_is_too_heavy_but_the_log():
     assert reason_of("lift_person", [PLAN]) == (
         "the last piece on the bed could weigh {100 kg} after cut 3, "
         "slab 1 could weigh {75 kg} after cut 2, the round top could weigh {50 kg} after cut 1, "
-        "the no-sale wood of layer 2 could weigh {30 kg} after cut 3, 1.25 x the mean; "
+        "the no-sale wood of layer 2 could weigh {30 kg} after cut 3, 25% over the average; "
         "one person's limit at best is {23 kg}"
     )
 
@@ -112,7 +112,8 @@ def test_a_bundle_is_all_that_stays_on_the_bed_together(plan, mass_kg):
 )
 def test_a_bundle_is_told_with_its_lift_weight_beside_the_loaders(limit, end):
     assert reason_of("bundle", [PLAN], slabs_stay_on=True, **limit) == (
-        "sawn slabs stay on the log until the last cut, and the bundle could weigh {292.5 kg}, 1.25 x its mean" + end
+        "sawn slabs stay on the log until the last cut, and the bundle could weigh {292.5 kg}, 25% over the average"
+        + end
     )
     assert reason_of("bundle", [PLAN], **limit) is None
 

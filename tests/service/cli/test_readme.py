@@ -55,6 +55,12 @@ def test_the_readme_is_short_and_its_links_lead_somewhere() -> None:
         assert [link for link in linked if not (folder / link).is_file()] == []
 
 
+def test_what_developers_are_sent_to_is_there() -> None:
+    named = re.findall(r"`((?:optimizer|scans|service|tests|scripts)/[\w/.]+)`", (ROOT / "DEVELOPERS.md").read_text())
+    assert len(named) > 20
+    assert [path for path in named if not (ROOT / path).exists()] == []
+
+
 def test_the_output_shown_is_made_of_lines_that_fit_the_page() -> None:
     shown = README.split("```")[1]
 
