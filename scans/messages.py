@@ -90,6 +90,11 @@ def _braced(value: float, unit: str) -> str:
 _MOST_LETTERS = 60
 
 
+def counted(number: int, noun: str) -> str:
+    """Return a number of things: "1 place", "2 places"."""
+    return f"{number} {noun}{'' if number == 1 else 's'}"
+
+
 def quoted(typed: object) -> str:
     r"""Return the start of what somebody typed, in letters that every output can write.
 

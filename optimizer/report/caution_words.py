@@ -1,4 +1,4 @@
-"""How cautions name plans and slabs, and count things."""
+"""How cautions name plans and slabs."""
 
 from typing import Literal
 
@@ -7,11 +7,6 @@ from optimizer.documents.plan import Plan, Slab
 Level = Literal["note", "warning", "stop"]
 Verdict = tuple[Level, str] | None
 """Level and reason of a caution that shows."""
-
-
-def count_text(number: int, noun: str) -> str:
-    """Return a number of things: "1 place", "2 places"."""
-    return f"{number} {noun}{'' if number == 1 else 's'}"
 
 
 def of_plan(plan: Plan, *, named: bool) -> str:

@@ -13,12 +13,12 @@ import numpy as np
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Caution, Holding, LogFound, Mark, Plan, PlanDocument, Slab
 from optimizer.report.bunk_places import bunk_from_butt_m
-from optimizer.report.caution_words import Level, Verdict, count_text, of_plan
+from optimizer.report.caution_words import Level, Verdict, of_plan
 from optimizer.report.loads import Load, bundle_kg, lift_kg, loads_of
 from optimizer.report.metal_cautions import is_crosscut, metal_at_crosscuts, metal_known
 from optimizer.stations.terms import REACH_SPARE_M
 from scans.log import moved
-from scans.messages import long_length, mass, short_length
+from scans.messages import counted, long_length, mass, short_length
 from scans.units import INCH_M
 
 PLAN_LINE = (
@@ -148,7 +148,7 @@ def _metal_find(case: _Case) -> Verdict:
     metal = case.marked("metal")
     if not metal:
         return "warning", "no scan and no tape sees metal"
-    return "warning", f"{count_text(len(metal), 'piece')} of metal marked, and more may hide"
+    return "warning", f"{counted(len(metal), 'piece')} of metal marked, and more may hide"
 
 
 def _metal_known(case: _Case) -> Verdict:
@@ -259,8 +259,8 @@ def _rotten_log(case: _Case) -> Verdict:
     # A crack may be a check of drying or a shake that lets go; rot is weak for certain.
     rot, cracks = case.marked("rot"), case.marked("crack")
     if rot:
-        return "warning", f"{count_text(len(rot), 'place')} of rot marked"
-    return ("note", f"{count_text(len(cracks), 'crack')} marked") if cracks else None
+        return "warning", f"{counted(len(rot), 'place')} of rot marked"
+    return ("note", f"{counted(len(cracks), 'crack')} marked") if cracks else None
 
 
 def _spalt(case: _Case) -> Verdict:
@@ -268,7 +268,7 @@ def _spalt(case: _Case) -> Verdict:
 
 
 def _fork_tension(case: _Case) -> Verdict:
-    return ("warning", f"the log divides in {count_text(len(case.log.forks), 'place')}") if case.log.forks else None
+    return ("warning", f"the log divides in {counted(len(case.log.forks), 'place')}") if case.log.forks else None
 
 
 def _slabs_across_forks(case: _Case) -> list[Slab]:

@@ -4,8 +4,8 @@ from optimizer.bed.sawn_layers import cut_meets, kept_out_m
 from optimizer.documents.plan import PlanDocument
 from optimizer.documents.prices import PriceError, drop_steps
 from optimizer.report.metal_cautions import metal_on_bed
-from optimizer.wood.board_feet import quarters_thickness_m
 from optimizer.wood.moisture import shrinkage_pct
+from optimizer.wood.woods import green_thickness_m
 
 HAIR_M = 1e-6
 
@@ -37,6 +37,6 @@ def _drops_m(document: PlanDocument) -> list[float]:
         return []
     finish, wood, mill = document.prices.finish, document.wood, document.mill
     mean_pct = (wood.shrinkage_radial_pct + wood.shrinkage_tangential_pct) / 2.0
-    left = 1.0 - shrinkage_pct(mean_pct, finish.moisture_pct) / 100.0
-    wanted_m = [row.saw_m or (quarters_thickness_m(row.quarters) + finish.allowance_m) / left for row in rows]
+    shrinks_pct = shrinkage_pct(mean_pct, finish.moisture_pct)
+    wanted_m = [row.saw_m or green_thickness_m(row.quarters, finish.allowance_m, shrinks_pct) for row in rows]
     return [drop_steps(thickness_m, mill) * mill.height_step_m for thickness_m in wanted_m]

@@ -49,8 +49,7 @@ class SupportRules:
 
     first_bunk_m : from the butt end of the bolt on the bed to the first bunk. bunk_spacing_m : from bunk to bunk.
     max_shim_m, max_prop_m : the highest shim, and the highest blocks under a limb. clamps_hold : whether clamps may
-    hold a log that does not stand. loose_m3 : a body cut off smaller than this need not stand. max_hang_m : how far
-    the log may hang below the tops of the bunks, between them or past the last one.
+    hold a log that does not stand. loose_m3 : a body cut off smaller than this need not stand.
     """
 
     first_bunk_m: float
@@ -59,7 +58,6 @@ class SupportRules:
     max_prop_m: float = 0.3048
     clamps_hold: bool = False
     loose_m3: float = LOOSE_M3
-    max_hang_m: float = 0.0
 
     def __post_init__(self) -> None:
         if not self.bunk_spacing_m > 0.0:

@@ -120,18 +120,8 @@ class RollStanding:
         return np.stack([x, y * sin(self.roll_rad) + z * cos(self.roll_rad)])
 
     def lift_m(self, tilt_rad: float) -> float:
-        """Return the lift that sets the bolt's lowest point at z = 0, or lower as far as the mill lets it hang. [m].
-
-        What lies lowest is often a limb's end past the last bunk: the bolt comes down until it bears on a bunk.
-        """
-        lift_m = -self._heights_m(tilt_rad)[0]
-        hang_m = self.table.rules.max_hang_m
-        return lift_m if hang_m <= 0.0 else lift_m - max(0.0, min(hang_m, self.sag_m(tilt_rad)))
-
-    def sag_m(self, tilt_rad: float) -> float:
-        """Return how high over the bunks the bolt would be held with its lowest point at z = 0. [m]."""
-        touches = self.touches(tilt_rad, -self._heights_m(tilt_rad)[0])
-        return float(touches.gap_m.min()) if len(touches.gap_m) else 0.0
+        """Return the lift that sets the bolt's lowest point at z = 0, past the last bunk too. [m]."""
+        return float(-self._heights_m(tilt_rad)[0])
 
     def _heights_m(self, tilt_rad: float) -> tuple[float, float]:
         z = self._hull_m[0] * sin(tilt_rad) + self._hull_m[1] * cos(tilt_rad)
@@ -185,13 +175,11 @@ class RollStanding:
             before = tilt_rad
         return before
 
-    @cached_property
-    def tilt_range_rad(self) -> tuple[float, float] | None:
-        """The least and greatest tilt at which both thirds have a support; None where none is."""
-        return self.tilts_within_rad(0.0)
-
     def tilts_within_rad(self, spare_m: float) -> tuple[float, float] | None:
-        """Return the same with so much to spare between the lowest gaps and the highest support, but for the rest."""
+        """Return the least and greatest tilt at which both thirds have a support; None where none is.
+
+        spare_m : how much there must be between the lowest gaps and the highest support, but at the resting tilt.
+        """
         rest = self.resting_tilt_rad
         highest_m, resting_m = self.table.rules.highest_m, max(self.third_gaps_m(rest))
         if resting_m > highest_m:

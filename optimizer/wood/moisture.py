@@ -28,10 +28,3 @@ def shrinkage_pct(total_pct: float, moisture_pct: float, fiber_saturation_pct: f
 def density_kg_m3(specific_gravity: float, moisture_pct: float) -> float:
     """Return mass by volume from a gravity on the volume at that moisture (Wood Handbook Eq. 4-14). [kg/m3]."""
     return WATER_KG_M3 * specific_gravity * (1.0 + moisture_pct / 100.0)
-
-
-def most_moisture_pct(specific_gravity_green: float) -> float:
-    """Return the moisture content with every cell full of water (Wood Handbook Eq. 4-3, p. 4-3). [%]."""
-    if not 0.0 < specific_gravity_green <= 1.54:
-        raise ValueError(f"specific_gravity_green must be above 0 to 1.54, got {specific_gravity_green:g}")
-    return 100.0 * (1.54 - specific_gravity_green) / (1.54 * specific_gravity_green)

@@ -16,7 +16,7 @@ from functools import cache
 from types import MappingProxyType
 
 from optimizer.wood.board_feet import quarters_thickness_m
-from optimizer.wood.moisture import WATER_KG_M3, density_kg_m3, most_moisture_pct, shrinkage_pct
+from optimizer.wood.moisture import WATER_KG_M3, density_kg_m3, shrinkage_pct
 from optimizer.wood.species_names import UnknownSpeciesError, groups_of, match_species
 from scans.units import INCH_M
 
@@ -98,11 +98,6 @@ class Wood:
         """Mass of green bark by its green volume. [kg/m3]."""
         return density_kg_m3(self.bark_specific_gravity, self.bark_moisture_pct)
 
-    @property
-    def most_moisture_pct(self) -> float:
-        """The most water that the wood can hold (Wood Handbook Eq. 4-3). [%]."""
-        return most_moisture_pct(self.specific_gravity_green)
-
     def mean_shrinkage_pct(self, moisture_pct: float) -> float:
         """Mean of radial and tangential shrinkage from green to a moisture content, of the green size. [%].
 
@@ -122,8 +117,7 @@ class Wood:
         """
         if not 0.0 <= allowance_m < math.inf:
             raise ValueError(f"allowance_m must be a finite length of at least 0, got {allowance_m:g}")
-        dry_m = quarters_thickness_m(quarters) + allowance_m
-        return dry_m / (1.0 - self.mean_shrinkage_pct(moisture_pct) / 100.0)
+        return green_thickness_m(quarters, allowance_m, self.mean_shrinkage_pct(moisture_pct))
 
     def bark_ratio(self, outer_diameter_m: float) -> float:
         """Return inside / outside diameter, k, for an outer diameter.
@@ -180,6 +174,11 @@ class Wood:
                     f"outer_volume_m3 must be at least wood_volume_m3, {wood_volume_m3:g}, got {outer_volume_m3:g}"
                 )
         return wood_volume_m3 * self.green_density_kg_m3 + max(bark_m3, 0.0) * self.bark_density_kg_m3
+
+
+def green_thickness_m(quarters: int, allowance_m: float, shrinkage_pct: float) -> float:
+    """Return what to saw of a wood that shrinks so, for a slab that is full thickness when dry and flat. [m]."""
+    return (quarters_thickness_m(quarters) + allowance_m) / (1.0 - shrinkage_pct / 100.0)
 
 
 def find_wood(name: str) -> Wood:

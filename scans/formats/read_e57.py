@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scans.errors import ScanError
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray
-from scans.messages import Note
+from scans.messages import Note, counted
 
 _CHUNK_POINTS = 500_000
 _DAMAGED = "the file is cut off or damaged; copy or export it again"
@@ -64,7 +64,7 @@ def read_e57(data: bytes, limits: ReadingLimits) -> Scan:
         notes.append(
             Note(
                 "points_left_out",
-                f"{dropped} points that the file marks as invalid, or that are not finite, were left out.",
+                f"Left out {counted(dropped, 'point')} marked as invalid in the file, or not finite.",
             )
         )
     if len(parts) > 1:

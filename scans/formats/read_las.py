@@ -11,7 +11,7 @@ from scans.errors import ScanError
 from scans.formats.las_units import StatedUnits, from_geo_keys, from_well_known_text
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray
-from scans.messages import Note, exact_length
+from scans.messages import Note, counted, exact_length
 
 _CHUNK_POINTS = 1_000_000
 _CHUNK_BYTES = 64_000_000
@@ -52,7 +52,7 @@ def read_las(data: bytes, limits: ReadingLimits) -> Scan:
         raise ScanError(f"the points of the file could not be read ({type(error).__name__}): {_DAMAGED}") from error
     notes: list[Note] = []
     if withheld:
-        notes.append(Note("points_left_out", f"{withheld} points that the file marks as withheld were left out."))
+        notes.append(Note("points_left_out", f"Left out {counted(withheld, 'point')} marked as withheld in the file."))
     if len(points) == 0:
         raise ScanError("the file marks all of its points as withheld; export it with points that count")
     unit_m = _settled_unit(points, units, notes)

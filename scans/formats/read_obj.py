@@ -15,7 +15,7 @@ from scans.formats.obj_materials import SideFiles, colours_of, picture_names
 from scans.formats.point_columns import last_line_notes
 from scans.formats.scan import ReadingLimits, Scan
 from scans.log import FloatArray
-from scans.messages import Note
+from scans.messages import Note, counted
 
 _DAMAGED = "it is cut off or damaged; copy or export the file again"
 _HEAD_BYTES = 20_000
@@ -173,7 +173,7 @@ def _colours(
     if not has_one.all():
         colours[~has_one] = _GREY
         notes.append(
-            Note("points_gray", f"{int((~has_one).sum())} points of the file have no color, and were made gray.")
+            Note("points_gray", f"Made gray {counted(int((~has_one).sum()), 'point')} without a color in the file.")
         )
     return colours
 

@@ -23,7 +23,7 @@ from scans.locate.placing import LENGTH_BOUNDS_M
 from scans.locate.smooth_parts import near_places, normals_and_roughness, smooth_parts, smoothed_places
 from scans.locate.thinning import MOST_POINTS, mask_from_some
 from scans.log import FloatArray, IntArray
-from scans.messages import Note, long_length, named, short_length
+from scans.messages import Note, counted, long_length, named, short_length
 from scans.neighbours import nearest
 
 BoolArray = NDArray[np.bool_]
@@ -91,7 +91,9 @@ def find_log(
     Raises NotALogError where nothing is like a log, ScanError where `pick` names none.
     """
     if len(points_m) < 50:
-        raise NotALogError(f"the scan holds {len(points_m)} points, too few to find a log in", "scan it again")
+        raise NotALogError(
+            f"the scan holds {counted(len(points_m), 'point')}, too few to find a log in", "scan it again"
+        )
     step = -(-len(points_m) // MOST_POINTS)
     some, some_normals = points_m[::step], None if normals is None else normals[::step]
     spacing = _spacing_m(some)

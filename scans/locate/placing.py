@@ -14,7 +14,7 @@ from scans.formats.scan import Scan
 from scans.locate.ground_plane import GroundPlane, find_ground_plane, robust_diagonal, thinned
 from scans.locate.scan_surface import points_on_faces
 from scans.log import FloatArray
-from scans.messages import Note, exact_length, long_length, named, quoted
+from scans.messages import Note, counted, exact_length, long_length, named, quoted
 
 UNITS_M = {"m": 1.0, "cm": 0.01, "mm": 0.001, "in": 0.0254, "ft": 0.3048}
 
@@ -80,7 +80,7 @@ def place_scan(
         if given is not None and given not in known:
             raise ScanError(f"{named(field)} must be one of {', '.join(known)}, got {quoted(given)}", field=field)
     if len(scan.points) < 4:
-        raise ScanError(f"the file holds {len(scan.points)} points, too few for a log", "scan it again")
+        raise ScanError(f"the file holds {counted(len(scan.points), 'point')}, too few for a log", "scan it again")
     # The corners of a mesh may stand anywhere: its faces show its shape.
     shown = points_on_faces(scan.points, scan.faces, _ON_FACES) if len(scan.faces) else scan.points
     ground = find_ground_plane(shown)

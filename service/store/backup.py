@@ -16,7 +16,7 @@ from pathlib import Path
 
 from pydantic import BaseModel, ConfigDict
 
-from scans.messages import named
+from scans.messages import counted, named
 from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.database import Database
 from service.store.file_store import FileStore, sync
@@ -89,10 +89,10 @@ def _backed_up(settings: Settings, file: Path, target: Path, beside: Path) -> st
         packed.chmod(0o600)
         packed.replace(target)
         sync(target.absolute().parent)
-    lines = [f"Wrote {target}: {logs} logs, {len(held)} files, {size / 1e6:,.1f} MB."]
+    lines = [f"Wrote {target}: {counted(logs, 'log')}, {counted(len(held), 'file')}, {size / 1e6:,.1f} MB."]
     if lost := len(made.missing) + len(made.damaged):
         lines.append(
-            f"WARNING {lost} files that logs need were lost or damaged already. Upload those again: "
+            f"WARNING {counted(lost, 'file')} that logs need were lost or damaged already. Upload those again: "
             + ", ".join(key[:12] for key in (*made.missing, *made.damaged))
         )
     return "\n".join(lines)

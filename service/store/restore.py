@@ -16,7 +16,7 @@ from pathlib import Path
 
 from pydantic import ValidationError
 
-from scans.messages import named
+from scans.messages import counted, named
 from service.settings import DATABASE_FILE, FILES_FOLDER, Settings
 from service.store.backup import CHUNK_BYTES, MANIFEST, SCHEMA, Manifest, kept_in
 from service.store.database import BESIDE
@@ -64,7 +64,8 @@ def restore(settings: Settings, backup: Path, *, replace: bool) -> str:
         raise InputError(f"{backup} cannot be restored: {error.strerror or error}; try again") from None
     finally:
         lock.release()
-    lines = [f"Restored {made.logs} logs and {count} files into {folder}, as they were on {made.made_at}."]
+    kept = f"{counted(made.logs, 'log')} and {counted(count, 'file')}"
+    lines = [f"Restored {kept} into {folder}, as they were on {made.made_at}."]
     if trash is not None:
         lines.append(
             f"What was there before is now in {trash}. Delete that folder once you are sure you don't need it."

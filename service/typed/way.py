@@ -12,11 +12,10 @@ from optimizer.bed.outlines import width_profile
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import LogFound, Plan
 from optimizer.documents.typed import Typed
-from optimizer.report.caution_words import count_text
 from optimizer.report.cuts_made import cuts_made, past_crotch_m
 from optimizer.search.given import FaceSeen, Given
 from scans.log import Solid
-from scans.messages import Note, long_length, named, quoted, width
+from scans.messages import Note, counted, long_length, named, quoted, width
 from scans.units import LengthError, parse_length_m
 from service.typed.effort import Doubt
 from service.typed.errors import InputError
@@ -80,7 +79,7 @@ def own_way_name(made: int | None) -> str:
     """Return what to call a way of one's own. made : how many of its passes are sawn, where the rest was planned."""
     if not made:
         return "Your way"
-    return f"The rest planned again after {count_text(made, 'cut')}"
+    return f"The rest planned again after {counted(made, 'cut')}"
 
 
 def _length_m(field: str, text: str, units: Units) -> float:

@@ -3,8 +3,8 @@
 from typing import Protocol
 
 from optimizer.documents.plan import LogFound, Plan, PlanDocument
-from optimizer.report.caution_words import count_text
 from optimizer.report.plain_way_stop import passes_before_metal
+from scans.messages import counted
 from service.words.measures import Measures, board_feet_text, minutes_text
 from service.words.slab_words import LEAST_AREA_M2, numbered
 from service.words.way_names import straight_lies
@@ -133,16 +133,16 @@ def percent_words(share: float) -> str:
 
 def cuts_words(count: int) -> str:
     """Write how many cuts: `1 cut`, `2 cuts`."""
-    return count_text(count, "cut")
+    return counted(count, "cut")
 
 
 def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, str, str]]:
     """Return the sums from what the slabs sell for to what is left: what, how much, and a remark."""
     flip = ", a flip" if plan.flipped_log_to_bed is not None else ""
     minutes = minutes_text(sum(cut.minutes for cut in plan.passes))
-    slabs = count_text(len(plan.slabs), "slab")
+    slabs = counted(len(plan.slabs), "slab")
     sold = f"{slabs}, {board_feet_text(plan.board_feet)} board feet, {percent_words(plan.recovery)} of the wood"
-    bucked = f", {count_text(len(plan.buck_cuts), 'buck cut')}" if plan.buck_cuts else ""
+    bucked = f", {counted(len(plan.buck_cuts), 'buck cut')}" if plan.buck_cuts else ""
     sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling{bucked}"
     rows = [
         ("Slabs sell for", measures.money(plan.gross), sold),
@@ -151,7 +151,7 @@ def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, s
     ]  # fmt: skip
     if plan.bolts:
         bolts = measures.money(sum(bolt.worth for bolt in plan.bolts))
-        rows.append(("Bucked off", bolts, count_text(len(plan.bolts), "piece")))
+        rows.append(("Bucked off", bolts, counted(len(plan.bolts), "piece")))
     if plan.net_expected is None:
         rows.append(("Net", measures.money(plan.net), ""))
     else:

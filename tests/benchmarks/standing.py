@@ -1,6 +1,6 @@
 """How many rolls of invented forks stand, and what it costs to know.
 
-.venv/bin/python tests/benchmarks/standing.py [forks] [millimetres that a log may hang below the bunks]
+.venv/bin/python tests/benchmarks/standing.py [forks]
 """
 
 import sys
@@ -28,8 +28,8 @@ DROP_M = 0.0587
 """2 5/16 in: passes of one thickness all the way down."""
 
 
-def main(forks=8, hang_mm=0):
-    rules = SupportRules(**MILL, max_hang_m=hang_mm / 1000)
+def main(forks=8):
+    rules = SupportRules(**MILL)
     StandingTable.of(fork(99), None, rules).at(0.0).lay(0.0)  # compiled before anything is timed
     print("seed length limbs volume  possible  stands as it lies  with passes to 8 in  exact says else  us/roll us/lay")
     for seed in range(forks):

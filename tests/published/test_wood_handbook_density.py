@@ -6,7 +6,7 @@ Ross RJ (ed.), Wood Handbook, FPL-GTR-282, USDA Forest Service, Forest Products 
 
 import pytest
 
-from optimizer.wood.moisture import density_kg_m3, most_moisture_pct, shrinkage_pct
+from optimizer.wood.moisture import density_kg_m3, shrinkage_pct
 from optimizer.wood.woods import find_wood, known_woods
 
 
@@ -41,12 +41,9 @@ def test_printed_anchors(gravity, moisture_pct, kg_m3):
     assert density_kg_m3(gravity, moisture_pct) == pytest.approx(kg_m3, abs=0.5)
 
 
-@pytest.mark.parametrize(("gravity", "formula_pct", "printed_pct"), [(0.30, 268.4, 267), (0.90, 46.2, 44)])
-def test_most_moisture(gravity, formula_pct, printed_pct):
-    # The text's own figures beside Eq. 4-3 are not what it gives: 6 % is the gap between 46.2 and 44, and
-    # rounding; the formula is held tightly.
-    assert most_moisture_pct(gravity) == pytest.approx(formula_pct, abs=0.05)
-    assert most_moisture_pct(gravity) == pytest.approx(printed_pct, rel=0.06)
+def most_moisture_pct(gravity):
+    """Moisture with every cell full of water (Eq. 4-3, p. 4-3)."""
+    return 100.0 * (1.54 - gravity) / (1.54 * gravity)
 
 
 @pytest.mark.parametrize("name", list(known_woods()))
@@ -58,7 +55,7 @@ def test_every_row_holds_together(name):
     """
     wood = find_wood(name)
 
-    assert wood.green_moisture_pct < wood.most_moisture_pct
+    assert wood.green_moisture_pct < most_moisture_pct(wood.specific_gravity_green)
     assert wood.specific_gravity_green < wood.specific_gravity_12pct
     # Eq. 4-11.
     shrinkage = shrinkage_pct(wood.shrinkage_volumetric_pct, 12) / 100

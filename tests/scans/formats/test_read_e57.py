@@ -97,9 +97,7 @@ def test_invalid_points_are_left_out_and_counted(tmp_path):
 
     np.testing.assert_allclose(scan.points, points[state == 0], atol=1e-6)
     assert scan.colours.tolist() == colours[state == 0].tolist()
-    assert [note.text for note in scan.notes] == [
-        "60 points that the file marks as invalid, or that are not finite, were left out."
-    ]
+    assert [note.text for note in scan.notes] == ["Left out 60 points marked as invalid in the file, or not finite."]
 
 
 def test_range_and_angles_become_points():

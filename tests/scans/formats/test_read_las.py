@@ -108,7 +108,7 @@ def test_withheld_points_are_left_out_and_counted():
 
     np.testing.assert_allclose(scan.points, points[~withheld], atol=1e-8)
     assert scan.colours.tolist() == colours[~withheld].tolist()
-    assert [note.text for note in scan.notes] == ["10 points that the file marks as withheld were left out."]
+    assert [note.text for note in scan.notes] == ["Left out 10 points marked as withheld in the file."]
     with pytest.raises(ScanError, match="all of its points as withheld"):
         read_las(file_of(points, withheld=np.ones(100, dtype=bool)), LIMITS)
 

@@ -12,6 +12,7 @@ from scans.errors import ScanError
 from scans.formats import number_text, obj_materials
 from scans.formats.read_obj import is_obj, read_obj
 from scans.formats.scan import ReadingLimits
+from scans.messages import counted
 
 TET = np.array([[0.0, 0, 0], [1, 0, 0], [0, 2, 0], [0, 0, 3]])
 FACES = np.array([[0, 2, 1], [0, 1, 3], [1, 2, 3], [0, 3, 2]])
@@ -100,7 +101,7 @@ def test_colours_after_the_points(rows, expected, grey):
     scan = read(b"".join(b"v 1 2 3 %b\n" % row for row in rows))
     assert (None if scan.colours is None else scan.colours.tolist()) == expected
     assert [note.text for note in scan.notes] == [
-        f"{grey} points of the file have no color, and were made gray."
+        f"Made gray {counted(grey, 'point')} without a color in the file."
     ] * bool(grey)
 
 
@@ -277,7 +278,7 @@ def test_corners_without_a_place_leave_points_grey():
     files = {"log.mtl": MATERIALS % b"bark.png", "bark.png": png()}
     scan = read(data, side_files=files)
     assert scan.colours.tolist() == [*SHOWN[:3], [128, 128, 128]]
-    assert [note.text for note in scan.notes] == ["1 points of the file have no color, and were made gray."]
+    assert [note.text for note in scan.notes] == ["Made gray 1 point without a color in the file."]
 
 
 def test_colours_after_the_points_go_before_those_of_a_picture():

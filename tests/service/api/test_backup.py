@@ -301,7 +301,7 @@ def test_a_copy_of_an_older_version_is_brought_up_to_date(pithline):
     database.close()
     code, out, _ = pithline("backup", "copy.zip", "--data", "data")
     assert code == 0
-    assert "1 logs, 0 files" in out
+    assert "1 log, 0 files" in out
     assert pithline("restore", "copy.zip", "--data", "new")[0] == 0
 
     with opened("new") as desk:
