@@ -70,7 +70,7 @@ PRICES = Asked(
         Field("limits.max_length_m", "Longest slab", "long", hint="3.6 m|12 ft"),
         Field("finish.moisture_pct", "Dried to, % moisture", "number", hint="8"),
         Field("finish.allowance_m", "Flattening takes off", hint="3|1/8 in", word="allowance"),
-        Field("drying.cost_per_board_foot", "Drying a board foot costs", "number", hint="0.80"),
+        Field("drying.*.cost_per_board_foot", "Drying a board foot costs", "number", hint="0.80"),
         Field("money.offcut_per_kg", "Firewood brings", "per-mass", hint="0.05|0.02"),
     ),
     rows=("per_board_foot", "width_factor"),
