@@ -12,7 +12,7 @@ from pydantic import Field, field_validator, model_validator
 from optimizer.documents.mill import Mill
 from optimizer.documents.typed import Typed
 from optimizer.wood.woods import Wood, find_wood, wider_names
-from scans.messages import Refusal, exact_length
+from scans.messages import Refusal, exact_length, named
 from scans.units import INCH_M
 
 ANY_SPECIES = "any"
@@ -200,7 +200,7 @@ class PriceBook(Typed):
     def no_row_twice(self) -> "PriceBook":
         """Refuse a book without a price, two rows for one thing, and a width curve that runs backwards."""
         if not self.rows:
-            raise ValueError("the book has no price; add a [[per_board_foot]] block")
+            raise Refusal("the book has no price", f"add one under {named('per_board_foot')}")
         for form in ("per_board_foot", "per_square_foot"):
             rows = [(row.species, row.quarters) for row in getattr(self, form)]
             for species, quarters in rows:
@@ -209,8 +209,8 @@ class PriceBook(Typed):
         dried = [row.quarters for row in self.drying]
         for thickness in dried:
             if dried.count(thickness) > 1:
-                named = "without quarters" if thickness is None else f"for {thickness}/4"
-                raise ValueError(f"drying has more than one row {named}; keep one")
+                which = "without quarters" if thickness is None else f"for {thickness}/4"
+                raise ValueError(f"drying has more than one row {which}; keep one")
         widths = [point.at_m for point in self.width_factor]
         for before, after in pairwise(widths):
             if after <= before:
