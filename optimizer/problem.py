@@ -16,7 +16,7 @@ from optimizer.bed.pricing import Priced, Pricer
 from optimizer.bed.sawn_layers import kept_out_m
 from optimizer.bed.stretch import stretch_cuts
 from optimizer.bed.zones import Zone, feather
-from optimizer.documents.mill import Mill
+from optimizer.documents.mill import Metal, Mill
 from optimizer.documents.plan import Mark
 from optimizer.documents.prices import MenuEntry, PriceBook
 from optimizer.standing.choice import supported
@@ -53,7 +53,10 @@ def support_rules(mill: Mill) -> SupportRules:
 
 @dataclass(frozen=True)
 class SetUp:
-    """What it takes to set a log for a lay: how many shims and props, and the money for them, for a turn and a log."""
+    """What it takes to set a log for a lay: how many shims and props, and the money for them, for a turn and a log.
+
+    Hidden metal costs by the log, and so is counted here.
+    """
 
     placed: int
     cost: float
@@ -120,6 +123,8 @@ class Problem:
         return replace(
             self,
             log=bolt.log,
+            # The chance of hidden metal is a whole log's, and is counted with what stays of it.
+            mill=self.mill.model_copy(update={"metal": Metal()}),
             marks=(),
             whole=None,
             cuts=(),
@@ -211,7 +216,7 @@ class Problem:
         pace = self.mill.pace
         minutes = pace.minutes_per_log + pace.minutes_per_support * placed
         minutes += pace.minutes_per_roll if roll_deg % 360.0 != 0.0 else 0.0
-        return SetUp(placed, self.mill.money(minutes))
+        return SetUp(placed, self.mill.money(minutes) + self.mill.metal.cost_per_log)
 
     def standing(self, priced: Priced) -> Standing:
         """Tell how the log stands through the passes of a plan, from the solid itself.

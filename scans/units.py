@@ -1,4 +1,4 @@
-"""Quantities as people type and read them: `9 ft 8 in`, `38 1/2"`, `0.95 m`, `95 cm`; `8800 lb`, `5 ft2/min`.
+"""Quantities as people type and read them: `9 ft 8 in`, `0.95 m`; `8800 lb`, `5 ft2/min`, `0.15 per ft2`.
 
 The inch is 25.4 mm exactly (international inch, 1959).
 """
@@ -57,6 +57,25 @@ QUANTITIES: Mapping[str, Quantity] = {
     ),
     "_m_per_min": Quantity(
         "speed", "meters a minute", {"ft/min": FOOT_M, "m/min": 1.0}, "write it as 10 ft/min or 3 m/min"
+    ),
+    "_per_m2": Quantity(
+        "cost of an area",
+        "money a square meter",
+        {
+            "per ft2": 1.0 / FOOT_M**2,
+            "per sq ft": 1.0 / FOOT_M**2,
+            "per square foot": 1.0 / FOOT_M**2,
+            "/ft2": 1.0 / FOOT_M**2,
+            "per m2": 1.0,
+            "/m2": 1.0,
+        },
+        "write it as 0.15 per ft2 or 1.60 per m2",
+    ),
+    "_per_kg": Quantity(
+        "price of a weight",
+        "money a kilogram",
+        {"per lb": 1.0 / POUND_KG, "/lb": 1.0 / POUND_KG, "per kg": 1.0, "/kg": 1.0, "per t": 0.001, "/t": 0.001},
+        "write it as 0.02 per lb or 0.05 per kg",
     ),
     "_kg": Quantity(
         "weight",

@@ -44,6 +44,7 @@ class PricedSlab:
     piece : the whole piece of the outline; number : which piece of its layer, from 1 at the left, of
     those that are sold. heart, marked : heart strip and marked flaws within the span, seen in plan.
     figured_upper, figured_lower : the feather that each face shows within the span, but for bark pockets.
+    drying_cost : of drying it, of what is lost in drying, and of waiting for the money.
     """
 
     layer: int
@@ -64,6 +65,7 @@ class PricedSlab:
     figured_lower: BaseGeometry
     board_feet: float
     price: float
+    drying_cost: float
 
     @property
     def green_m(self) -> float:
@@ -190,8 +192,8 @@ class Pricer:
             bed_entry=flipped_entries[-1] if flipped_rows else None,
             slabs=tuple(slabs),
             gross=sum(slab.price for slab in slabs),
-            sawing_cost=self.mill.money(minutes),
-            drying_cost=sum(slab.board_feet for slab in slabs) * self.prices.drying.cost_per_board_foot,
+            sawing_cost=self.mill.money(minutes) + pace.blade_cost_per_m2 * sum(p.cut_area_m2 for p in passes),
+            drying_cost=sum(slab.drying_cost for slab in slabs),
         )
 
     def price_pass(self, bed: BedBodies, row: int, *, flipped: bool = False) -> PricedPass:
@@ -292,8 +294,8 @@ class Pricer:
         price *= max(0.0, 1.0 - lost_m2 / uncapped_m2)
         figured_feet = board_feet(0.5 * (area_by_largest(upper) + area_by_largest(lower)), entry.quarters)
         price += self.prices.figure.feather_per_board_foot * figured_feet
-        own_cost = feet * self.prices.drying.cost_per_board_foot + self.mill.money(self.mill.pace.minutes_per_slab)
-        if price < own_cost:
+        drying_cost = feet * entry.drying_per_board_foot + price * (1.0 - entry.kept_share)
+        if price < drying_cost + self.mill.money(self.mill.pace.minutes_per_slab):
             return None
         return PricedSlab(
             layer=layer.number,
@@ -314,6 +316,7 @@ class Pricer:
             figured_lower=union_all([seen for seen, _ in lower]),
             board_feet=feet,
             price=price,
+            drying_cost=drying_cost,
         )
 
 

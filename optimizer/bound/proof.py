@@ -240,7 +240,7 @@ class Bounder:
             pitch_rows=pitch / self.row_m,
             price=t.price[of] * feet,
             drying=t.drying_per_board_foot * feet,
-            sawing=np.full(len(of), t.cost_per_m2),
+            sawing=np.full(len(of), t.cost_per_m2 + t.blade_cost_per_m2),
             feather=t.feather_per_board_foot * feet,
             once=once,
             slab_cost=t.slab_cost,

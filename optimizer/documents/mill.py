@@ -21,7 +21,22 @@ class Pace(Typed):
     minutes_per_roll: float = Field(0.0, ge=0, le=600, description="Minutes to roll the log to where it is sawn.")
     minutes_per_support: float = Field(0.0, ge=0, le=600, description="Minutes to set a shim or a prop.")
     minutes_per_buck_cut: float = Field(0.0, ge=0, le=600, description="Minutes to buck the log at one place.")
+    blade_cost_per_m2: float = Field(
+        0.0, ge=0, le=1e4, description="What blades cost for the area that they cut, in the book's currency. [per m2]"
+    )
     hourly_rate: float = Field(0.0, ge=0, description="What an hour at the mill costs, in the book's currency.")
+
+
+class Metal(Typed):
+    """What hidden metal costs."""
+
+    strike_chance: float = Field(0.0, ge=0, le=1, description="Chance that a log of this yard hides metal that is hit.")
+    strike_cost: float = Field(0.0, ge=0, le=1e6, description="What a strike costs, in the book's currency.")
+
+    @property
+    def cost_per_log(self) -> float:
+        """What strikes cost on a log, in the mean."""
+        return self.strike_chance * self.strike_cost
 
 
 class SetUp(Typed):
@@ -74,6 +89,7 @@ class Mill(Typed):
         default=False, description="Whether slabs stay on the log, above the blade, until the last pass."
     )
     pace: Pace = Field(default_factory=Pace, description="How fast the work goes.")
+    metal: Metal = Field(default_factory=Metal, description="What hidden metal costs.")
     set_up: SetUp = Field(default_factory=SetUp, description="How well a person can set the log.")
 
     def changed(self, **changes: float | None) -> "Mill":

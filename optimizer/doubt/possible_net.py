@@ -22,7 +22,7 @@ from optimizer.stations.inside import Inside
 from optimizer.stations.lay_table import BoolArray, turned_inside
 from optimizer.stations.layers import layer_value, room_for
 from optimizer.stations.stations import Rings, Stations
-from optimizer.stations.terms import Terms
+from optimizer.stations.terms import Terms, sawing_cost
 from scans.log import FloatArray, IntArray
 
 _BINS = 1024
@@ -115,8 +115,8 @@ def _feet_terms(terms: Terms) -> Terms:
         price=np.ones_like(terms.price),
         width_at_m=np.zeros(1),
         width_factor=np.ones(1),
-        feather_per_board_foot=0.0,
-        drying_per_board_foot=0.0,
+        feather_per_board_foot=np.zeros_like(terms.price),
+        drying_per_board_foot=np.zeros_like(terms.price),
         slab_cost=0.0,
     )
 
@@ -140,7 +140,7 @@ def _outcome(
         money.worth_step_m, money.worth_m,
     )  # fmt: skip
     fits = (reach_m > 0.0) & (reach_m <= money.widest_reach_m - log.reach_spare_m)
-    sawing = np.maximum(money.cost_per_m * length, money.cost_per_m2 * area)[at_pass] / tilt_cos
+    sawing = sawing_cost(money, length, area)[at_pass] / tilt_cos
     cost = len(pass_m) * money.pass_cost + float(sawing.sum()) + plan.fixed_cost
     inside = turned_inside(stations, lay, problem.heart)
     sound = inside._replace(most=0, most_figured=0, best_feather=0.0)

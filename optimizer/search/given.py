@@ -278,8 +278,7 @@ def _best_uses(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int
                 continue
             slabs = problem.pricer.price(lay, [above, below], [entry]).slabs
             own = mill.money(mill.pace.minutes_per_slab)
-            rate = problem.prices.drying.cost_per_board_foot
-            value = sum(slab.price - rate * slab.board_feet - own for slab in slabs)
+            value = sum(slab.price - slab.drying_cost - own for slab in slabs)
             if value > best_value:
                 best, best_value = entry, value
         uses.append(best)

@@ -18,7 +18,7 @@ from optimizer.bed.zones import alignment
 from optimizer.stations.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
 from optimizer.stations.inside import Inside, heart_sections, heights_of_hearts
 from optimizer.stations.stations import Stations
-from optimizer.stations.terms import Terms
+from optimizer.stations.terms import Terms, sawing_cost
 from scans.log import FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]
@@ -120,7 +120,7 @@ def lay_table(
     elif reach_m is None:
         reach_m = reach_by_row(_turned(stations, lay, terms, outer=True), rows)
     area, length = measured[0][:rows], measured[1][:rows]
-    cost = terms.pass_cost + np.maximum(terms.cost_per_m * length, terms.cost_per_m2 * area) / cos(tilt)
+    cost = terms.pass_cost + sawing_cost(terms, length, area) / cos(tilt)
     heights = (lowest + np.arange(rows)) * terms.step_m
     possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
     possible_flipped = possible.copy()

@@ -223,7 +223,7 @@ def _pair_most(
 
 
 @numba.njit(cache=True, nogil=True)
-def _extra(terms: Terms, table: LayTable) -> float:
+def _extra(terms: Terms, table: LayTable) -> FloatArray:
     return terms.feather_per_board_foot * table.inside.best_feather - terms.drying_per_board_foot
 
 
@@ -312,7 +312,7 @@ def _passes(
                 most = known[u, m]
             else:
                 most = _pair_most(
-                    least, price[m], extra, feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                    least, price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
                     top_factor[u], bottom_factor[v],
                 )  # fmt: skip
             if most > 0.0:
@@ -331,7 +331,7 @@ def _passes(
             upper_m, lower_m = zero_m + u * step_m + top_off_m, zero_m + v * step_m + bottom_off_m
             flawed = upper_m > flaw_low_m and lower_m < flaw_high_m
             sold = Sold(
-                min_width_m, max_width_m, min_length_m, max_length_m, feet[m], price[m], feather, drying, least,
+                min_width_m, max_width_m, min_length_m, max_length_m, feet[m], price[m], feather[m], drying[m], least,
                 width_at_m, width_factor,
             )  # fmt: skip
             simple = top_simple[top_row] and bottom_simple[bottom_row]
@@ -386,7 +386,7 @@ def _most_above(terms: Terms, table: LayTable) -> FloatArray:
                 k = j + drops[m]
                 if k < rows and possible[k] and drops[m] <= most_drop:
                     layer = _pair_most(
-                        least, price[m], extra, feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
+                        least, price[m], extra[m], feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
                         top_factor[k], bottom_factor[j],
                     )  # fmt: skip
                     most = max(most, above[k] - pass_cost[k] + layer)
@@ -435,7 +435,7 @@ def _meeting(
                 net = so_far + known[k, m]
             else:
                 most = _pair_most(
-                    least, price[m], extra, feet[m], face_m2[k], face_m2[p], face_worth[k], face_worth[p],
+                    least, price[m], extra[m], feet[m], face_m2[k], face_m2[p], face_worth[k], face_worth[p],
                     face_factor[k], face_factor[p],
                 )  # fmt: skip
                 if most == 0.0 or so_far + most <= best:

@@ -23,8 +23,9 @@ _WORTH_COUNT = 257
 class Terms(NamedTuple):
     """What a lay is priced by. Lengths in metres, money in the book's currency.
 
-    drop_steps, bed_steps, board_feet_per_m2, price : (M,) for each thickness of the menu; bed_steps are those of
-        the last pass over a slab that lies on the bunks, with no kerf below it.
+    drop_steps, bed_steps, board_feet_per_m2, price, feather_per_board_foot, drying_per_board_foot : (M,) for each
+        thickness of the menu; bed_steps are those of the last pass over a slab that lies on the bunks, with no kerf
+        below it; prices are what is left of them today, after drying and waiting.
     width_at_m, width_factor : (W,) points of the width curve, at least one.
     worth_step_m, worth_m : widths so far apart, from 0, and a bound on width times the factor of any width up to
         there; see worth_of_widths.
@@ -51,12 +52,13 @@ class Terms(NamedTuple):
     width_factor: FloatArray
     worth_step_m: float
     worth_m: FloatArray
-    feather_per_board_foot: float
-    drying_per_board_foot: float
+    feather_per_board_foot: FloatArray
+    drying_per_board_foot: FloatArray
     slab_cost: float
     pass_cost: float
     cost_per_m: float
     cost_per_m2: float
+    blade_cost_per_m2: float
     can_flip: bool
     flip_cost: float
 
@@ -84,20 +86,27 @@ def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, mar
         drop_steps=np.array([entry.drop_steps for entry in menu], dtype=np.int64),
         bed_steps=np.array([entry.bed_steps for entry in menu], dtype=np.int64),
         board_feet_per_m2=np.array([entry.quarters / 4.0 / FOOT_M**2 for entry in menu]),
-        price=np.array([entry.price_per_board_foot for entry in menu]),
+        price=np.array([entry.price_per_board_foot * entry.kept_share for entry in menu]),
         width_at_m=width_at_m,
         width_factor=width_factor,
         worth_step_m=worth_step_m,
         worth_m=worth_m,
-        feather_per_board_foot=prices.figure.feather_per_board_foot,
-        drying_per_board_foot=prices.drying.cost_per_board_foot,
+        feather_per_board_foot=np.array([prices.figure.feather_per_board_foot * entry.kept_share for entry in menu]),
+        drying_per_board_foot=np.array([entry.drying_per_board_foot for entry in menu]),
         slab_cost=mill.money(pace.minutes_per_slab),
         pass_cost=mill.money(pace.minutes_per_pass),
         cost_per_m=mill.money(1.0 / pace.feed_max_m_per_min) if pace.feed_max_m_per_min else 0.0,
         cost_per_m2=mill.money(1.0 / pace.sawing_rate_m2_per_min) if pace.sawing_rate_m2_per_min else 0.0,
+        blade_cost_per_m2=pace.blade_cost_per_m2,
         can_flip=mill.can_flip,
         flip_cost=mill.money(pace.minutes_per_flip),
     )
+
+
+def sawing_cost(terms: Terms, length_m: FloatArray, area_m2: FloatArray) -> FloatArray:
+    """Return what the way of the blade through wood costs: the slower of feed and sawing rate, and the blade."""
+    slower = np.maximum(terms.cost_per_m * length_m, terms.cost_per_m2 * area_m2)
+    return slower + terms.blade_cost_per_m2 * area_m2
 
 
 def worth_of_widths(width_at_m: FloatArray, width_factor: FloatArray) -> tuple[float, FloatArray]:

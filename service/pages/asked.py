@@ -34,13 +34,36 @@ MILL = Asked(
         Field("pace.minutes_per_roll", "Minutes to roll the log", "number", hint="3", word="roll"),
         Field("pace.minutes_per_support", "Minutes to set each shim or stack of blocks", "number", hint="2"),
         Field("pace.minutes_per_buck_cut", "Minutes to buck the log at one place", "number", hint="5", word="buck"),
+        Field("pace.blade_cost_per_m2", "Blades, for the wood sawn", "per-area", hint="1.60|0.15", word="blade-cost"),
         Field("pace.hourly_rate", "What an hour at the mill costs", "number", hint="60"),
+        Field("metal.strike_chance", "Logs with metal that you hit", "percent", hint="5", word="metal-strike"),
+        Field("metal.strike_cost", "What hitting metal costs", "number", hint="40"),
         Field("set_up.roll_error_deg", "How far off the roll may be, degrees", "number", hint="3", word="roll"),
         Field("set_up.shim_error_m", "How far off a shim may be", hint="6|1/4 in"),
         Field("set_up.thickness_error_m", "How far off a slab's thickness may be", hint="1|1/32 in"),
     )
 )
 """Every field of a mill, so that a form loses none."""
+
+_ROW = (
+    ("species", "Wood", "text", ANY_SPECIES, "", True, "species-priced"),
+    ("quarters", "Quarters", "whole", "8", "quarters", True, ""),
+    ("price", "Price", "number", "9.00", "", True, ""),
+    ("saw_m", "Saw it at", "length", "57|2 1/4 in", "green", False, ""),
+)
+MOISTURES = (("green", "Green, right off the saw"), ("dry", "Dry, when you sell it"))
+FACES = (
+    ("both", "Wood on both faces"),
+    ("narrow", "The narrower face"),
+    ("wide", "The wider face"),
+    ("mean", "Halfway between the two faces"),
+)
+WIDTHS = (
+    ("mean", "The average along the slab"),
+    ("middle", "At the middle of its length"),
+    ("three", "The average of three: middle, and 1 ft from each end"),
+    ("least", "The narrowest place"),
+)
 
 PRICES = Asked(
     (
@@ -50,6 +73,18 @@ PRICES = Asked(
         Field("per_board_foot.*.quarters", "Quarters", "whole", hint="8", word="quarters", needed=True),
         Field("per_board_foot.*.price", "Price", "number", hint="9.00", word="board-foot", needed=True),
         Field("per_board_foot.*.saw_m", "Saw it at", hint="57|2 1/4 in", word="green"),
+        *(
+            Field(f"{form}.*.{name}", label, kind, hint, word, needed=needed, list_id=list_id)  # type: ignore[arg-type]
+            for form in ("per_square_foot", "per_slab")
+            for name, label, kind, hint, word, needed, list_id in _ROW
+        ),
+        Field("per_slab.*.least_width_m", "At least this wide", hint="750|30 in"),
+        Field("per_slab.*.least_length_m", "At least this long", "long", hint="2.4 m|8 ft"),
+        Field("tally.moisture", "Width is measured", "choice", offers=MOISTURES, word="tally-moisture"),
+        Field("tally.face", "Across", "choice", offers=FACES),
+        Field("tally.width", "Which width counts", "choice", offers=WIDTHS),
+        Field("tally.round_width_m", "Widths are rounded down to", hint="10|1/2 in"),
+        Field("tally.round_length_m", "Lengths are rounded down to", hint="50|6 in"),
         Field("width_factor.*.at_m", "At an average width of", hint="500|20 in", needed=True),
         Field("width_factor.*.factor", "multiply the price by", "number", hint="1.0", needed=True),
         Field("deduct.heart", "Heart", "percent", hint="40", word="heart"),
@@ -57,6 +92,7 @@ PRICES = Asked(
         Field("deduct.rot", "Rot", "percent", hint="100"),
         Field("deduct.crack", "Cracks", "percent", hint="100"),
         Field("deduct.bark_pocket", "Bark pockets", "percent", hint="60"),
+        Field("deduct.slab_with_heart", "Whole slab with pith in it", "percent", hint="30", word="slab-with-heart"),
         Field(
             "figure.feather_per_board_foot",
             "Crotch figure: extra a board foot",
@@ -70,10 +106,16 @@ PRICES = Asked(
         Field("limits.max_length_m", "Longest slab", "long", hint="3.6 m|12 ft"),
         Field("finish.moisture_pct", "Dried to, % moisture", "number", hint="8"),
         Field("finish.allowance_m", "Flattening takes off", hint="3|1/8 in", word="allowance"),
-        Field("drying.cost_per_board_foot", "Drying a board foot costs", "number", hint="0.80"),
+        Field("drying.*.quarters", "Quarters", "whole", hint="8", word="quarters"),
+        Field("drying.*.cost_per_board_foot", "Cost a board foot", "number", hint="0.80"),
+        Field("drying.*.months", "Months until you sell", "number", hint="14", word="months"),
+        Field("drying.*.lost", "Lost in drying", "percent", hint="5", word="lost"),
+        Field("money.yearly_rate", "A year's wait costs", "percent", hint="8", word="yearly-rate"),
+        Field("pairs.premium", "Extra for a pair", "percent", hint="10", word="pair"),
+        Field("money.thicknesses", "Different thicknesses from one log", "whole", hint="2", word="thicknesses"),
         Field("money.offcut_per_kg", "Firewood brings", "per-mass", hint="0.05|0.02"),
     ),
-    rows=("per_board_foot", "width_factor"),
+    rows=("per_board_foot", "per_square_foot", "per_slab", "width_factor", "drying"),
 )
 
 _SECTION = (

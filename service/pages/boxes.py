@@ -32,7 +32,13 @@ OF_A_WAY = {
 }
 """Of a way of one's own (way.html)."""
 
-_PAGES = {"mill": "Mills", "prices": "Prices", "log": "New log", "marks": "Marks"}
+_PAGES = {
+    "per_board_foot": "Prices by wood and thickness",
+    "mill": "Mills",
+    "prices": "Prices",
+    "log": "New log",
+    "marks": "Marks",
+}
 
 
 def _labels() -> dict[str, str]:

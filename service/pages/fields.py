@@ -19,12 +19,25 @@ from service.words.units import Units
 
 Model = TypeVar("Model", bound=Typed)
 Kind = Literal[
-    "text", "length", "long", "number", "whole", "mass", "per-mass", "area-rate", "speed", "percent", "choice", "flag"
+    "text",
+    "length",
+    "long",
+    "number",
+    "whole",
+    "mass",
+    "per-mass",
+    "per-area",
+    "area-rate",
+    "speed",
+    "percent",
+    "choice",
+    "flag",
 ]
 Typed_ = Mapping[str, str]
 _TO_SI = {
     "mass": (POUND_KG, "lb", 1.0, "kg"),
     "per-mass": (1.0 / POUND_KG, "a lb", 1.0, "a kg"),
+    "per-area": (1.0 / FOOT_M**2, "a ft²", 1.0, "a m²"),
     "area-rate": (FOOT_M**2, "ft²/min", 1.0, "m²/min"),
     "speed": (FOOT_M, "ft/min", 1.0, "m/min"),
     "percent": (0.01, "%", 0.01, "%"),
@@ -288,7 +301,8 @@ def _shown(question: Field, value: Any, units: Units) -> str:
     if question.kind in _TO_SI:
         imperial, _, metric, _ = _TO_SI[question.kind]
         told = value / (metric if units is Units.METRIC else imperial)
-        return f"{told:,.0f}" if told >= 100.0 else f"{told:.3g}"
+        digits = 4 if question.kind.startswith("per-") else 3
+        return f"{told:,.0f}" if told >= 100.0 else f"{told:.{digits}g}"
     return f"{value:.10g}" if isinstance(value, float) else str(value)
 
 

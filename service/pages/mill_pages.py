@@ -7,6 +7,7 @@ from fastapi.responses import Response
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
+from optimizer.report.tally_said import is_of_before
 from service.desk import species_lines
 from service.pages.asked import MILL, PRICES
 from service.pages.fields import Asked, Filled, checked, filled, row_numbers, typed_from
@@ -72,17 +73,22 @@ def price_books(request: Request, desk: OwnDesk) -> Response:
 @router.get("/prices/{prices_id}")
 def prices_form(request: Request, desk: OwnDesk, prices_id: MaybeId, units: OwnUnits) -> Response:
     """Show a price book's form, filled or empty."""
-    typed = {"per_board_foot.0.species": "any", "currency": "USD"}
+    typed = {"per_board_foot.0.species": "any", "currency": "USD", "tally.moisture": "dry", "drying.0.quarters": ""}
+    is_old = False
     if prices_id != "new":
-        kept = typed_from(PRICES, desk.store.price_book(prices_id).prices.model_dump(), units)
+        book = desk.store.price_book(prices_id).prices
+        is_old = is_of_before(book)
+        kept = typed_from(PRICES, book.model_dump(), units)
         typed = {name: wood_said(value) if name.endswith(".species") else value for name, value in kept.items()}
-    return _prices_page(request, prices_id, Filled(typed))
+    return _prices_page(request, prices_id, Filled(typed), is_old=is_old)
 
 
-def _prices_page(request: Request, prices_id: str, form: Filled, status: int = 200) -> Response:
+def _prices_page(
+    request: Request, prices_id: str, form: Filled, status: int = 200, *, is_old: bool = False
+) -> Response:
     return render(
         request, "price_form.html", status, prices_id=prices_id, form=form, asked=PRICES, species=species_lines(),
-        price_rows=row_numbers(form.typed, "per_board_foot"), width_rows=row_numbers(form.typed, "width_factor"),
+        rows={name: row_numbers(form.typed, name) for name in PRICES.rows}, is_old=is_old,
     )  # fmt: skip
 
 
@@ -92,9 +98,8 @@ def write_prices(request: Request, desk: OwnDesk, prices_id: MaybeId, typed: Typ
     more = typed.pop("more", "")
     if more:
         numbers = row_numbers(typed, more)
-        first = "species" if more == "per_board_foot" else "at_m"
         if more in PRICES.rows and len(numbers) < _MOST_ROWS:
-            typed = {**typed, f"{more}.{max(numbers, default=-1) + 1}.{first}": ""}
+            typed = {**typed, f"{more}.{max(numbers, default=-1) + 1}": ""}
         return _prices_page(request, prices_id, Filled(typed))
     form = filled(PRICES, typed, units)
     book = checked(PriceBook, PRICES, form, units)

@@ -134,6 +134,33 @@ bow = sweep
     A bend along the log. Stretch a string along the hollow side, end to end, and measure the widest gap.
 seen = seen and guessed
     Seen is the part of the surface that the scan saw. Guessed is the part that was worked out from it.
+tally = how buyers measure
+    A live-edge slab is wider on one face than on the other, and shrinks as it dries. Ask your buyer how the width is
+    measured: it can change what you are paid by a tenth or more. If you don't know, leave it as it stands.
+tally-moisture = green or dry width
+    A slab loses 3 to 8% of its width in drying. If your buyer measures it when you sell it, dry, choose dry.
+pair = pair
+    Two slabs sawn one after the other and sold together, as for a bookmatched table top. Write what buyers pay on top
+    of both prices.
+slab-with-heart = whole slab with pith in it
+    Where the pith runs along inside a slab, the slab tends to split. This share of its whole price is lost if the pith
+    is inside it for more than a quarter of its length. We then look whether it brings more ripped in two.
+months = months until you sell
+    From the saw to the buyer's money: air-drying, kiln, and finding a buyer. Thick slabs take much longer than thin
+    ones.
+lost = lost in drying
+    How many slabs of a hundred split, warp, or rot in drying so that nobody buys them.
+yearly-rate = what a year's wait costs
+    Money that comes in a year is worth less than money today. If you pay 8% a year on a loan, or could earn 8% with it,
+    write 8.
+thicknesses = different thicknesses
+    Every thickness is a stack of its own, and dries at its own pace. Write the most that you want from one log, or
+    leave it empty for any number.
+blade-cost = blade cost
+    What a blade costs, with its sharpenings, shared over the wood that it saws. A $30 blade that saws 200 square feet
+    before it is used up costs 0.15 a square foot.
+metal-strike = logs with metal that you hit
+    How many logs of a hundred hide a nail or wire that ruins a blade. Yard trees have more of it than woods.
 clock = degrees around the log
     An angle looking at the butt: 0 is straight up, 90 is right, 180 is down, 270 is left. Up is as the log was
     lying when you measured it.

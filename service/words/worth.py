@@ -6,7 +6,7 @@ import numpy as np
 
 from optimizer.bed.zones import alignment
 from optimizer.documents.plan import Plan, PlanDocument, Slab
-from optimizer.documents.prices import PriceError
+from optimizer.documents.prices import PriceError, PricePerBoardFoot
 from optimizer.wood.board_feet import board_feet
 
 
@@ -47,7 +47,7 @@ def _per_board_foot(document: PlanDocument) -> dict[int, float]:
         rows = document.prices.rows_for(document.wood.name)
     except PriceError:
         return {}
-    return {row.quarters: row.price for row in rows}
+    return {row.quarters: row.price for row in rows if isinstance(row, PricePerBoardFoot)}
 
 
 def _brought(slab: Slab, plan: Plan, document: PlanDocument) -> float:

@@ -85,8 +85,8 @@ def net_on(true, plan):
     done = true.price_rows(turned.lay(plan.lay.tilt_deg), [p.row for p in plan.passes], plan.entries)
     failed = {k for k, p in enumerate(done.passes, start=1) if p.reach_m > mill.throat_m}
     lost = [slab for slab in done.slabs if {slab.layer, slab.layer + 1} & failed]
-    rate, each = true.prices.drying.cost_per_board_foot, mill.money(mill.pace.minutes_per_slab)
-    net = done.net - sum(slab.price - rate * slab.board_feet - each for slab in lost)
+    each = mill.money(mill.pace.minutes_per_slab)
+    net = done.net - sum(slab.price - slab.drying_cost - each for slab in lost)
     return net, sum(slab.board_feet for slab in done.slabs if slab not in lost), done.net
 
 

@@ -85,7 +85,7 @@ class GeneralLay:
                     price *= 1.0 - prices.deduct.heart * self._heart_share(
                         piece, x[start:end], width[start:end], lower_m, upper_m
                     )
-                total += max(0.0, price - feet * prices.drying.cost_per_board_foot - own)
+                total += max(0.0, price - feet * entry.drying_per_board_foot - own)
         return total
 
     def _heart_share(self, piece, x, width, lower_m, upper_m):

@@ -158,6 +158,15 @@ class Audit:
         own = [r for r in rows if r["species"] == self.document["log"]["species"]]
         return next(r["price"] for r in own or rows if r["quarters"] == quarters)
 
+    def drying_cost(self, feet, price, quarters):
+        """Cost of drying, and what is lost of a price in drying and in waiting; only by rows that the book has."""
+        prices = self.document["prices"]
+        rows = {row["quarters"]: row for row in prices["drying"]} or {None: {}}
+        row = rows[quarters] if quarters in rows else rows[None]
+        later = (1.0 + prices["money"]["yearly_rate"]) ** (row.get("months", 0.0) / 12.0)
+        kept = (1.0 - row.get("lost", 0.0)) / later
+        return feet * row.get("cost_per_board_foot", 0.0) + price * (1.0 - kept)
+
     def layers(self, plan):
         """Yield (layer, flipped, upper, lower) in sawing order."""
         number = 0
@@ -190,7 +199,7 @@ class Audit:
                     price *= 1.0 - lost
                     figured_feet = figured * SQUARE_FEET_PER_M2 * quarters[layer] / 4.0
                     price += prices["figure"]["feather_per_board_foot"] * figured_feet * self.alignment(plan)
-                    own = feet * prices["drying"]["cost_per_board_foot"]
+                    own = self.drying_cost(feet, price, quarters[layer])
                     own += pace["minutes_per_slab"] * pace["hourly_rate"] / 60.0
                     if price >= own:
                         yield layer, area, feet, price, (start, end)
@@ -202,6 +211,8 @@ class Audit:
         minutes += pace["minutes_per_log"] + (pace["minutes_per_roll"] if plan["roll_deg"] else 0.0)
         minutes += pace["minutes_per_support"] * sum(s["kind"] != "bears" for s in plan["supports"])
         minutes += pace["minutes_per_buck_cut"] * len(plan["buck_cuts"])
+        metal = self.document["mill"]["metal"]
+        beside = metal["strike_chance"] * metal["strike_cost"]
         for p in plan["passes"]:
             wood = self.body(self.log.wood, plan, flipped=p["flipped"])
             outer = self.body(self.log.outer, plan, flipped=p["flipped"])
@@ -210,9 +221,10 @@ class Audit:
             feed = length / pace["feed_max_m_per_min"] if pace["feed_max_m_per_min"] else 0.0
             sawing = cut.area / pace["sawing_rate_m2_per_min"] if pace["sawing_rate_m2_per_min"] else 0.0
             minutes += max(feed, sawing) + pace["minutes_per_pass"]
+            beside += cut.area * pace["blade_cost_per_m2"]
             yield "reach", p["reach_m"], across.bounds[3] - across.bounds[1]
             yield "area", p["cut_area_m2"], cut.area
-        yield "cost", plan["sawing_cost"], minutes * pace["hourly_rate"] / 60.0
+        yield "cost", plan["sawing_cost"], minutes * pace["hourly_rate"] / 60.0 + beside
 
 
 def check_lay(log, document, plan):
@@ -372,6 +384,7 @@ def check_plan(log, document, plan, tolerance=0.005):
     for what, said, measured in audit.sawing_cost(plan):
         assert abs(said - measured) <= tolerance * max(measured, 1e-9), what
     gross = sum(f[3] for f in found)
-    drying = sum(f[2] for f in found) * document["prices"]["drying"]["cost_per_board_foot"]
+    quarters = {slab["layer"]: slab["quarters"] for slab in plan["slabs"]}
+    drying = sum(audit.drying_cost(feet, price, quarters[layer]) for layer, _, feet, price, _ in found)
     net = gross - plan["sawing_cost"] - drying + sum(bolt["worth"] for bolt in plan["bolts"])
     assert abs(net - plan["net"]) <= tolerance * gross

@@ -57,7 +57,7 @@ class Layer:
         self.faces_m = self.slab.upper_face_m - lay.lift_m, self.slab.lower_face_m - lay.lift_m
         table = problem.table(problem.fine, rolled, 0.0, must_stand=False)
         upper, lower = (row - table.lowest_row for row in rows)
-        own = self.slab.board_feet * problem.prices.drying.cost_per_board_foot
+        own = self.slab.board_feet * problem.menu[0].drying_per_board_foot
         own += problem.mill.money(problem.mill.pace.minutes_per_slab)
         self.kernel_price = own + layer_between(
             problem.terms, table, 0, table.upper, upper, 0.0, table.lower, lower, problem.mill.kerf_m,

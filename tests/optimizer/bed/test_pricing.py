@@ -116,14 +116,14 @@ def test_layers_at_stations_are_worth_what_the_mesh_says(make, roll, tilt, kerf_
     stations = stations_of(problem.log, problem.end_trim_m, 0.005, problem.zones)
     terms = terms_for(problem.mill, problem.prices, problem.menu, margins=False)
     table = lay_table(stations, lay, height_m, terms, problem.heart)
-    pace, drying = problem.mill.pace, problem.prices.drying.cost_per_board_foot
+    pace = problem.mill.pace
     compared = 0
     for m, entry in enumerate(problem.menu):
         for upper in range(table.lowest_row + entry.drop_steps, table.lowest_row + len(table.possible), 47):
             rows = [upper, upper - entry.drop_steps]
             here = value_of_layer(table, terms, m, *rows)
             slabs = problem.pricer.price(lay, rows, [entry]).slabs
-            there = sum(s.price - drying * s.board_feet - problem.mill.money(pace.minutes_per_slab) for s in slabs)
+            there = sum(s.price - s.drying_cost - problem.mill.money(pace.minutes_per_slab) for s in slabs)
 
             # A price on the mesh may differ by what 5 mm of stations cannot see, and by a slab that
             # stands or falls with its last millimetre.

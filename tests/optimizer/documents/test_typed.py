@@ -54,6 +54,42 @@ def test_other_quantities_are_taken_as_text_or_in_si() -> None:
     assert mill.pace.feed_max_m_per_min == pytest.approx(3.048)
 
 
+@pytest.mark.parametrize(
+    ("typed", "per_m2"),
+    [("0.15 per ft2", 1.6146), ("0.15/sq ft", None), ("1.60 per m2", 1.6), ("0.15 per ft²", 1.6146)],
+)
+def test_what_an_area_costs_is_typed_with_its_unit(typed: str, per_m2: float | None) -> None:
+    pace = {"blade_cost": typed}
+    if per_m2 is None:
+        assert problem(Mill, MILL | {"pace": pace}).endswith("write it as 0.15 per ft2 or 1.60 per m2")
+    else:
+        assert Mill.model_validate(MILL | {"pace": pace}).pace.blade_cost_per_m2 == pytest.approx(per_m2, abs=1e-4)
+
+
+def test_what_a_weight_brings_is_typed_with_its_unit() -> None:
+    book = PriceBook.model_validate(BOOK | {"money": {"offcut": "0.02 per lb"}})
+
+    assert book.money.offcut_per_kg == pytest.approx(0.02 / 0.45359237)
+
+
+def test_a_book_of_before_has_one_table_of_drying_for_every_thickness() -> None:
+    book = PriceBook.model_validate(BOOK | {"drying": {"cost_per_board_foot": 0.8}})
+
+    assert [book.drying_of(quarters).cost_per_board_foot for quarters in (4, 8, 16)] == [0.8, 0.8, 0.8]
+    assert book.kept_share(book.drying_of(8)) == 1.0
+
+
+def test_drying_without_a_row_is_worked_out_from_the_nearest() -> None:
+    rows = [{"quarters": 8, "cost_per_board_foot": 1.0, "months": 10, "lost": 0.05}, {"quarters": 12, "months": 30}]
+    book = PriceBook.model_validate(BOOK | {"drying": rows, "money": {"yearly_rate": 0.1}})
+    thin, thick = book.drying_of(4), book.drying_of(16)
+
+    # (4/8)^1.8 = 0.2872, (16/12)^1.8 = 1.6784
+    assert (thin.cost_per_board_foot, thin.months, thin.lost) == pytest.approx((0.2872, 2.872, 0.05), abs=1e-3)
+    assert thick.months == pytest.approx(50.35, abs=0.01)
+    assert book.kept_share(book.drying_of(8)) == pytest.approx(0.95 * 1.1 ** (-10 / 12))
+
+
 def test_the_schema_offers_other_quantities_in_both_ways() -> None:
     assert {"max_log_mass", "max_log_mass_kg"} <= set(Mill.model_json_schema()["properties"])
 
@@ -133,6 +169,8 @@ def test_a_frozen_document_cannot_be_changed() -> None:
         ),
         ({"width_factor": [{"at_m": 0.5, "factor": 1}, {"at_m": 0.5, "factor": 2}]}, "must rise"),
         ({"deduct": {"heart": 1.5}}, "deduct.heart"),
+        ({"drying": [{"quarters": 8}, {"quarters": 8, "months": 3}]}, "for 8/4"),
+        ({"tally": {"face": "top"}}, "tally.face must be both, narrow, wide or mean, got 'top'"),
     ],
 )
 def test_a_wrong_price_book_is_refused_in_one_line(change: dict[str, Any], said: str) -> None:

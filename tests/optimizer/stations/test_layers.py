@@ -182,15 +182,15 @@ def _run(terms, entry, x, w, lose, show):
     feet = area * terms.board_feet_per_m2[entry]
     price = feet * terms.price[entry] * np.interp(area / length, terms.width_at_m, terms.width_factor)
     price *= max(0.0, 1.0 - np.trapezoid(lose, x) / uncapped)
-    price += np.trapezoid(show, x) * terms.board_feet_per_m2[entry] * terms.feather_per_board_foot
-    return max(0.0, price - feet * terms.drying_per_board_foot - terms.slab_cost)
+    price += np.trapezoid(show, x) * terms.board_feet_per_m2[entry] * terms.feather_per_board_foot[entry]
+    return max(0.0, price - feet * terms.drying_per_board_foot[entry] - terms.slab_cost)
 
 
 def some_terms():
     terms = books.problem(shapes.cylinder(), prices_=books.prices((8, 12), (9.0, 12.0))).terms
     return terms._replace(
         min_width_m=0.15, max_width_m=0.45, min_length_m=0.55, max_length_m=np.inf, slab_cost=0.5,
-        drying_per_board_foot=0.3, feather_per_board_foot=4.0,
+        drying_per_board_foot=np.full(2, 0.3), feather_per_board_foot=np.full(2, 4.0),
         width_at_m=np.array([0.2, 0.5]), width_factor=np.array([0.8, 1.3]),
     )  # fmt: skip
 

@@ -11,6 +11,7 @@ from kept_pages import Pages, Planned, desk_of, keep_log, keep_plan, wrongs
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
+from optimizer.report.tally_said import is_of_before
 from service.contract import job_state
 from service.contract.documents import WayRequest
 from service.pages import PARTS
@@ -50,7 +51,7 @@ def test_a_form_loses_nothing_of_a_document(model: type, asked: Asked, sample: s
         assert [shown for shown in typed.values() if re.search(r"\d\.\d{3}", shown)] == []
 
 
-_FILLED_ROUND = ("_kg", "_per_min")
+_FILLED_ROUND = ("_kg", "_per_min", "_per_m2")
 """Masses and rates stand in forms as people say them: in whole pounds, and rates to three digits."""
 
 
@@ -159,6 +160,9 @@ PRICE_ERRORS = [
     ({"per_board_foot.0.quarters": "8.5"}, "per_board_foot.0.quarters"),
     ({"limits.max_width_m": "2"}, "limits"),
     ({"deduct.heart": "140"}, "deduct.heart"),
+    ({"drying.0.quarters": "8", "drying.0.lost": "100"}, "drying.0.lost"),
+    ({"per_slab.0.species": "any", "per_slab.0.quarters": "8"}, "per_slab.0.price"),
+    ({"money.thicknesses": "0"}, "money.thicknesses"),
     # Row 1 was left blank: what is wrong in row 2 stands at row 2.
     ({"per_board_foot.1.species": "", "per_board_foot.2.species": "any", "per_board_foot.2.quarters": "0",
       "per_board_foot.2.price": "1"}, "per_board_foot.2.quarters"),
@@ -185,6 +189,61 @@ def test_a_row_more_keeps_what_was_typed(client: Pages) -> None:
     limb = client.post("/logs/sheet", data={**GOOD_SHEET, "more": "limb"})
     assert 'name="limb.0.section.0.girth_m"' in limb.text
     assert 'name="section.1.girth_m" value="4 ft 10 in"' in limb.text
+
+
+def test_a_price_book_says_how_buyers_measure_and_when_money_comes(client: Pages) -> None:
+    """Rows that are left empty are none; a row of drying without a thickness is for all."""
+    typed = {
+        **GOOD_PRICES, "tally.moisture": "dry", "tally.face": "narrow", "tally.width": "three",
+        "tally.round_width_m": "1/2", "per_slab.0.species": "any", "per_slab.0.quarters": "12",
+        "per_slab.0.price": "900", "per_slab.0.least_width_m": "30", "per_square_foot.0.species": "",
+        "drying.0.quarters": "", "drying.0.months": "14", "drying.0.lost": "5%", "drying.1.quarters": "12",
+        "drying.1.months": "27", "drying.2.quarters": "", "money.yearly_rate": "8", "pairs.premium": "10",
+    }  # fmt: skip
+    assert client.post("/prices/new", data=typed, follow_redirects=False).status_code == 303
+    kept = desk_of(client).store.price_book()
+    book = kept.prices
+    page = client.get(f"/prices/{kept.id}").text
+    client.post(f"/prices/{kept.id}/remove", follow_redirects=False)
+
+    assert (book.tally.moisture, book.tally.face, book.tally.width) == ("dry", "narrow", "three")
+    assert book.tally.round_width_m == pytest.approx(0.0127)
+    assert [(row.price, row.least_width_m) for row in book.per_slab] == [(900.0, pytest.approx(0.762))]
+    assert book.per_square_foot == ()
+    assert [(row.quarters, row.months, row.lost) for row in book.drying] == [(None, 14.0, 0.05), (12, 27.0, 0.0)]
+    assert (book.money.yearly_rate, book.pairs.premium) == (0.08, 0.1)
+    assert '<option value="narrow" selected>' in page
+    assert page.count('<details class="more" open>') == 3  # by the slab; rounding; pairs
+    assert "New on this page" not in page
+
+
+def test_a_price_book_of_before_says_what_is_new(client: Pages) -> None:
+    assert client.post("/prices/new", data=GOOD_PRICES, follow_redirects=False).status_code == 303
+    kept = desk_of(client).store.price_book()
+    page = client.get(f"/prices/{kept.id}").text
+    client.post(f"/prices/{kept.id}/remove", follow_redirects=False)
+
+    assert is_of_before(kept.prices)
+    assert "New on this page: how your buyers measure" in page
+    assert '<details class="more" open>' not in page
+
+
+def test_a_book_may_sell_by_the_slab_alone_but_not_by_nothing(client: Pages) -> None:
+    none = {name: value for name, value in GOOD_PRICES.items() if not name.startswith("per_board_foot")}
+    by_slab = {"per_slab.0.species": "any", "per_slab.0.quarters": "8", "per_slab.0.price": "300"}
+    refused = client.post("/check/prices", data=none).json()["errors"]
+
+    assert refused == {"": "the book has no price; add one under “Prices by wood and thickness”"}
+    assert client.post("/check/prices", data={**none, **by_slab}).json()["errors"] == {}
+
+
+@pytest.mark.parametrize("name", PRICES.rows)
+def test_every_list_of_a_price_book_takes_another_row(client: Pages, name: str) -> None:
+    first = next(field.name for field in PRICES.fields if field.name.startswith(f"{name}.*."))
+    typed = {**GOOD_PRICES, "more": name}
+    text = client.post("/prices/new", data=typed).text
+
+    assert f'name="{first.replace("*", "1" if name == "per_board_foot" else "0")}"' in text
 
 
 def test_a_good_mill_and_good_prices_are_kept(client: Pages) -> None:
