@@ -252,12 +252,15 @@ class Problem:
     ) -> LayTable:
         """Meet every blade height of a lay with the wood; `exact` takes the reach from the mesh.
 
-        Where all of the log fits through the throat it is taken at the stations all the same.
+        Where all of the log fits through the throat no reach is looked for.
         must_stand : whether a pass is possible only where the log stands before the first, and the rest after it.
         """
         lay, height_m = rolled.lay(tilt_deg), rolled.height_m(tilt_deg)
-        exact = exact and rolled.width_m > self.terms.widest_reach_m
-        reach_m = self.exact_reach_m(lay, height_m) if exact else None
+        reach_m = None
+        if rolled.width_m <= self.terms.widest_reach_m:
+            reach_m = np.full(row_count(height_m, self.terms), rolled.width_m)
+        elif exact:
+            reach_m = self.exact_reach_m(lay, height_m)
         table = lay_table(stations, lay, height_m, self.terms, self.heart, reach_m, self.forbidden_m(lay))
         return table._replace(possible=table.possible & self._stands(rolled, tilt_deg, table)) if must_stand else table
 

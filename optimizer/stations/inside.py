@@ -14,6 +14,8 @@ from optimizer.stations.fast_loops import FAST
 from scans.log import FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]
+_SAME_ROW = 1e-6
+"""Heights so few steps apart are one."""
 
 
 class Inside(NamedTuple):
@@ -31,6 +33,9 @@ class Inside(NamedTuple):
     low_m, high_m : the bed heights that all of it lies between.
     most : the most hearts and marks that any station has, most_figured the most feathers that show; both 0 where
         nothing counts. best_feather : the greatest of zone_feather.
+    shown : (most_figured, R, 2, N) from y, to y of what feathers show at bed heights shown_zero_m + r shown_step_m; inf
+        and -inf where nothing shows, as at all such heights beyond. No rows where it was not found for all at once.
+    shown_m : (R,) the premium's share there, summed over what shows at all stations. [m]
     """
 
     hearts: FloatArray
@@ -51,6 +56,10 @@ class Inside(NamedTuple):
     most: int
     most_figured: int
     best_feather: float
+    shown: FloatArray = np.zeros((0, 0, 2, 0))
+    shown_zero_m: float = 0.0
+    shown_step_m: float = 1.0
+    shown_m: FloatArray = np.zeros(0)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -156,6 +165,75 @@ def _ring_chord(rings: FloatArray, first: int, last: int, level_m: float) -> tup
 
 
 @numba.njit(cache=True, nogil=True)
+def shown_at_rows(
+    zone_offsets: IntArray,
+    ring_offsets: IntArray,
+    rings: FloatArray,
+    zone_feather: FloatArray,
+    rise_m: FloatArray,
+    cos_tilt: float,
+    most_figured: int,
+    step_m: float,
+) -> tuple[FloatArray, float, FloatArray]:
+    """Return what feathers show at all multiples of a step, the first of these, and its sums; see Inside.shown."""
+    low, high = np.inf, -np.inf
+    for i in range(len(rise_m)):
+        for q in range(zone_offsets[i], zone_offsets[i + 1]):
+            if zone_feather[q] > 0.0:
+                heights = rise_m[i] + rings[ring_offsets[q] : ring_offsets[q + 1], 1] * cos_tilt
+                low, high = min(low, heights.min()), max(high, heights.max())
+    if most_figured == 0 or high <= low:
+        return np.zeros((0, 0, 2, 0)), 0.0, np.zeros(0)
+    zero = np.floor(low / step_m) * step_m
+    rows = int((high - zero) / step_m) + 2
+    found = np.empty((most_figured, rows, 2, len(rise_m)))
+    found[:, :, 0], found[:, :, 1] = np.inf, -np.inf
+    shown_m = np.zeros(rows)
+    for i in range(len(rise_m)):
+        slot = 0
+        for q in range(zone_offsets[i], zone_offsets[i + 1]):
+            if zone_feather[q] <= 0.0:
+                continue
+            first, last = ring_offsets[q], ring_offsets[q + 1]
+            ya, za = rings[last - 1, 0], (rise_m[i] + rings[last - 1, 1] * cos_tilt - zero) / step_m
+            for k in range(first, last):
+                yb, zb = rings[k, 0], (rise_m[i] + rings[k, 1] * cos_tilt - zero) / step_m
+                for r in range(int(np.floor(min(za, zb))) + 1, int(np.floor(max(za, zb))) + 1):
+                    y = ya + (yb - ya) * (r - za) / (zb - za)
+                    found[slot, r, 0, i], found[slot, r, 1, i] = (
+                        min(found[slot, r, 0, i], y),
+                        max(found[slot, r, 1, i], y),
+                    )
+                ya, za = yb, zb
+            for r in range(rows):
+                shown_m[r] += zone_feather[q] * max(0.0, found[slot, r, 1, i] - found[slot, r, 0, i])
+            slot += 1
+    return found, zero, shown_m
+
+
+@numba.njit(cache=True, nogil=True)
+def most_shown_m2(inside: Inside, height_m: float, cell_m: float) -> float:
+    """Return the most of the premium that runs can show on a face at a height; infinite where that is not known. [m2].
+
+    Beyond its outer stations a run reaches less than a cell, and shows what it does at these.
+    """
+    row = _shown_row(inside, height_m)
+    if row == -2:
+        return np.inf
+    return 2.0 * cell_m * inside.shown_m[row] if row >= 0 else 0.0
+
+
+@numba.njit(cache=True, nogil=True)
+def _shown_row(inside: Inside, height_m: float) -> int:
+    """Return the row of Inside.shown at a height; -1 where nothing shows there, -2 where it has no row."""
+    place = (height_m - inside.shown_zero_m) / inside.shown_step_m
+    row = int(np.round(place))
+    if inside.shown.shape[1] == 0 or abs(place - row) > _SAME_ROW:
+        return -2
+    return row if 0 <= row < inside.shown.shape[1] else -1
+
+
+@numba.njit(cache=True, nogil=True)
 def strips_of_layer(
     inside: Inside,
     first: int,
@@ -179,6 +257,15 @@ def strips_of_layer(
     zone_share, zone_feather = inside.zone_share, inside.zone_feather
     zone_figured, zone_hides = inside.zone_figured, inside.zone_hides
     stations = len(counts)
+    upper_row, lower_row = _shown_row(inside, upper_m), _shown_row(inside, lower_m)
+    by_row = upper_row > -2 and lower_row > -2
+    if by_row:
+        for c in range(len(inside.shown)):
+            for face, row in enumerate((upper_row, lower_row)):
+                if row < 0:
+                    faces[c, 2 * face], faces[c, 2 * face + 1] = np.inf, -np.inf
+                else:
+                    faces[c, 2 * face : 2 * face + 2] = inside.shown[c, row, :, first : first + stations]
     for c in range(len(hearts)):
         strips[c, 0, :], strips[c, 1, :], strips[c, 2, :], strips[c, 3, :] = np.inf, -np.inf, inside.heart_share, 0.0
         begin, end = max(first, inside.heart_spans[c, 0]), min(first + stations, inside.heart_spans[c, 1])
@@ -197,7 +284,10 @@ def strips_of_layer(
             upper = (upper_m - rise_m[station]) / cos_tilt
             for q in range(zone_offsets[station], zone_offsets[station + 1]):
                 if zone_figured[q]:
-                    if zone_feather[q] > 0.0:
+                    if by_row and zone_feather[q] > 0.0:
+                        faces[shown, 4, i] = zone_feather[q]
+                        shown += 1
+                    elif zone_feather[q] > 0.0:
                         ends = faces[shown, :, i]
                         ends[0], ends[1] = _ring_chord(rings, ring_offsets[q], ring_offsets[q + 1], upper)
                         ends[2], ends[3] = _ring_chord(rings, ring_offsets[q], ring_offsets[q + 1], lower)
@@ -260,6 +350,14 @@ def shown_share(
     """
     if shown == 0:
         return 0.0
+    if shown == 1:
+        hidden = False
+        for k in range(count):
+            hidden |= strips[k, 3, i] > 0.0
+        if not hidden:
+            upper = max(0.0, min(high, faces[0, 1, i]) - max(low, faces[0, 0, i]))
+            lower = max(0.0, min(high, faces[0, 3, i]) - max(low, faces[0, 2, i]))
+            return 0.5 * faces[0, 4, i] * (upper + lower)
     total, here = 0.0, low
     while here < high:
         until, upper, lower = high, 0.0, 0.0

@@ -16,7 +16,7 @@ from optimizer.bed.lay import Lay
 from optimizer.bed.sawn_layers import cut_meets
 from optimizer.bed.zones import alignment
 from optimizer.stations.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
-from optimizer.stations.inside import Inside, heart_sections, heights_of_hearts
+from optimizer.stations.inside import Inside, heart_sections, heights_of_hearts, shown_at_rows
 from optimizer.stations.stations import Stations
 from optimizer.stations.terms import Terms, sawing_cost
 from scans.log import FloatArray, IntArray
@@ -148,7 +148,7 @@ def lay_table(
         upper=upper,
         lower=faces(1),
         under=faces(-1) if terms.can_flip else upper,
-        inside=turned_inside(stations, lay, heart),
+        inside=turned_inside(stations, lay, heart, terms.step_m if shared else 0.0),
     )
 
 
@@ -226,8 +226,11 @@ def _simple_rows(table: Chords, first: int, last: int) -> BoolArray:
     return simple
 
 
-def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
-    """Return what lies inside the wood at the stations, turned as the log lies."""
+def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip, step_m: float = 0.0) -> Inside:
+    """Return what lies inside the wood at the stations, turned as the log lies.
+
+    step_m : where most faces lie at multiples of it, what shows of feathers is found for all of these at once; 0: not.
+    """
     roll, tilt = radians(lay.roll_deg), radians(lay.tilt_deg)
     at = np.arange(len(stations.x_m))
     rise_m = stations.x_m * sin(tilt) + lay.lift_m
@@ -249,7 +252,7 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
     zone_feather = np.array(feather)[stations.zone_of]
     station_of = np.repeat(at, zone_counts)
     marks, shown = (np.bincount(station_of[which], minlength=len(at)) for which in (~figured, zone_feather > 0.0))
-    return Inside(
+    found = Inside(
         hearts=hearts,
         heart_counts=heart_counts,
         heart_spans=_spans(heart_counts, len(hearts)),
@@ -269,6 +272,13 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip) -> Inside:
         most_figured=int(shown.max(initial=0)),
         best_feather=max(feather, default=0.0),
     )
+    if step_m == 0.0 or found.most_figured == 0:
+        return found
+    rows = shown_at_rows(
+        found.zone_offsets, found.ring_offsets, found.rings, zone_feather, rise_m, found.cos_tilt, found.most_figured,
+        step_m,
+    )  # fmt: skip
+    return found._replace(shown=rows[0], shown_zero_m=rows[1], shown_m=rows[2], shown_step_m=step_m)
 
 
 def _spans(counts: IntArray, most: int) -> IntArray:

@@ -14,7 +14,7 @@ from typing import NamedTuple
 import numba
 import numpy as np
 
-from optimizer.stations.inside import strips_of_layer
+from optimizer.stations.inside import most_shown_m2, strips_of_layer
 from optimizer.stations.lay_table import BoolArray, Faces, LayTable
 from optimizer.stations.layers import Room, general_layer, layer_value, room_for
 from optimizer.stations.runs import Sold
@@ -228,6 +228,17 @@ def _extra(terms: Terms, table: LayTable) -> FloatArray:
 
 
 @numba.njit(cache=True, nogil=True)
+def _most_figure(terms: Terms, table: LayTable, offset_m: float) -> FloatArray:
+    """Return half of what the figure on the face at each row can bring for each board foot to the square meter."""
+    found = np.zeros(len(table.possible))
+    if table.inside.best_feather > 0.0:
+        for k in range(len(found)):
+            height_m = (table.lowest_row + k) * terms.step_m + offset_m
+            found[k] = 0.5 * terms.feather_per_board_foot * most_shown_m2(table.inside, height_m, table.cell_m)
+    return found
+
+
+@numba.njit(cache=True, nogil=True)
 def _passes(
     terms: Terms,
     table: LayTable,
@@ -266,6 +277,7 @@ def _passes(
     top_off_m, bottom_off_m = (-terms.kerf_m, 0.0) if flipped else (0.0, terms.kerf_m)
     top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
     bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
+    top_figure, bottom_figure = _most_figure(terms, table, top_off_m), _most_figure(terms, table, bottom_off_m)
     top_y, bottom_y, top_simple, bottom_simple = top.chords.y, bottom.chords.y, top.simple, bottom.simple
     top_shift, bottom_shift, first, last, cell_m = top.shift, bottom.shift, table.first, table.last, table.cell_m
     inside = table.inside
@@ -315,6 +327,12 @@ def _passes(
                     least, price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
                     top_factor[u], bottom_factor[v],
                 )  # fmt: skip
+                if figured:
+                    most_sound = _pair_most(
+                        least, price[m], -drying, feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                        top_factor[u], bottom_factor[v],
+                    )  # fmt: skip
+                    most = min(most, most_sound + feet[m] * (top_figure[u] + bottom_figure[v]))
             if most > 0.0:
                 promised[m] = after[j] + most
         while True:
@@ -335,8 +353,9 @@ def _passes(
                 width_at_m, width_factor,
             )  # fmt: skip
             simple = top_simple[top_row] and bottom_simple[bottom_row]
-            # Sound wood brings the most: where it is looked at first, the flaws are what is left to count.
-            for counted in range(figured and flawed, 2 if flawed else 1):
+            # Sound wood, and all the figure, bring the most: looked at first, the flaws are what is left to count.
+            figure_most = feet[m] * (top_figure[u] + bottom_figure[v]) if figured and flawed else 0.0
+            for counted in range(figure_most == np.inf, 2 if flawed else 1):
                 found = -1.0
                 if simple and counted:
                     found = flawed_simple_layer(
@@ -354,7 +373,7 @@ def _passes(
                         sums, strips, strip_counts, faces, face_counts,
                     )  # fmt: skip
                 found += after[j]
-                if found <= value[k]:
+                if found + (0.0 if counted else figure_most) <= value[k]:
                     break
             if found > value[k]:
                 value[k], choice[k], before[k] = found, m, j
