@@ -1,4 +1,6 @@
-"""The heart strip seen in plan: the part of it between a slab's two faces, dropped onto the outline."""
+"""Where the hearts lie: their mean place, and their strip in plan, the part between a slab's faces on the outline."""
+
+from collections.abc import Sequence
 
 import numpy as np
 import shapely
@@ -9,6 +11,28 @@ from scans.log import FloatArray
 
 CIRCLE_POINTS = 64
 STEPS_ON_SEGMENT = 9
+
+
+def mean_heart_m(lines: Sequence[FloatArray], from_m: float, to_m: float) -> FloatArray:
+    """Return the mean place (3,) of heart lines between two places along the log, each weighted by its length along it.
+
+    lines : (P, 3) each, log frame; x rises along them. All nan where no line comes there. [m]
+
+    A lay moves the mean place as it moves the lines, so that the mean height of the hearts is that of this place.
+    """
+    total, weight_m = np.zeros(3), 0.0
+    for line in lines:
+        a, b = line[:-1], line[1:]
+        a, b = a[b[:, 0] > a[:, 0]], b[b[:, 0] > a[:, 0]]
+        low, high = np.maximum(a[:, 0], from_m), np.minimum(b[:, 0], to_m)
+        held = high > low
+        middle = 0.5 * (low + high)[held]
+        share = (middle - a[held, 0]) / (b[held, 0] - a[held, 0])
+        along = (high - low)[held]
+        total += along @ (a[held] + share[:, None] * (b[held] - a[held]))
+        weight_m += float(along.sum())
+    found: FloatArray = total / weight_m if weight_m > 0.0 else np.full(3, np.nan)
+    return found
 
 
 def heart_strip_in_plan(lines: list[FloatArray], radius_m: float, lower_m: float, upper_m: float) -> BaseGeometry:

@@ -51,6 +51,11 @@ class WidthProfile:
             mean[crosses] = over * most_m + (1.0 - over) * 0.5 * (low + most_m)
         return float((length * mean).sum())
 
+    def at_m(self, x: float) -> float:
+        """Return the width at a place, just after it where it jumps. [m]."""
+        index = np.clip(np.searchsorted(self.x_m, [x], side="right") - 1, 0, len(self.left_m) - 1)
+        return float(self._in_cell(index, np.array([x]))[0])
+
     def least_m(self) -> float:
         """Return the narrowest width. [m]."""
         return float(min(self.left_m.min(), self.right_m.min()))

@@ -219,6 +219,23 @@ class Pass(Document):
     minutes: Exact = Field(description="What it takes.")
 
 
+PricedBy = Literal["board_foot", "square_foot", "slab"]
+"""The forms of price."""
+
+
+class RippedPart(Document):
+    """What one side of a slab gives that is ripped along its heart, on both sides of the heart strip."""
+
+    side: Literal["left", "right"] = Field(description="Of the heart, for someone at the butt looking along the log.")
+    outline_m: tuple[Ring2, ...] = Field(description="The wood on both faces that it is cut from: rings (x, y). [m]")
+    span_m: tuple[Exact, Exact] = Field(description="Where it is cut to length, in bed x. [m]")
+    tally_width_m: Exact = Field(description="Its width as the buyer counts it. [m]")
+    tally_length_m: Exact = Field(description="Its length as the buyer counts it. [m]")
+    board_feet: Exact = Field(description="As the buyer counts it.")
+    price: Exact = Field(description="What it sells for.")
+    priced_by: PricedBy = Field(description="The form of price that pays most for it.")
+
+
 class Slab(Document):
     """A slab sold."""
 
@@ -239,8 +256,18 @@ class Slab(Document):
     mean_width_m: Exact = Field(description="Area over length. [m]")
     min_width_m: Exact = Field(description="Narrowest within the span. [m]")
     max_width_m: Exact = Field(description="Widest within the span, beyond the buyer's maximum too. [m]")
-    area_m2: Exact = Field(description="Sum of the width, up to the buyer's maximum, along the span. [m2]")
-    board_feet: Exact = Field(description="Area in ft2 x quarters / 4.")
+    area_m2: Exact = Field(
+        description="Sum of the width of wood on both faces, green, up to the buyer's maximum, along the span. [m2]"
+    )
+    tally_width_m: float | None = Field(
+        None, description="Width as the buyer counts it; null in plans from before slabs were counted so. [m]"
+    )
+    tally_length_m: float | None = Field(
+        None, description="Length as the buyer counts it; null in plans from before slabs were counted so. [m]"
+    )
+    board_feet: Exact = Field(
+        description="Area as the buyer counts it, in ft2 x quarters / 4; of a ripped slab the sum of its parts."
+    )
     volume_m3: Exact = Field(description="Wood of the whole solid piece, wane and ends included. [m3]")
     mass_kg: Exact = Field(description="Of that piece, green, mean of the species; bark included. [kg]")
     mass_centre_m: Point3 = Field(description="Bark included; bed frame. [m]")
@@ -254,7 +281,17 @@ class Slab(Document):
     figure_m: tuple[Ring2, ...] | None = Field(None, description="Rings of what the upper face shows of it. [m]")
     figure_below_m: tuple[Ring2, ...] | None = Field(None, description="Rings of what the lower face shows of it. [m]")
     cup_m: float | None = Field(None, description="How far it may cup in drying. [m]")
-    price: Exact = Field(description="What it sells for.")
+    price: Exact = Field(description="What it sells for; of a ripped slab the sum of its parts.")
+    priced_by: PricedBy = Field(
+        "board_foot", description="The form of price that pays most for it, whole and without flaws."
+    )
+    sound_price: float | None = Field(
+        None,
+        description="What it would sell for whole, without flaws and figure; null in plans from before they told it.",
+    )
+    ripped: tuple[RippedPart, ...] = Field(
+        (), description="Its parts from the left, where it is sold ripped along the heart; empty where it stays whole."
+    )
 
 
 class Waste(Document):

@@ -11,6 +11,7 @@ from pydantic import Field, field_validator, model_validator
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.typed import Typed
+from optimizer.wood.moisture import shrinkage_pct
 from optimizer.wood.woods import Wood, find_wood, wider_names
 from scans.messages import Refusal, exact_length, named
 from scans.units import INCH_M
@@ -285,6 +286,8 @@ class MenuEntry:
     price_per_board_foot, price_per_square_foot : 0 where it is not sold by them. slab_rows : prices by the slab.
     drying_per_board_foot, months : what drying costs, and how long until it is sold. kept_share : the share of a price
     that is left today, after what is lost in drying and what waiting costs.
+    shrinks_radial, shrinks_tangential : shares of a width that are lost before the buyer counts it, across the rings
+    and along them; 0 where green widths count.
     """
 
     quarters: int
@@ -299,6 +302,8 @@ class MenuEntry:
     green_m: float
     bed_steps: int
     bed_green_m: float
+    shrinks_radial: float = 0.0
+    shrinks_tangential: float = 0.0
 
 
 def drop_steps(thickness_m: float, mill: Mill) -> int:
@@ -313,6 +318,10 @@ def menu_for(prices: PriceBook, wood: Wood, mill: Mill) -> tuple[MenuEntry, ...]
     """
     entries = []
     rows = prices.rows_for(wood.name)
+    radial, tangential = (
+        shrinkage_pct(total_pct, prices.finish.moisture_pct) / 100.0 if prices.tally.moisture == "dry" else 0.0
+        for total_pct in (wood.shrinkage_radial_pct, wood.shrinkage_tangential_pct)
+    )
     for quarters in sorted({row.quarters for row in rows}):
         same = [row for row in rows if row.quarters == quarters]
         wanted_m = _wanted_m(same, quarters, prices, wood)
@@ -333,6 +342,8 @@ def menu_for(prices: PriceBook, wood: Wood, mill: Mill) -> tuple[MenuEntry, ...]
                 green_m=steps * mill.height_step_m - mill.kerf_m,
                 bed_steps=bed,
                 bed_green_m=bed * mill.height_step_m,
+                shrinks_radial=radial,
+                shrinks_tangential=tangential,
             )
         )
     return tuple(entries)

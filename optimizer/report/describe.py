@@ -21,9 +21,20 @@ from optimizer.bed.bodies import (
 from optimizer.bed.buck_cuts import BuckCut, from_butt_m
 from optimizer.bed.lay import Lay
 from optimizer.bed.outlines import width_profile
-from optimizer.bed.pricing import Priced, PricedPass, PricedSlab
+from optimizer.bed.pricing import Priced, PricedPart, PricedPass, PricedSlab
 from optimizer.bed.sawn_layers import Layer, layers_between
-from optimizer.documents.plan import BoltFound, BuckCutMade, FirstFace, HeartHeight, Offcut, Pass, Plan, Slab, Waste
+from optimizer.documents.plan import (
+    BoltFound,
+    BuckCutMade,
+    FirstFace,
+    HeartHeight,
+    Offcut,
+    Pass,
+    Plan,
+    RippedPart,
+    Slab,
+    Waste,
+)
 from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
 from optimizer.report.describe_standing import overturning_of, supports_of
@@ -206,6 +217,8 @@ def _layer(on_bed: OnScale, sold: list[PricedSlab], lower_m: float, upper_m: flo
                 min_width_m=slab.min_width_m,
                 max_width_m=slab.max_width_m,
                 area_m2=slab.area_m2,
+                tally_width_m=slab.tally_width_m,
+                tally_length_m=slab.tally_length_m,
                 board_feet=slab.board_feet,
                 volume_m3=weighed[source].volume_m3 * share,
                 mass_kg=weighed[source].mass_kg * share,
@@ -218,9 +231,25 @@ def _layer(on_bed: OnScale, sold: list[PricedSlab], lower_m: float, upper_m: flo
                 figure_m=_rings(slab.figured_upper),
                 figure_below_m=_rings(slab.figured_lower),
                 price=slab.price,
+                priced_by=slab.priced_by,
+                sound_price=slab.sound_price,
+                ripped=tuple(_ripped_part(part) for part in slab.ripped),
             )
         )
     return slabs, [piece for k, piece in enumerate(weighed) if k not in sources]
+
+
+def _ripped_part(part: PricedPart) -> RippedPart:
+    return RippedPart(
+        side="left" if part.is_left else "right",
+        outline_m=_rings(part.shape),
+        span_m=part.span_m,
+        tally_width_m=part.tally_width_m,
+        tally_length_m=part.tally_length_m,
+        board_feet=part.board_feet,
+        price=part.price,
+        priced_by=part.priced_by,
+    )
 
 
 def _rings(shape: BaseGeometry) -> tuple[tuple[tuple[float, float], ...], ...]:

@@ -29,13 +29,15 @@ def worth_inside(plan: Plan, document: PlanDocument) -> Worth | None:
     premium = document.prices.figure.feather_per_board_foot
     figured = premium > 0.0 and any(slab.figure_area_m2 for slab in plan.slabs)
     per_board_foot = _per_board_foot(document)
-    if (figured and len(document.log.forks) != 1) or any(slab.quarters not in per_board_foot for slab in plan.slabs):
+    untold = [slab for slab in plan.slabs if slab.sound_price is None]
+    if (figured and len(document.log.forks) != 1) or any(slab.quarters not in per_board_foot for slab in untold):
         return None
     lost = brought = 0.0
     for slab in plan.slabs:
-        # A slab's price without flaw and figure.
-        factor = document.prices.width_factor_at(slab.mean_width_m)
-        sound = slab.board_feet * per_board_foot[slab.quarters] * factor
+        sound = slab.sound_price
+        if sound is None:  # a plan from before slabs told it
+            factor = document.prices.width_factor_at(slab.mean_width_m)
+            sound = slab.board_feet * per_board_foot[slab.quarters] * factor
         more = _brought(slab, plan, document) if figured else 0.0
         lost += sound + more - slab.price
         brought += more
