@@ -229,12 +229,12 @@ def _extra(terms: Terms, table: LayTable) -> FloatArray:
 
 @numba.njit(cache=True, nogil=True)
 def _most_figure(terms: Terms, table: LayTable, offset_m: float) -> FloatArray:
-    """Return half of what the figure on the face at each row can bring for each board foot to the square meter."""
+    """Return half of the most figure that the face at each row can show. [m2]."""
     found = np.zeros(len(table.possible))
     if table.inside.best_feather > 0.0:
         for k in range(len(found)):
             height_m = (table.lowest_row + k) * terms.step_m + offset_m
-            found[k] = 0.5 * terms.feather_per_board_foot * most_shown_m2(table.inside, height_m, table.cell_m)
+            found[k] = 0.5 * most_shown_m2(table.inside, height_m, table.cell_m)
     return found
 
 
@@ -329,10 +329,10 @@ def _passes(
                 )  # fmt: skip
                 if figured:
                     most_sound = _pair_most(
-                        least, price[m], -drying, feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                        least, price[m], -drying[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
                         top_factor[u], bottom_factor[v],
                     )  # fmt: skip
-                    most = min(most, most_sound + feet[m] * (top_figure[u] + bottom_figure[v]))
+                    most = min(most, most_sound + feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]))
             if most > 0.0:
                 promised[m] = after[j] + most
         while True:
@@ -354,7 +354,7 @@ def _passes(
             )  # fmt: skip
             simple = top_simple[top_row] and bottom_simple[bottom_row]
             # Sound wood, and all the figure, bring the most: looked at first, the flaws are what is left to count.
-            figure_most = feet[m] * (top_figure[u] + bottom_figure[v]) if figured and flawed else 0.0
+            figure_most = feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]) if figured and flawed else 0.0
             for counted in range(figure_most == np.inf, 2 if flawed else 1):
                 found = -1.0
                 if simple and counted:
