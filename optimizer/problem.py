@@ -161,7 +161,8 @@ class Problem:
     @cached_property
     def heart(self) -> HeartStrip:
         """How wide the heart strip is and what it costs."""
-        return HeartStrip(self.log.heart_radius_m, self.prices.deduct.heart)
+        deduct = self.prices.deduct
+        return HeartStrip(self.log.heart_radius_m, deduct.heart, deduct.slab_with_heart)
 
     def forbidden_m(self, lay: Lay) -> list[tuple[float, float]]:
         """Return the bed heights that no blade may stand between: metal and its keep-out. [m]."""

@@ -112,6 +112,7 @@ def outcomes(problem: Problem, plan: Heights, logs: Sequence[PossibleLog], face:
 def _feet_terms(terms: Terms) -> Terms:
     """Terms by which a layer is worth its board feet."""
     return terms._replace(
+        counting=terms.counting._replace(slab_with_heart=0.0, row_entry=np.zeros(0, dtype=np.int64)),
         price=np.ones_like(terms.price),
         width_at_m=np.zeros(1),
         width_factor=np.ones(1),

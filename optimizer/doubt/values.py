@@ -123,7 +123,7 @@ def _add(
     """Add to the sums what each layer brings on one possible log, times its share."""
     rows = min(len(cost), len(table.possible))
     room = room_of(table)
-    drops, beds = terms.drop_steps, terms.bed_steps
+    drops, beds, counting = terms.drop_steps, terms.bed_steps, terms.counting
     # Taken out of the tuples once: that costs as much as some layers.
     possible, pass_cost = table.possible, table.pass_cost
     upper, lower, under, kerf_m = table.upper, table.lower, table.under, terms.kerf_m
@@ -154,8 +154,8 @@ def _add(
                     upper_m, lower_m = zero_m + k * step_m + top_off_m, zero_m + j * step_m + bottom_off_m
                     flawed = has_flaws and upper_m > flaw_low_m and lower_m < flaw_high_m
                     value = layer_of(
-                        sold, top_chords, u, bottom_chords, v, first, last, cell_m, top_simple[u] and bottom_simple[v],
-                        flawed, inside, lower_m, upper_m, room,
+                        sold, counting, m, top_chords, u, bottom_chords, v, first, last, cell_m,
+                        top_simple[u] and bottom_simple[v], flawed, inside, lower_m, upper_m, room,
                     )  # fmt: skip
                 found[k, m] += share * value
                 for between in range(before_k + 1, k if before_k >= 0 else 0):

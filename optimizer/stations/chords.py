@@ -216,13 +216,15 @@ def wood_by_row(
     min_length_m: float,
     worth_step_m: float,
     worth_m: FloatArray,
+    by_widest: bool = False,
 ) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
     """Measure each row: wood area and length over all cells; the most that runs can hold, and the greatest width.
 
     Returns (rows,) each: area over all cells; length from first to last wood; bounds on the area of all runs on
     this face, whatever its other face, over the usable stations first .. last - 1, and on their areas times their
     width factors; the greatest width there. Along log x: divide by cos(tilt) for the bed. [m2, m]
-    worth_step_m, worth_m : see terms.worth_of_widths.
+    worth_step_m, worth_m : see terms.worth_of_widths. by_widest : whether a run may count as if it were as wide all
+    along as at its widest place.
     """
     rows, n = table.counts.shape
     area, length = np.zeros(rows), np.zeros(rows)
@@ -255,6 +257,9 @@ def wood_by_row(
                 i += 1
             if i - begin < needed:
                 continue
+            if by_widest:
+                widths[begin:i] = widths[begin:i].max()
+                inside_m2 = widths[begin] * cell_m[begin:i].sum()
             for k in range(begin, i):
                 at = min(int(widths[k] / worth_step_m), beyond - 1)
                 slope = steepest if at == beyond - 1 else (worth_m[at + 1] - worth_m[at]) / worth_step_m

@@ -22,7 +22,7 @@ class Inside(NamedTuple):
     """Hearts and zones at the stations, turned with the log: y and rolled z. [m].
 
     hearts : (C, 6, N) sections of the heart strips at each station (see heart_sections), up to C of them; (0, 6, N)
-        where hearts cost nothing. heart_counts : (N,) how many of them. heart_spans : (C, 2) the
+        where hearts cost nothing at all. heart_counts : (N,) how many of them. heart_spans : (C, 2) the
         stations from the first to beyond the last that have a first, a second ... of them.
     zone_offsets : station i owns zones zone_offsets[i] .. zone_offsets[i + 1] - 1; zone q the corners
         ring_offsets[q] .. ring_offsets[q + 1] - 1 of `rings` (V, 2), a convex ring.
@@ -31,6 +31,7 @@ class Inside(NamedTuple):
     heart_share : of the price, lost on the heart strip.
     rise_m : (N,) bed height of the log's axis at the stations. cos_tilt : of the lay.
     low_m, high_m : the bed heights that all of it lies between.
+    heart_m : mean height of the hearts; nan: there is none. heart_radius_m : of their strips.
     most : the most hearts and marks that any station has, most_figured the most feathers that show; both 0 where
         nothing counts. best_feather : the greatest of zone_feather.
     shown : (most_figured, R, 2, N) from y, to y of what feathers show at bed heights shown_zero_m + r shown_step_m; inf
@@ -53,6 +54,8 @@ class Inside(NamedTuple):
     cos_tilt: float
     low_m: float
     high_m: float
+    heart_m: float
+    heart_radius_m: float
     most: int
     most_figured: int
     best_feather: float

@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numba
 import numpy as np
 from numpy.typing import NDArray
+from scipy.ndimage import maximum_filter1d
 
 from optimizer.bed.lay import Lay
 from optimizer.bed.sawn_layers import cut_meets
@@ -18,7 +19,7 @@ from optimizer.bed.zones import alignment
 from optimizer.stations.chords import Chords, chord_table, reach_by_row, reach_of_chords, turn_rings, wood_by_row
 from optimizer.stations.inside import Inside, heart_sections, heights_of_hearts, shown_at_rows
 from optimizer.stations.stations import Stations
-from optimizer.stations.terms import Terms, sawing_cost
+from optimizer.stations.terms import MEAN_FACE, MIDDLE, THREE, WIDE, Terms, sawing_cost
 from scans.log import FloatArray, IntArray
 
 BoolArray = NDArray[np.bool_]
@@ -45,10 +46,11 @@ class Faces(NamedTuple):
 
 @dataclass(frozen=True)
 class HeartStrip:
-    """How wide the heart strip is, and what share of the price is lost on it. [m]."""
+    """How wide the heart strip is, and what share of the price is lost on it, and of a whole slab with heart. [m]."""
 
     radius_m: float
     share: float
+    slab_share: float = 0.0
 
 
 class LayTable(NamedTuple):
@@ -101,25 +103,23 @@ def lay_table(
     shift = round(kerf_steps) if shared else 0
     offsets = stations.wood.offsets
     at_passes = chord_table(offsets, wood, rows + shift, 0.0, stations.wood.slots)
-    # A run's length is along the bed, a little more than along the log.
-    least_m = terms.min_length_m * cos(tilt)
-    measure = (
-        stations.cell_m, stations.first, stations.last, terms.min_width_m, least_m, terms.worth_step_m, terms.worth_m,
-    )  # fmt: skip
-    measured = wood_by_row(at_passes, *measure)
-    whole = _faces(at_passes, measured, stations, tilt, terms)
+    tables = {0: at_passes}
+    if not shared:
+        for way in (1, -1) if terms.can_flip else (1,):
+            tables[way] = chord_table(offsets, wood, rows, way * kerf_steps, stations.wood.slots)
+    measured = {way: _measured(table, stations, tilt, terms) for way, table in tables.items()}
+    near = _near(list(measured.values()), terms) if terms.counting.face in (WIDE, MEAN_FACE) else None
+    most = max(table.most for table in tables.values())
+    made = {way: _faces(table, measured[way], near, most, terms) for way, table in tables.items()}
 
     def faces(way: int) -> Faces:
-        if way == 0 or shared:
-            return _shifted(whole, way * shift, rows)
-        beside = chord_table(offsets, wood, rows, way * kerf_steps, stations.wood.slots)
-        return _faces(beside, wood_by_row(beside, *measure), stations, tilt, terms)
+        return _shifted(made[0], way * shift, rows) if shared else made[way]
 
     if reach_m is None and stations.outer is stations.wood:
         reach_m = reach_of_chords(at_passes, rows)
     elif reach_m is None:
         reach_m = reach_by_row(_turned(stations, lay, terms, outer=True), rows)
-    area, length = measured[0][:rows], measured[1][:rows]
+    area, length = measured[0].area_m2[:rows], measured[0].length_m[:rows]
     cost = terms.pass_cost + sawing_cost(terms, length, area) / cos(tilt)
     heights = (lowest + np.arange(rows)) * terms.step_m
     possible = (reach_m > 0.0) & (reach_m <= terms.widest_reach_m)
@@ -166,22 +166,91 @@ def _turned(stations: Stations, lay: Lay, terms: Terms, *, outer: bool) -> Float
     )
 
 
-def _faces(
-    chords: Chords,
-    measured: tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray],
-    stations: Stations,
-    tilt: float,
-    terms: Terms,
-) -> Faces:
-    """Return the faces at every row of a table."""
-    _area, _length, usable, worth, widest = measured
+class _Measured(NamedTuple):
+    """What every row of a table holds: see chords.wood_by_row; usable wood along the bed. [m, m2]."""
+
+    area_m2: FloatArray
+    length_m: FloatArray
+    usable_m2: FloatArray
+    usable_worth_m2: FloatArray
+    widest_m: FloatArray
+    several: BoolArray
+
+
+def _measured(chords: Chords, stations: Stations, tilt: float, terms: Terms) -> _Measured:
+    counting = terms.counting
+    # No width keeps more than this, nor is a green one sold that would not be as wide if it did. Where the two faces
+    # are not both as wide as the slab, any width may be part of one.
+    kept = 1.0 - min(counting.shrinks_radial, counting.shrinks_tangential)
+    least_m = 0.0 if counting.face in (WIDE, MEAN_FACE) else terms.min_width_m / kept
+    area, length, usable, worth, widest = wood_by_row(
+        chords,
+        stations.cell_m,
+        stations.first,
+        stations.last,
+        least_m,
+        terms.min_length_m * cos(tilt),  # a run's length is along the bed, a little more than along the log
+        terms.worth_step_m / kept,
+        terms.worth_m,
+        counting.width in (MIDDLE, THREE),
+    )
+    several = ~_simple_rows(chords, stations.first, stations.last)
+    return _Measured(area, length, usable / cos(tilt), worth / cos(tilt), widest * kept, several)
+
+
+class _Near(NamedTuple):
+    """The most that any row holds that may be the other face of a layer, for each row; see _Measured."""
+
+    usable_m2: FloatArray
+    usable_worth_m2: FloatArray
+    widest_m: FloatArray
+
+
+def _near(measured: Sequence[_Measured], terms: Terms) -> _Near:
+    """Return what rows hold that may be the other faces of layers."""
+    steps = int(max(terms.drop_steps.max(), terms.bed_steps.max())) + ceil(terms.kerf_m / terms.step_m) + 1
+    rows = max(len(one.area_m2) for one in measured)
+
+    def most(values: list[FloatArray]) -> FloatArray:
+        padded = [np.pad(one, (0, rows - len(one))) for one in values]
+        found: FloatArray = maximum_filter1d(np.max(padded, axis=0), 2 * steps + 1, mode="constant")
+        return found
+
+    return _Near(
+        most([one.usable_m2 for one in measured]),
+        most([one.usable_worth_m2 for one in measured]),
+        most([one.widest_m for one in measured]),
+    )
+
+
+def _faces(chords: Chords, measured: _Measured, near: _Near | None, most: int, terms: Terms) -> Faces:
+    """Return the faces at every row of a table.
+
+    near : of the rows beside, where a slab counts by both its faces. most : crossings of any face of the lay.
+    """
+    rows, counting = len(measured.area_m2), terms.counting
+    usable, worth, widest = measured.usable_m2, measured.usable_worth_m2, measured.widest_m
+    if near is not None:
+        # A slab's width is the mean of its faces', or no more than their sum, and no more than the wider one's.
+        share = 0.5 if counting.face == MEAN_FACE else 1.0
+        usable = share * (usable + near.usable_m2[:rows])
+        worth = share * (worth + near.usable_worth_m2[:rows])
+        widest = np.maximum(widest, near.widest_m[:rows])
+    best_factor = best_factor_up_to(terms, np.minimum(widest, terms.max_width_m))
+    if len(counting.row_entry):
+        best_factor = np.maximum(best_factor, 1.0)  # what is paid by the slab has none
+    if counting.width in (MIDDLE, THREE):
+        # Each piece side by side with others, and each side of a ripped one, may be as wide as the whole elsewhere.
+        pieces = np.full(rows, float(max(1, most - 1)))
+        pieces *= 2.0 if counting.slab_with_heart > 0.0 else 1.0
+        usable, worth = usable * pieces, worth * pieces
     return Faces(
         chords=chords,
         shift=0,
-        simple=_simple_rows(chords, stations.first, stations.last),
-        usable_m2=usable / cos(tilt),
-        usable_worth_m2=worth / cos(tilt),
-        best_factor=best_factor_up_to(terms, np.minimum(widest, terms.max_width_m)),
+        simple=~measured.several,
+        usable_m2=usable,
+        usable_worth_m2=worth,
+        best_factor=best_factor,
     )
 
 
@@ -235,7 +304,7 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip, step_m: float
     at = np.arange(len(stations.x_m))
     rise_m = stations.x_m * sin(tilt) + lay.lift_m
     hearts, heart_counts = np.zeros((0, 6, len(at))), np.zeros(len(at), dtype=np.int64)
-    if heart.share > 0.0:
+    if heart.share > 0.0 or heart.slab_share > 0.0:
         hearts = heart_sections(stations.hearts, stations.heart_offsets, roll, heart.radius_m)
         heart_counts = np.diff(stations.heart_offsets)
     low_m, high_m = heights_of_hearts(hearts, rise_m, cos(tilt))
@@ -268,6 +337,8 @@ def turned_inside(stations: Stations, lay: Lay, heart: HeartStrip, step_m: float
         cos_tilt=cos(tilt),
         low_m=low_m,
         high_m=high_m,
+        heart_m=float(lay.to_bed(stations.heart_m)[2]),
+        heart_radius_m=heart.radius_m,
         most=len(hearts) + int(marks.max(initial=0)),
         most_figured=int(shown.max(initial=0)),
         best_feather=max(feather, default=0.0),

@@ -14,7 +14,8 @@ from optimizer.stations.chords import Chords
 from optimizer.stations.inside import Inside, largest_share, shown_share, strips_of_layer
 from optimizer.stations.runs import Sold, piece_value, sold_as
 from optimizer.stations.simple_layers import flawed_simple_layer, sound_simple_layer
-from optimizer.stations.terms import Terms
+from optimizer.stations.tallied import tallied_layer
+from optimizer.stations.terms import Counting, Terms
 from scans.log import FloatArray, IntArray
 
 
@@ -25,6 +26,8 @@ class Room(NamedTuple):
     (count + 1,) first interval of each station. parent, begin, end : of pieces: which one each was joined to, its first
     and its last station. widths : (pieces, count). lost, figured : (count,). sums : (5, count + 2).
     strips : (most, 4, count). strip_counts : (count,). faces : (most_figured, 5, count). face_counts : (count,).
+    own : (4, intervals) from and to where the upper and the lower face belong to an interval. nodes : (2, 5, count + 2)
+    what counts along a piece, and along a side of it; see tallied.
     """
 
     low: FloatArray
@@ -42,6 +45,8 @@ class Room(NamedTuple):
     strip_counts: IntArray
     faces: FloatArray
     face_counts: IntArray
+    own: FloatArray
+    nodes: FloatArray
 
 
 @numba.njit(cache=True, nogil=True)
@@ -67,6 +72,8 @@ def room_for(count: int, slots: int, strips: int, figured: int) -> Room:
         np.zeros(count, dtype=np.int64),
         np.zeros((max(1, figured), 5, count)),
         np.zeros(count, dtype=np.int64),
+        np.zeros((4, intervals)),
+        np.zeros((2, 5, count + 2)),
     )
 
 
@@ -186,6 +193,8 @@ def _joined(a: int, b: int, parent: IntArray, begin: IntArray, end: IntArray, wi
 @numba.njit(cache=True, nogil=True)
 def layer_of(
     sold: Sold,
+    counting: Counting,
+    entry: int,
     upper: Chords,
     upper_row: int,
     lower: Chords,
@@ -201,6 +210,13 @@ def layer_of(
     room: Room,
 ) -> float:
     """Return what a layer brings, flaws and figure counted; see layer_value. something : whether there are any."""
+    if not counting.plain:
+        return tallied_layer(
+            sold, counting, entry, upper.counts, upper.y, upper_row, lower.counts, lower.y, lower_row, first, last,
+            cell_m, simple, something, inside, lower_m, upper_m, room.low, room.high, room.own, room.piece,
+            room.begins, room.parent, room.begin, room.end, room.nodes, room.strips, room.strip_counts, room.faces,
+            room.face_counts,
+        )  # fmt: skip
     if simple:
         found = -1.0
         if something:
@@ -247,14 +263,16 @@ def layer_value(
     enough : where the layer cannot bring more than this, anything that is not more may come back.
     """
     something = inside.most + inside.most_figured > 0 and upper_m > inside.low_m and lower_m < inside.high_m
-    sold = sold_as(terms, entry)
-    if something and inside.best_feather == 0.0 and enough > 0.0:
+    sold, counting = sold_as(terms, entry), terms.counting
+    if something and inside.best_feather == 0.0 and enough > 0.0 and counting.slab_with_heart == 0.0:
         # Sound wood brings the most: look there first whether flaws are worth counting.
         sound = layer_of(
-            sold, upper, upper_row, lower, lower_row, first, last, cell_m, simple, False, inside, lower_m, upper_m, room
-        )
+            sold, counting, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, False, inside,
+            lower_m, upper_m, room,
+        )  # fmt: skip
         if sound <= enough:
             return sound
     return layer_of(
-        sold, upper, upper_row, lower, lower_row, first, last, cell_m, simple, something, inside, lower_m, upper_m, room
-    )
+        sold, counting, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, something, inside,
+        lower_m, upper_m, room,
+    )  # fmt: skip

@@ -19,6 +19,7 @@ from optimizer.stations.lay_table import BoolArray, Faces, LayTable
 from optimizer.stations.layers import Room, general_layer, layer_value, room_for
 from optimizer.stations.runs import Sold
 from optimizer.stations.simple_layers import flawed_simple_layer, sound_simple_layer
+from optimizer.stations.tallied import tallied_layer
 from optimizer.stations.terms import Terms
 from scans.log import FloatArray, IntArray
 
@@ -200,7 +201,7 @@ def _least_waste(terms: Terms) -> int:
 @numba.njit(cache=True, nogil=True)
 def _pair_most(
     least: float,
-    price: float,
+    most_price: float,
     extra: float,
     board_feet_per_m2: float,
     top_m2: float,
@@ -219,11 +220,15 @@ def _pair_most(
     if extra < 0.0:
         # Wood of so much worth is at least so large, as no board foot has more than the greatest factor.
         area_m2 = worth_m2 / factor if factor > 0.0 else 0.0
-    return max(0.0, (worth_m2 * price + area_m2 * extra) * board_feet_per_m2 - least)
+    return max(0.0, (worth_m2 * most_price + area_m2 * extra) * board_feet_per_m2 - least)
 
 
 @numba.njit(cache=True, nogil=True)
 def _extra(terms: Terms, table: LayTable) -> FloatArray:
+    """Return the most that a board foot brings beside its price, (M,): figure at its best, less drying."""
+    if not terms.counting.plain and table.inside.best_feather > 0.0:
+        # Figure is seen on more wood than is counted, and dried.
+        return terms.feather_per_board_foot * table.inside.best_feather
     return terms.feather_per_board_foot * table.inside.best_feather - terms.drying_per_board_foot
 
 
@@ -270,7 +275,7 @@ def _passes(
     head, tail = 0, 0
     most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
     # Taken out of the tuples once: that costs more than a layer.
-    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
+    price, feet, drops, most_price = terms.price, terms.board_feet_per_m2, terms.drop_steps, terms.most_price
     least, extra, pass_cost = terms.slab_cost, _extra(terms, table), table.pass_cost
     possible = table.possible_flipped if flipped else table.possible
     top, bottom = (table.under, table.upper) if flipped else (table.upper, table.lower)
@@ -287,12 +292,17 @@ def _passes(
     min_length_m, max_length_m = terms.min_length_m, terms.max_length_m
     feather, drying = terms.feather_per_board_foot, terms.drying_per_board_foot
     width_at_m, width_factor = terms.width_at_m, terms.width_factor
+    counting = terms.counting
+    # Sound wood brings the most, but what a ripped slab brings may be more.
+    plain, bounds_figure = counting.plain, figured and counting.plain
+    at_once = counting.slab_with_heart > 0.0 or (figured and not plain)
     room = room_of(table)
     top_counts, bottom_counts = top.chords.counts, bottom.chords.counts
     low, high, piece, begins = room.low, room.high, room.piece, room.begins
     parent, begin, end, widths = room.parent, room.begin, room.end, room.widths
     lost, figure, sums = room.lost, room.figured, room.sums
     strips, strip_counts, faces, face_counts = room.strips, room.strip_counts, room.faces, room.face_counts
+    own, nodes = room.own, room.nodes
     promised, bounded, is_known = np.zeros(len(drops)), len(above) > 0, len(known) > 0
     for k in range(rows) if rising else range(rows - 1, -1, -1):
         # The row that a waste layer may now just reach.
@@ -324,12 +334,12 @@ def _passes(
                 most = known[u, m]
             else:
                 most = _pair_most(
-                    least, price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                    least, most_price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
                     top_factor[u], bottom_factor[v],
                 )  # fmt: skip
-                if figured:
+                if bounds_figure:
                     most_sound = _pair_most(
-                        least, price[m], -drying[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                        least, most_price[m], -drying[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
                         top_factor[u], bottom_factor[v],
                     )  # fmt: skip
                     most = min(most, most_sound + feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]))
@@ -354,10 +364,16 @@ def _passes(
             )  # fmt: skip
             simple = top_simple[top_row] and bottom_simple[bottom_row]
             # Sound wood, and all the figure, bring the most: looked at first, the flaws are what is left to count.
-            figure_most = feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]) if figured and flawed else 0.0
-            for counted in range(figure_most == np.inf, 2 if flawed else 1):
+            figure_most = feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]) if bounds_figure and flawed else 0.0
+            for counted in range((at_once or figure_most == np.inf) and flawed, 2 if flawed else 1):
                 found = -1.0
-                if simple and counted:
+                if not plain:
+                    found = tallied_layer(
+                        sold, counting, m, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first,
+                        last, cell_m, simple, bool(counted), inside, lower_m, upper_m, low, high, own, piece, begins,
+                        parent, begin, end, nodes, strips, strip_counts, faces, face_counts,
+                    )  # fmt: skip
+                elif simple and counted:
                     found = flawed_simple_layer(
                         sold, top_y, top_row, bottom_y, bottom_row, first, last, cell_m, inside, lower_m, upper_m,
                         strips, strip_counts, faces, face_counts, lost, figure,
@@ -390,7 +406,7 @@ def _most_above(terms: Terms, table: LayTable) -> FloatArray:
     waste = np.full(rows, -np.inf)
     most_drop, least_waste = _most_drop(terms, rows), _least_waste(terms)
     # Taken out of the tuples once: that costs more than a layer.
-    price, feet, drops = terms.price, terms.board_feet_per_m2, terms.drop_steps
+    most_price, feet, drops = terms.most_price, terms.board_feet_per_m2, terms.drop_steps
     least, extra, possible, pass_cost = terms.slab_cost, _extra(terms, table), table.possible, table.pass_cost
     top, bottom = table.upper, table.lower
     top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
@@ -405,7 +421,7 @@ def _most_above(terms: Terms, table: LayTable) -> FloatArray:
                 k = j + drops[m]
                 if k < rows and possible[k] and drops[m] <= most_drop:
                     layer = _pair_most(
-                        least, price[m], extra[m], feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
+                        least, most_price[m], extra[m], feet[m], top_m2[k], bottom_m2[j], top_worth[k], bottom_worth[j],
                         top_factor[k], bottom_factor[j],
                     )  # fmt: skip
                     most = max(most, above[k] - pass_cost[k] + layer)
@@ -440,8 +456,8 @@ def _meeting(
     face_rows, room = table.upper, room_of(table)
     face_m2, face_worth, face_factor = face_rows.usable_m2, face_rows.usable_worth_m2, face_rows.best_factor
     extra, is_known = _extra(terms, table), len(known) > 0
-    price, feet, least = terms.price, terms.board_feet_per_m2, terms.slab_cost
-    for m in range(len(price)):
+    most_price, feet, least = terms.most_price, terms.board_feet_per_m2, terms.slab_cost
+    for m in range(len(most_price)):
         steps = terms.bed_steps[m]
         if steps < table.lowest_row:  # the blade does not go down to it
             continue
@@ -454,7 +470,7 @@ def _meeting(
                 net = so_far + known[k, m]
             else:
                 most = _pair_most(
-                    least, price[m], extra[m], feet[m], face_m2[k], face_m2[p], face_worth[k], face_worth[p],
+                    least, most_price[m], extra[m], feet[m], face_m2[k], face_m2[p], face_worth[k], face_worth[p],
                     face_factor[k], face_factor[p],
                 )  # fmt: skip
                 if most == 0.0 or so_far + most <= best:

@@ -14,6 +14,7 @@ import numba
 import numpy as np
 import shapely
 
+from optimizer.bed.hearts import mean_heart_m
 from optimizer.bed.zones import Zone, sections
 from optimizer.stations.chords import most_crossings
 from scans.log import FloatArray, IntArray, Log, Solid
@@ -55,6 +56,7 @@ class Stations:
     cell_m : (N,) length along x that each stands for. [m]
     first, last : the usable stations are first .. last - 1, with equal cells.
     outer, wood : rings of both surfaces; one object where there is no bark.
+    heart_m : (3,) the mean place of the hearts over the usable length; nan without. [m]
     heart_offsets, hearts : station i owns hearts[heart_offsets[i]:heart_offsets[i + 1]], each
         (y, z, dy, dz): where a heart line crosses it, and its unit direction's y and z. [m]
     zone_offsets, ring_offsets, rings, zone_of : station i owns the sections zone_offsets[i] ..
@@ -68,6 +70,7 @@ class Stations:
     last: int
     outer: Rings
     wood: Rings
+    heart_m: FloatArray
     heart_offsets: IntArray
     hearts: FloatArray
     zones: tuple[Zone, ...]
@@ -115,6 +118,7 @@ def stations_of(
         last=first + len(x_parts[1]),
         outer=outer,
         wood=wood,
+        heart_m=mean_heart_m(log.hearts, lengths[1][0], lengths[1][1]),
         heart_offsets=heart_offsets,
         hearts=hearts,
         zones=zones,

@@ -4,6 +4,8 @@ from typing import NamedTuple
 
 import numpy as np
 
+from optimizer.bed.ripping import LEAST_SHARE
+from optimizer.bed.tally import ROUNDING_M
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import MenuEntry, PriceBook
 from scans.log import FloatArray, IntArray
@@ -18,6 +20,40 @@ REACH_SPARE_M = 0.015
 chosen in doubt without it two were 1 and 7 mm over the throat on the true log (our measurement, seeds 100-111 and
 744-755 of tests/benchmarks/doubt.py); it cost next to nothing on the others."""
 _WORTH_COUNT = 257
+FACES = BOTH, NARROW, WIDE, MEAN_FACE = 0, 1, 2, 3
+WIDTHS = MEAN_WIDTH, MIDDLE, THREE, LEAST = 0, 1, 2, 3
+_FACE_CODES = dict(zip(("both", "narrow", "wide", "mean"), FACES, strict=True))
+_WIDTH_CODES = dict(zip(("mean", "middle", "three", "least"), WIDTHS, strict=True))
+
+
+class Counting(NamedTuple):
+    """How buyers count slabs, and what they pay by the slab; see documents.prices.Tally. [m].
+
+    plain : whether all of it is as it is where the book says nothing: then no kernel need ask for the rest.
+    face, width : a code of FACES, of WIDTHS. shrinks_radial, shrinks_tangential : shares of a width, across the rings
+        and along them. spare_width_m, spare_length_m : what sizes must have over a step, or a row's least, to count.
+    least_width_m, least_length_m : the buyer's limits for what is counted.
+    slab_with_heart : share of the whole price lost; heart_length_share : where the heart runs in more of the span.
+    row_entry, row_price, row_width_m, row_length_m : (R,) of the menu; prices by the slab, and what they ask for.
+    """
+
+    plain: bool
+    face: int
+    width: int
+    shrinks_radial: float
+    shrinks_tangential: float
+    round_width_m: float
+    round_length_m: float
+    spare_width_m: float
+    spare_length_m: float
+    least_width_m: float
+    least_length_m: float
+    slab_with_heart: float
+    heart_length_share: float
+    row_entry: IntArray
+    row_price: FloatArray
+    row_width_m: FloatArray
+    row_length_m: FloatArray
 
 
 class Terms(NamedTuple):
@@ -25,10 +61,13 @@ class Terms(NamedTuple):
 
     drop_steps, bed_steps, board_feet_per_m2, price, feather_per_board_foot, drying_per_board_foot : (M,) for each
         thickness of the menu; bed_steps are those of the last pass over a slab that lies on the bunks, with no kerf
-        below it; prices are what is left of them today, after drying and waiting.
+        below it; prices are what is left of them today, after drying and waiting; where the face is paid for by the
+        square foot, and that pays more, `price` is what it comes to for a board foot.
+    most_price : (M,) the most that a board foot can bring, before the width factor: by the slab, that may be more.
     width_at_m, width_factor : (W,) points of the width curve, at least one.
     worth_step_m, worth_m : widths so far apart, from 0, and a bound on width times the factor of any width up to
-        there; see worth_of_widths.
+        there; see worth_of_widths. Where something is paid by the slab, the width itself at least.
+    counting : how slabs are counted.
     highest_blade_m : inf without. widest_reach_m : the throat less its margin; inf without.
     throat_depth_m, all_depths : how much wood may stand above the first pass, or above every pass.
     """
@@ -48,6 +87,7 @@ class Terms(NamedTuple):
     bed_steps: IntArray
     board_feet_per_m2: FloatArray
     price: FloatArray
+    most_price: FloatArray
     width_at_m: FloatArray
     width_factor: FloatArray
     worth_step_m: float
@@ -61,6 +101,48 @@ class Terms(NamedTuple):
     blade_cost_per_m2: float
     can_flip: bool
     flip_cost: float
+    counting: Counting
+
+
+def counting_for(prices: PriceBook, menu: tuple[MenuEntry, ...], spare: float) -> Counting:
+    """Gather how slabs are counted; spare : 1 with margins, 0 without."""
+    tally, limits = prices.tally, prices.limits
+    shrinks = (menu[0].shrinks_radial, menu[0].shrinks_tangential) if menu else (0.0, 0.0)
+    rows = [(m, row, entry.kept_share) for m, entry in enumerate(menu) for row in entry.slab_rows]
+    is_rounded = tally.round_width_m > 0.0 or tally.round_length_m > 0.0
+    is_plain = tally.face == "both" and tally.width == "mean" and shrinks == (0.0, 0.0) and not is_rounded
+    return Counting(
+        plain=is_plain and not rows and prices.deduct.slab_with_heart == 0.0,
+        face=_FACE_CODES[tally.face],
+        width=_WIDTH_CODES[tally.width],
+        shrinks_radial=shrinks[0],
+        shrinks_tangential=shrinks[1],
+        round_width_m=tally.round_width_m,
+        round_length_m=tally.round_length_m,
+        spare_width_m=spare * WIDTH_MARGIN_M,
+        spare_length_m=spare * LENGTH_MARGIN_M,
+        least_width_m=limits.min_width_m,
+        least_length_m=limits.min_length_m,
+        slab_with_heart=prices.deduct.slab_with_heart,
+        heart_length_share=LEAST_SHARE,
+        row_entry=np.array([m for m, _, _ in rows], dtype=np.int64),
+        row_price=np.array([row.price * kept for _, row, kept in rows]),
+        row_width_m=np.array([row.least_width_m for _, row, _ in rows]),
+        row_length_m=np.array([row.least_length_m for _, row, _ in rows]),
+    )
+
+
+def most_prices(counting: Counting, price: FloatArray, board_feet_per_m2: FloatArray) -> FloatArray:
+    """Return (M,) the most that a tallied board foot of each entry can bring, before the width factor.
+
+    A slab that is paid by a row is as wide and as long as that asks for, and as the buyer's limits do, at least.
+    """
+    wide_m = np.maximum(counting.row_width_m, counting.least_width_m) - ROUNDING_M
+    long_m = np.maximum(counting.row_length_m, counting.least_length_m) - ROUNDING_M
+    found = price.copy()
+    per_foot = counting.row_price / (wide_m * long_m) / board_feet_per_m2[counting.row_entry]
+    np.maximum.at(found, counting.row_entry, per_foot)
+    return found
 
 
 def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, margins: bool = True) -> Terms:
@@ -71,6 +153,12 @@ def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, mar
     width_at_m = np.array([point.at_m for point in curve] or [0.0])
     width_factor = np.array([point.factor for point in curve] or [1.0])
     worth_step_m, worth_m = worth_of_widths(width_at_m, width_factor)
+    counting = counting_for(prices, menu, spare)
+    if len(counting.row_entry):
+        worth_m = np.maximum(worth_m, worth_step_m * np.arange(len(worth_m)))
+    board_feet_per_m2 = np.array([entry.quarters / 4.0 / FOOT_M**2 for entry in menu])
+    by_the_foot = [max(e.price_per_board_foot, e.price_per_square_foot * 4.0 / e.quarters) for e in menu]
+    price = np.array([paid * entry.kept_share for paid, entry in zip(by_the_foot, menu, strict=True)])
     return Terms(
         step_m=mill.height_step_m,
         kerf_m=mill.kerf_m,
@@ -85,8 +173,9 @@ def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, mar
         max_length_m=np.inf if limits.max_length_m is None else limits.max_length_m,
         drop_steps=np.array([entry.drop_steps for entry in menu], dtype=np.int64),
         bed_steps=np.array([entry.bed_steps for entry in menu], dtype=np.int64),
-        board_feet_per_m2=np.array([entry.quarters / 4.0 / FOOT_M**2 for entry in menu]),
-        price=np.array([entry.price_per_board_foot * entry.kept_share for entry in menu]),
+        board_feet_per_m2=board_feet_per_m2,
+        price=price,
+        most_price=most_prices(counting, price, board_feet_per_m2),
         width_at_m=width_at_m,
         width_factor=width_factor,
         worth_step_m=worth_step_m,
@@ -100,6 +189,7 @@ def terms_for(mill: Mill, prices: PriceBook, menu: tuple[MenuEntry, ...], *, mar
         blade_cost_per_m2=pace.blade_cost_per_m2,
         can_flip=mill.can_flip,
         flip_cost=mill.money(pace.minutes_per_flip),
+        counting=counting,
     )
 
 

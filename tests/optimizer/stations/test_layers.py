@@ -70,6 +70,8 @@ def within(rng, stations, hearts, zones):
         cos_tilt=1.0,
         low_m=-1.0,
         high_m=1.0,
+        heart_m=0.1,
+        heart_radius_m=HEART_M,
         most=len(sections) + int(squares.max()),
         most_figured=int(squares.max()),
         best_feather=0.6 if zones else 0.0,
