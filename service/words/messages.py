@@ -33,7 +33,7 @@ class Reader:
 
 
 _OPTIONS = (
-    "mill", "prices", "marks", "species", "bark", "bark_thickness", "end_trim", "cost", "unit", "up", "butt",
+    "mill", "prices", "marks", "species", "bark", "bark_thickness", "end_trim", "cost", "haul", "unit", "up", "butt",
     "taped_length", "pick",
     "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "buck_at", "lays", "seconds", "gap", "seed",
     "workers", "doubt", "buck",
@@ -44,6 +44,7 @@ COMMAND_LINE = Reader(
         {name: f"--{name.replace('_', '-')}" for name in _OPTIONS}
         | {
             "roll_deg": "--roll",
+            "fee_received": "--fee",
             "log": "LOG",
             "log_sheet": "a log sheet (pithline init writes one to start from)",
             "backup": "a backup (pithline restore)",
