@@ -317,6 +317,46 @@ def price(
 
 
 @app.command()
+def bid(
+    log: Annotated[
+        Path | None,
+        typer.Argument(metavar="[LOG]", help="A log sheet or a scan, if you have one; else give --girth and --length."),
+    ] = None,
+    *,
+    girth: Annotated[
+        list[str] | None,
+        typer.Option(metavar="LENGTH", help='Around the log, bark and all: once at the butt, once at the top: "7 ft".'),
+    ] = None,
+    length: Annotated[str | None, typer.Option(metavar="LENGTH", help='How long the log is, such as "10 ft".')] = None,
+    species: SpeciesOption = None,
+    bark: BarkOption = None,
+    end_trim: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Lost at each end (default: from the log sheet).")
+    ] = None,
+    haul: HaulOption = None,
+    fee: FeeOption = None,
+    mill: MillOption = None,
+    prices: PricesOption = None,
+    workers: WorkersOption = None,
+    json: JsonOption = None,
+    units: UnitsOption = Units.IMPERIAL,
+) -> None:
+    """Find what you can pay for a log. Two girths and a length are enough."""
+    commands = _commands()
+    told = {"species": species, "bark": bark, "end_trim": end_trim, "haul": haul, "fee_received": fee}
+    commands.bid(
+        log,
+        girth or [],
+        length,
+        commands.read_given(commands.AboutLog, **told),
+        commands.Shown(units, json, show_all=False),
+        workers,
+        mill=mill,
+        prices=prices,
+    )
+
+
+@app.command()
 def solid(
     log: LogFile,
     *,

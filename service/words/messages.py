@@ -37,7 +37,7 @@ _OPTIONS = (
     "taped_length", "pick",
     "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "buck_at", "lays", "seconds", "gap", "seed",
     "workers", "doubt", "buck",
-    "out", "json", "picture", "force", "data", "set_aside", "replace", "port",
+    "girth", "length", "out", "json", "picture", "force", "data", "set_aside", "replace", "port",
 )  # fmt: skip
 COMMAND_LINE = Reader(
     MappingProxyType(

@@ -82,7 +82,7 @@ def plan_text(
     are of the plans. verbose : how the plans were found, too. title : what to call the first plan.
     """
     measures = Measures(units, document.mill, document.currency)
-    lines = [*_log_lines(document.log, measures), *_assumed_lines(document, assumed, measures), ""]
+    lines = [*head_lines(document, assumed, measures), ""]
     cautions = document.cautions if show_all else cautions_of(document, document.plans[0])
     lines += _stop_lines(cautions, units)
     lines += _comparison(document, measures, title)
@@ -106,6 +106,11 @@ def plan_text(
     lines += _standing_lines(cautions, show_all=show_all)
     lines += ["", *paragraph(PLAN_LINE)]
     return "\n".join(lines) + "\n"
+
+
+def head_lines(document: PlanDocument, assumed: Assumed, measures: Measures) -> list[str]:
+    """Return what the log is, what was assumed, and how slabs are counted."""
+    return [*_log_lines(document.log, measures), *_assumed_lines(document, assumed, measures)]
 
 
 def _log_lines(log: LogFound, measures: Measures) -> list[str]:
