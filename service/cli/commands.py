@@ -163,9 +163,6 @@ def bid(
     _write(document, shown, lambda: bid_text(document, assumed, shown.units, from_girths=log is None))
 
 
-_TEN_FEET = '"10 ft"'
-
-
 def _bid_on(log: Path | None, girths: Sequence[str], length: str | None, units: Units) -> FileRead:
     """Return the log's file, or the sheet of its girths. Raises InputError where both are given, or too little."""
     if log is not None:
@@ -180,7 +177,7 @@ def _bid_on(log: Path | None, girths: Sequence[str], length: str | None, units: 
             field="girth",
         )
     if length is None:
-        raise InputError(f"{named('length')} is missing", f"add {named('length', _TEN_FEET)}", field="length")
+        raise InputError(f"{named('length')} is missing", f'add it, such as {named("length")} "10 ft"', field="length")
     return sheet_of_girths(girths, length, units)
 
 

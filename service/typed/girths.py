@@ -15,7 +15,6 @@ from service.typed.log_sheet import LogSheetTyped, SectionTyped
 from service.words.units import Units
 
 GIRTHS = 2
-_EXAMPLES = ('"9 ft 2 in"', '"7 ft"')
 
 
 def sheet_of_girths(girths: Sequence[str], length: str, units: Units) -> FileRead:
@@ -26,7 +25,7 @@ def sheet_of_girths(girths: Sequence[str], length: str, units: Units) -> FileRea
     if len(girths) != GIRTHS:
         raise InputError(
             f"{named('girth')} is needed twice, at the butt and at the top, got {len(girths) or 'none'}",
-            f"write {' '.join(named('girth', example) for example in _EXAMPLES)}",
+            f'write it as {named("girth")} "9 ft 2 in" {named("girth")} "7 ft"',
             field="girth",
         )
     around_m = [_length_m("girth", typed, pi * LEAST_DIAMETER_M, pi * MOST_DIAMETER_M, units) for typed in girths]

@@ -71,7 +71,7 @@ def test_a_sheet_gives_what_to_pay_without_that_note(bid: Callable[..., Ran]) ->
     ("typed", "said"),
     [
         ((), "nothing says how large the log is; name a log sheet or a scan, or give --girth twice and --length"),
-        (GIRTHS[:4], '--length is missing; add --length "10 ft"'),
+        (GIRTHS[:4], '--length is missing; add it, such as --length "10 ft"'),
         (("--girth", "4 ft", "--length", "5 ft"), "--girth is needed twice, at the butt and at the top, got 1"),
         (("--length", "5 ft"), "--girth is needed twice, at the butt and at the top, got none"),
         ((*GIRTHS, "--girth", "3 ft"), "--girth is needed twice, at the butt and at the top, got 3"),
