@@ -47,6 +47,7 @@ from optimizer.problem import Problem, support_rules
 from optimizer.report.cautions import cautions_for
 from optimizer.report.describe import describe
 from optimizer.report.log_found import log_found
+from optimizer.report.tally_said import tally_said
 from optimizer.search.bolt_worth import Weigh, numbered, worth_of
 from optimizer.search.bucked import Buck, may_be_bucked
 from optimizer.search.bucked_search import search_bucked
@@ -144,6 +145,7 @@ class LogGiven:
     """A log with what the user says of it.
 
     end_trim_m : lost at the butt and at the top. [m] bark_ratio : inside / outside diameter; 1 with the bark off.
+    cost, haul, fee_received : what is paid for the log and for bringing it, and got for taking it; no plan hangs on it.
     warnings : what the reader of the plan should know first.
     """
 
@@ -154,6 +156,8 @@ class LogGiven:
     bark_on: bool
     bark_ratio: float
     cost: float = 0.0
+    haul: float = 0.0
+    fee_received: float = 0.0
     marks: tuple[Mark, ...] = ()
     warnings: tuple[Note, ...] = ()
 
@@ -600,6 +604,8 @@ def _document(
         given.source,
         bark_on=given.bark_on,
         cost=given.cost,
+        haul=given.haul,
+        fee_received=given.fee_received,
         marks=given.marks,
     )
     return PlanDocument(
@@ -623,9 +629,10 @@ def _document(
         ),
         kind=kind,
         made=made,
-        plans=plans,
-        plain_way=plain_way,
-        hearts_level=hearts_level,
+        tally=tally_said(whole.prices, wood),
+        plans=tuple(_brought(plan, given) for plan in plans),
+        plain_way=None if plain_way is None else _brought(plain_way, given),
+        hearts_level=None if hearts_level is None else _brought(hearts_level, given),
         hearts_level_why=hearts_level_why,
         plain_way_why=compared.why,
         plain_way_off_deg=compared.off_deg,
@@ -635,6 +642,18 @@ def _document(
         work=work,
         warnings=warnings,
         cautions=cautions_for(found, whole.mill, plans, wood.name),
+    )
+
+
+def _brought(plan: Plan, given: LogGiven) -> Plan:
+    """Return a plan with what the log may cost once it is hauled, and the fee for taking it received."""
+    more = given.fee_received - given.haul
+    safe = plan.break_even_safe
+    return plan.model_copy(
+        update={
+            "break_even_log_price": plan.break_even_log_price + more,
+            "break_even_safe": None if safe is None else safe + more,
+        }
     )
 
 

@@ -21,6 +21,9 @@ from service.typed.way import Way, compared, face_expected, own_way_name
 from service.words.tables import Assumed, plan_text
 from service.words.units import Units
 
+BID_LAYS, BID_LAYS_OF_FORK = 40, 16
+"""How many lays are priced for a bid: with more the sample logs come out at the same price to 1%."""
+
 
 def new_run(run_id: str) -> Run:
     """Return what names a run that begins now."""
@@ -47,6 +50,22 @@ def plan_read_log(
     return plan_log(given, mill, prices, settings=effort.settings(workers), run=run, on_progress=on_progress)
 
 
+def bid_on_log(
+    read: LogRead,
+    mill: Mill,
+    prices: PriceBook,
+    *,
+    run: Run,
+    workers: int,
+    on_progress: Callable[[Progress], None] | None = None,
+) -> PlanDocument:
+    """Plan a log as far as it takes to say what it may cost, in seconds. Raises as plan_read_log does."""
+    # A fork is more work, and may not go on the bed whole.
+    is_fork = len(read.log.hearts) > 1
+    effort = Effort(lays=BID_LAYS_OF_FORK if is_fork else BID_LAYS, buck="limbs" if is_fork else "no")
+    return plan_read_log(read, mill, prices, effort, run=run, workers=workers, on_progress=on_progress)
+
+
 def price_own_way(read: LogRead, mill: Mill, prices: PriceBook, way: Way, *, run: Run, workers: int) -> PlanDocument:
     """Price a way that somebody chose, or plan on from passes made; say how each face seen differs from the way's.
 
@@ -65,6 +84,17 @@ def price_own_way(read: LogRead, mill: Mill, prices: PriceBook, way: Way, *, run
     return document.model_copy(update={"warnings": (*document.warnings, *found)})
 
 
+def assumed_of(read: LogRead, mill_from: str, prices_from: str) -> Assumed:
+    """Return in words where each thing that was assumed came from."""
+    return Assumed(
+        mill=mill_from,
+        prices=prices_from,
+        species=read.species_from,
+        bark=read.bark_from,
+        end_trim=read.end_trim_from,
+    )
+
+
 def text_of(
     document: PlanDocument,
     read: LogRead,
@@ -79,12 +109,6 @@ def text_of(
 
     mill_from, prices_from : in words, where they came from. show_all, verbose : as of plan_text.
     """
-    assumed = Assumed(
-        mill=mill_from,
-        prices=prices_from,
-        species=read.species_from,
-        bark=read.bark_from,
-        end_trim=read.end_trim_from,
-    )
+    assumed = assumed_of(read, mill_from, prices_from)
     title = "Plan 1" if document.kind == "searched" else own_way_name(document.made)
     return plan_text(document, assumed, units, show_all=show_all, verbose=verbose, title=title)

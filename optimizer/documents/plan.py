@@ -127,6 +127,8 @@ class LogFound(Document):
     not_seen_share: float | None = Field(None, description="Share of the surface that the scan did not see.")
     surface_error_m: float | None = Field(None, description="How far off the surface may be. [m]")
     cost: Exact = Field(0.0, description="What the log cost.")
+    haul: Exact = Field(0.0, description="What it costs to bring the log to the mill.")
+    fee_received: Exact = Field(0.0, description="What the mill's owner is paid to take the log away.")
 
 
 class SupportPlaced(Document):
@@ -361,7 +363,13 @@ class Plan(Document):
     net_p90: float | None = Field(None, description="One in ten is worth more.")
     chance_best: float | None = Field(None, description="How likely it is the best of those shown.")
     break_even_log_price: Exact = Field(
-        description="The price of the log at which nothing is left: in the mean where doubt was weighed."
+        description="The price of the log at which nothing is left once it is hauled and the fee for it received: in "
+        "the mean where doubt was weighed."
+    )
+    break_even_safe: float | None = Field(
+        None,
+        description="The same on one in five of the logs that this may be, or less: at this price four in five make "
+        "money.",
     )
     board_feet: Exact = Field(description="Sum over the slabs.")
     board_feet_p10: float | None = Field(None, description="One in ten gives less.")
@@ -491,6 +499,11 @@ class PlanDocument(Document):
         "planned anew after passes that were made."
     )
     made: int = Field(0, ge=0, description="How many of its passes were made before; 0 but for a rest.")
+    tally: str = Field(
+        "",
+        description="How slabs are counted, and what that leaves out, in words; quantities in SI, in braces. Empty in "
+        "documents from before they said it.",
+    )
     plans: tuple[Plan, ...] = Field(description="Ranked, five at most.")
     plain_way: Plan | None = Field(description="What a sawyer would do without a plan; null where it is impossible.")
     hearts_level: Plan | None = Field(None, description="The way to the best feather.")

@@ -20,6 +20,8 @@ SHARE_LOGS = 24
 FIRST_REPORT, FIRST_SHARE = 1000, 5000
 """Numbers of the first possible logs of the report and of the shares; those of the choice begin at 0."""
 LOW, HIGH = 0.1, 0.9
+SAFE = 0.2
+"""At what is worth no more than this share of the possible logs, four in five make money."""
 LEAST_SHARE = 0.005
 TIE_ERRORS = 2.0
 
@@ -124,6 +126,7 @@ def with_doubt(plan: Plan, of: Weighed, chance_best: float | None) -> Plan:
             "net_p90": high["net"],
             "chance_best": chance_best,
             "break_even_log_price": of.expected,
+            "break_even_safe": float(np.quantile(of.outcomes.net, SAFE)),
             "board_feet_p10": low["board_feet"],
             "board_feet_p90": high["board_feet"],
             "first_face": _face(plan.first_face, low, high),

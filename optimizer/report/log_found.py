@@ -30,6 +30,8 @@ def log_found(
     *,
     bark_on: bool,
     cost: float,
+    haul: float = 0.0,
+    fee_received: float = 0.0,
     marks: tuple[Mark, ...] = (),
 ) -> LogFound:
     """Describe a log for the document."""
@@ -82,6 +84,8 @@ def log_found(
         not_seen_share=log.not_seen_share,
         surface_error_m=log.surface_error_m,
         cost=cost,
+        haul=haul,
+        fee_received=fee_received,
     )
 
 

@@ -5,18 +5,17 @@ from optimizer.wood.moisture import shrinkage_pct
 from optimizer.wood.woods import Wood
 from scans.messages import short_length
 
-_MOISTURE = {"green": "green", "dry": "dry"}
 _FACE = {
-    "both": "where both faces have wood",
-    "narrow": "across the narrower face",
-    "wide": "across the wider face",
+    "both": "on both faces",
+    "narrow": "on the narrower face",
+    "wide": "on the wider face",
     "mean": "halfway between the two faces",
 }
 _WIDTH = {
-    "mean": "average width",
-    "middle": "width at the middle",
-    "three": "average of three widths",
-    "least": "width at the narrowest place",
+    "mean": "at the average width",
+    "middle": "at the middle",
+    "three": "at the average of three places",
+    "least": "at the narrowest place",
 }
 
 
@@ -28,8 +27,8 @@ def tally_said(prices: PriceBook, wood: Wood) -> str:
         for what, step_m in (("widths", tally.round_width_m), ("lengths", tally.round_length_m))
         if step_m > 0.0
     ]
-    counted = ", ".join((_MOISTURE[tally.moisture], _FACE[tally.face], _WIDTH[tally.width], *rounded))
-    return f"Slabs are counted {counted}.{_left_out(prices, wood)}"
+    counted = ", ".join((tally.moisture, _FACE[tally.face], _WIDTH[tally.width], *rounded))
+    return f"Slabs are counted {counted}{_left_out(prices, wood)}."
 
 
 def _left_out(prices: PriceBook, wood: Wood) -> str:
@@ -43,7 +42,7 @@ def _left_out(prices: PriceBook, wood: Wood) -> str:
     if most == 0:
         return ""
     narrower = f"{most}%" if least == most else f"{least} to {most}%"
-    return f" If you sell them dry, they come out {narrower} narrower, which these prices leave out."
+    return f": slabs sold dry come out {narrower} narrower"
 
 
 def is_of_before(prices: PriceBook) -> bool:

@@ -339,8 +339,8 @@ def _passes(
                 )  # fmt: skip
                 if bounds_figure:
                     most_sound = _pair_most(
-                        least, most_price[m], -drying[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
-                        top_factor[u], bottom_factor[v],
+                        least, most_price[m], -drying[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u],
+                        bottom_worth[v], top_factor[u], bottom_factor[v],
                     )  # fmt: skip
                     most = min(most, most_sound + feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]))
             if most > 0.0:

@@ -43,6 +43,13 @@ SpeciesOption = Annotated[
 CostOption = Annotated[
     float | None, typer.Option(metavar="MONEY", help="What you paid for the log (default: from the log sheet).")
 ]
+HaulOption = Annotated[
+    float | None, typer.Option(metavar="MONEY", help="What it costs to haul the log (default: from the log sheet).")
+]
+FeeOption = Annotated[
+    float | None,
+    typer.Option(metavar="MONEY", help="What you are paid to take the log away (default: from the log sheet)."),
+]
 BarkOption = Annotated[
     str | None, typer.Option(metavar="on|off", help="Is the bark on? (default: from the log sheet, else on)")
 ]
@@ -169,6 +176,8 @@ def plan(
         typer.Option(metavar="LENGTH", help='Lost at each end, such as "2 in" (default: from the log sheet).'),
     ] = None,
     cost: CostOption = None,
+    haul: HaulOption = None,
+    fee: FeeOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -200,9 +209,10 @@ def plan(
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
+    bought = {"cost": cost, "haul": haul, "fee_received": fee}
     commands.plan(
         log,
-        commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
+        commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, **bought, **told),
         commands.Shown(units, json, show_all, verbose, picture),
         commands.read_given(
             commands.Effort,
@@ -262,6 +272,8 @@ def price(
         str | None, typer.Option(metavar="LENGTH", help="Lost at each end (default: from the log sheet).")
     ] = None,
     cost: CostOption = None,
+    haul: HaulOption = None,
+    fee: FeeOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -280,9 +292,10 @@ def price(
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
+    bought = {"cost": cost, "haul": haul, "fee_received": fee}
     commands.price(
         log,
-        commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
+        commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, **bought, **told),
         commands.Shown(units, json, show_all=False, verbose=verbose, picture=picture),
         commands.read_given(
             commands.Way,
@@ -300,6 +313,46 @@ def price(
         mill=mill,
         prices=prices,
         marks=marks,
+    )
+
+
+@app.command()
+def bid(
+    log: Annotated[
+        Path | None,
+        typer.Argument(metavar="[LOG]", help="A log sheet or a scan, if you have one; else give --girth and --length."),
+    ] = None,
+    *,
+    girth: Annotated[
+        list[str] | None,
+        typer.Option(metavar="LENGTH", help='Around the log, bark and all: once at the butt, once at the top: "7 ft".'),
+    ] = None,
+    length: Annotated[str | None, typer.Option(metavar="LENGTH", help='How long the log is, such as "10 ft".')] = None,
+    species: SpeciesOption = None,
+    bark: BarkOption = None,
+    end_trim: Annotated[
+        str | None, typer.Option(metavar="LENGTH", help="Lost at each end (default: from the log sheet).")
+    ] = None,
+    haul: HaulOption = None,
+    fee: FeeOption = None,
+    mill: MillOption = None,
+    prices: PricesOption = None,
+    workers: WorkersOption = None,
+    json: JsonOption = None,
+    units: UnitsOption = Units.IMPERIAL,
+) -> None:
+    """Find what you can pay for a log. Two girths and a length are enough."""
+    commands = _commands()
+    told = {"species": species, "bark": bark, "end_trim": end_trim, "haul": haul, "fee_received": fee}
+    commands.bid(
+        log,
+        girth or [],
+        length,
+        commands.read_given(commands.AboutLog, **told),
+        commands.Shown(units, json, show_all=False),
+        workers,
+        mill=mill,
+        prices=prices,
     )
 
 

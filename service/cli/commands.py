@@ -3,9 +3,9 @@
 import os
 import sys
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -37,13 +37,15 @@ from service.typed.files import (
     users_folder,
     write_whole,
 )
+from service.typed.girths import sheet_of_girths
 from service.typed.invented_scan import SCAN_FILE, invented_scan
 from service.typed.log_reading import AboutLog, LogRead, read_log
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
 from service.typed.read_given import read_given
 from service.typed.way import Way
-from service.use_cases import new_run, plan_read_log, price_own_way, text_of
+from service.use_cases import assumed_of, bid_on_log, new_run, plan_read_log, price_own_way, text_of
 from service.words import messages
+from service.words.bid_words import bid_text
 from service.words.measures import Measures
 from service.words.tables import solid_text
 from service.words.units import Units
@@ -53,6 +55,7 @@ __all__ = [
     "Effort",
     "Shown",
     "Way",
+    "bid",
     "demo",
     "exit_code",
     "gap_of_text",
@@ -142,6 +145,42 @@ def price(
     _show(document, shown, read, mill_at, prices_at)
 
 
+def bid(
+    log: Path | None, girths: Sequence[str], length: str | None, about: AboutLog, shown: Shown, workers: int | None,
+    *, mill: Path | None, prices: Path | None,
+) -> None:  # fmt: skip
+    """Say what a log may cost, which a file tells of, or two girths and a length. Raises the errors of EXIT_CODES."""
+    _check_files(shown)
+    mill_at, prices_at = settle(mill, MILL_FILE), settle(prices, PRICES_FILE)
+    the_mill, the_prices = parse_document(mill_at.file, Mill), parse_document(prices_at.file, PriceBook)
+    read = read_log(_bid_on(log, girths, length, shown.units), about)
+    with _progress_bar(Measures(shown.units, the_mill, the_prices.currency)) as on_progress:
+        run, workers = new_run(uuid.uuid4().hex), workers or _cores()
+        document = bid_on_log(read, the_mill, the_prices, run=run, workers=workers, on_progress=on_progress)
+    assumed = assumed_of(read, _where(mill_at), _where(prices_at))
+    if log is None and about.end_trim is None:
+        assumed = replace(assumed, end_trim="default")  # nobody wrote the sheet
+    _write(document, shown, lambda: bid_text(document, assumed, shown.units, from_girths=log is None))
+
+
+def _bid_on(log: Path | None, girths: Sequence[str], length: str | None, units: Units) -> FileRead:
+    """Return the log's file, or the sheet of its girths. Raises InputError where both are given, or too little."""
+    if log is not None:
+        beside = next((name for name, given in (("girth", girths), ("length", length)) if given), None)
+        if beside is not None:
+            raise InputError(f"{named(beside)} is for a log without a file", "leave it out, or LOG", field=beside)
+        return read_file(log)
+    if not girths and length is None:
+        raise InputError(
+            "nothing says how large the log is",
+            f"name a log sheet or a scan, or give {named('girth')} twice and {named('length')}",
+            field="girth",
+        )
+    if length is None:
+        raise InputError(f"{named('length')} is missing", f'add it, such as {named("length")} "10 ft"', field="length")
+    return sheet_of_girths(girths, length, units)
+
+
 def _cores() -> int:
     return len(os.sched_getaffinity(0))
 
@@ -153,6 +192,17 @@ def _check_files(shown: Shown) -> None:
 
 
 def _show(document: PlanDocument, shown: Shown, read: LogRead, mill_at: Settled, prices_at: Settled) -> None:
+    def text() -> str:
+        return text_of(
+            document, read, shown.units, mill_from=_where(mill_at), prices_from=_where(prices_at),
+            show_all=shown.show_all, verbose=shown.verbose,
+        )  # fmt: skip
+
+    _write(document, shown, text)
+
+
+def _write(document: PlanDocument, shown: Shown, text: Callable[[], str]) -> None:
+    """Write what was asked for, and print the text; or the document alone."""
     as_json = document.model_dump_json() + "\n"
     if shown.json == STDOUT:
         sys.stdout.write(as_json)
@@ -167,11 +217,7 @@ def _show(document: PlanDocument, shown: Shown, read: LogRead, mill_at: Settled,
             write_whole(Path(file), content.encode())
         except InputError as error:
             not_written = error  # told once the plan is printed, which is not to be lost
-    text = text_of(
-        document, read, shown.units, mill_from=_where(mill_at), prices_from=_where(prices_at), show_all=shown.show_all,
-        verbose=shown.verbose,
-    )  # fmt: skip
-    typer.echo(text, nl=False)
+    typer.echo(text(), nl=False)
     if not_written is not None:
         raise not_written
 

@@ -74,6 +74,8 @@ class LogFacts(Shown):
     mass_kg: float = Field(description="Green, bark included. [kg]")
     end_trim_m: float = Field(description="Lost at each end. [m]")
     cost: float = Field(description="What the log cost.")
+    haul: float = Field(0.0, description="What it costs to bring the log here.")
+    fee_received: float = Field(0.0, description="What the owner is paid to take the log away.")
     limbs: int = Field(description="How many limbs it divides into; 0 for one stem.")
     faces: int = Field(description="Triangles of its outer surface.")
     not_seen_share: float | None = Field(description="Share of the surface that the scan did not see.")

@@ -30,6 +30,8 @@ def log_given(read: LogRead, mill: Mill, prices: PriceBook) -> LogGiven:
         bark_on=read.bark_on,
         bark_ratio=read.bark_ratio,
         cost=read.cost,
+        haul=read.haul,
+        fee_received=read.fee_received,
         marks=read.marks,
         warnings=(*read.warnings, *idle_marks(read.marks, mill, prices)),
     )
@@ -47,6 +49,8 @@ def log_facts(read: LogRead) -> LogFacts:
         mass_kg=wood.log_mass_kg(log.wood.volume_m3, log.outer.volume_m3),
         end_trim_m=read.end_trim_m,
         cost=read.cost,
+        haul=read.haul,
+        fee_received=read.fee_received,
         limbs=max(0, len(log.hearts) - 1),
         faces=len(log.outer.faces),
         not_seen_share=log.not_seen_share,

@@ -45,12 +45,17 @@ MILL = Asked(
 )
 """Every field of a mill, so that a form loses none."""
 
-_ROW = (
-    ("species", "Wood", "text", ANY_SPECIES, "", True, "species-priced"),
-    ("quarters", "Quarters", "whole", "8", "quarters", True, ""),
-    ("price", "Price", "number", "9.00", "", True, ""),
-    ("saw_m", "Saw it at", "length", "57|2 1/4 in", "green", False, ""),
-)
+
+def _price_row(form: str) -> tuple[Field, ...]:
+    """Return what is asked of a price by the square foot or by the slab."""
+    return (
+        Field(f"{form}.*.species", "Wood", "text", hint=ANY_SPECIES, list_id="species-priced", needed=True),
+        Field(f"{form}.*.quarters", "Quarters", "whole", hint="8", word="quarters", needed=True),
+        Field(f"{form}.*.price", "Price", "number", hint="9.00", needed=True),
+        Field(f"{form}.*.saw_m", "Saw it at", hint="57|2 1/4 in", word="green"),
+    )
+
+
 MOISTURES = (("green", "Green, right off the saw"), ("dry", "Dry, when you sell it"))
 FACES = (
     ("both", "Wood on both faces"),
@@ -61,7 +66,7 @@ FACES = (
 WIDTHS = (
     ("mean", "The average along the slab"),
     ("middle", "At the middle of its length"),
-    ("three", "The average of three: middle, and 1 ft from each end"),
+    ("three", "The average of three: middle, and a foot from each end"),
     ("least", "The narrowest place"),
 )
 
@@ -73,11 +78,8 @@ PRICES = Asked(
         Field("per_board_foot.*.quarters", "Quarters", "whole", hint="8", word="quarters", needed=True),
         Field("per_board_foot.*.price", "Price", "number", hint="9.00", word="board-foot", needed=True),
         Field("per_board_foot.*.saw_m", "Saw it at", hint="57|2 1/4 in", word="green"),
-        *(
-            Field(f"{form}.*.{name}", label, kind, hint, word, needed=needed, list_id=list_id)  # type: ignore[arg-type]
-            for form in ("per_square_foot", "per_slab")
-            for name, label, kind, hint, word, needed, list_id in _ROW
-        ),
+        *_price_row("per_square_foot"),
+        *_price_row("per_slab"),
         Field("per_slab.*.least_width_m", "At least this wide", hint="750|30 in"),
         Field("per_slab.*.least_length_m", "At least this long", "long", hint="2.4 m|8 ft"),
         Field("tally.moisture", "Width is measured", "choice", offers=MOISTURES, word="tally-moisture"),
@@ -143,6 +145,8 @@ SHEET = Asked(
         Field("bark_thickness_m", "Bark thickness, by an axe cut", hint="16|5/8 in"),
         Field("end_trim_m", "Lost at each end", hint="50|2 in", word="end-trim"),
         Field("cost", "What you paid for it", "number", hint="250"),
+        Field("haul", "Hauling it costs", "number", hint="80"),
+        Field("fee_received", "You are paid to take it", "number", hint="100"),
         Field("heart_radius_m", "Half the width of the heart", hint="25|1 in", word="heart"),
         *(
             Field(f"section.*.{name}", label, kind, word=word, needed=name == "at_m")  # type: ignore[arg-type]

@@ -8,6 +8,8 @@ from service.words.messages import Reader
 OF_A_FILE = {
     "species": "Wood",
     "cost": "What you paid for it",
+    "haul": "Hauling it costs",
+    "fee_received": "You are paid to take it",
     "end_trim": "Lost at each end",
     "bark": "Bark",
     "bark_thickness": "Bark thickness, by an axe cut",

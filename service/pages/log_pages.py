@@ -30,7 +30,20 @@ _TAPE_EVERY_M = 0.6
 
 AnyMark = TypeVar("AnyMark", MarkTyped, MarkPlaced)
 _LAYS = {"quick": 200, "usual": 800, "long": 3000}
-ABOUT_FIELDS = ("species", "bark", "end_trim", "cost", "unit", "up", "butt", "taped_length", "pick", "bark_thickness")
+ABOUT_FIELDS = (
+    "species",
+    "bark",
+    "end_trim",
+    "cost",
+    "haul",
+    "fee_received",
+    "unit",
+    "up",
+    "butt",
+    "taped_length",
+    "pick",
+    "bark_thickness",
+)
 
 
 @router.get("/logs/{log_id}")

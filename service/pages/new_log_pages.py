@@ -24,7 +24,19 @@ from service.words.units import Units
 router = APIRouter(route_class=PageRoute)
 _FIRST_SECTIONS = 3
 _MOST_ROWS = 40
-UPLOAD_FIELDS = ("name", "species", "bark", "end_trim", "cost", "unit", "up", "taped_length", "bark_thickness")
+UPLOAD_FIELDS = (
+    "name",
+    "species",
+    "bark",
+    "end_trim",
+    "cost",
+    "haul",
+    "fee_received",
+    "unit",
+    "up",
+    "taped_length",
+    "bark_thickness",
+)
 
 
 @router.get("/")

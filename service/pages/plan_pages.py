@@ -10,6 +10,7 @@ from fastapi.responses import Response
 from optimizer.documents.plan import Plan, PlanDocument
 from optimizer.report.cautions import PLAN_LINE, cautions_of
 from optimizer.report.plain_way_stop import passes_before_metal
+from optimizer.report.tally_said import is_of_before
 from service.contract.ticks import MOST_WHO, Change
 from service.desk import Desk
 from service.drawings.bed import end_on_bed, side_on_bed
@@ -26,10 +27,12 @@ from service.words import (
     cut_words,
     doubt_words,
     lay_words,
+    log_price_words,
     money_words,
     proven,
     slab_words,
     support_words,
+    time_words,
     turn_words,
 )
 from service.words.measures import Measures, board_feet_text, measures_in
@@ -73,6 +76,9 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "cutting": cut_words,
         "slab_in": slab_words,
         "money_in": money_words,
+        "paying": log_price_words,
+        "timing": time_words,
+        "is_old_book": is_of_before(document.prices),
         "level_in_the_way": level_in_the_way,
         "doubt_in": doubt_words,
         "search_in": proven,

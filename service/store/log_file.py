@@ -25,6 +25,8 @@ VERSION: Final = 4
 _DOUBT = ("outer_ways", "outer_modes_m", "wood_ways", "wood_modes_m")
 _FORK = ("crotch_m", "normal", "direction")
 _WORDS = ("bark_on", "bark_ratio", "end_trim_m", "cost", "species_from", "bark_from", "end_trim_from")
+_LATER_WORDS = ("haul", "fee_received")
+"""Amounts that files of this version may lack: then they are 0."""
 
 Arrays = dict[str, NDArray[Any]]
 
@@ -59,7 +61,7 @@ def pack_log(read: LogRead) -> bytes:
         "source": read.source.model_dump(),
         "warnings": [asdict(note) for note in read.warnings],
         "marks": [mark.model_dump() for mark in read.marks],
-        **{name: getattr(read, name) for name in _WORDS},
+        **{name: getattr(read, name) for name in (*_WORDS, *_LATER_WORDS)},
     }
     arrays["words"] = np.frombuffer(json.dumps(words).encode(), dtype=np.uint8)
     stream = io.BytesIO()
@@ -94,6 +96,7 @@ def unpack_log(data: bytes) -> LogRead:
         warnings=tuple(kept_note(note) for note in words["warnings"]),
         marks=tuple(Mark.model_validate(mark) for mark in words["marks"]),
         **{name: words[name] for name in _WORDS},
+        **{name: words.get(name, 0.0) for name in _LATER_WORDS},
     )
 
 

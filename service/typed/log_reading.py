@@ -52,6 +52,10 @@ class AboutLog(Typed):
         examples=["2 in"],
     )
     cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost.", examples=[150])
+    haul: float | None = Field(None, ge=0, le=1e7, description="What it costs to bring the log here.", examples=[80])
+    fee_received: float | None = Field(
+        None, ge=0, le=1e7, description="What you are paid to take the log away.", examples=[100]
+    )
     unit: Literal["m", "cm", "mm", "in", "ft"] | None = Field(
         None, description="The unit of a scan; else what makes a log of it.", examples=["mm"]
     )
@@ -128,6 +132,8 @@ class LogRead:
     end_trim_from: str
     warnings: tuple[Note, ...]
     marks: tuple[Mark, ...] = ()
+    haul: float = 0.0
+    fee_received: float = 0.0
 
 
 def read_log(
@@ -206,12 +212,15 @@ def _from_sheet(
     trim_from = _FROM_OPTION
     if trim_m is None:
         trim_m, trim_from = (0.0, _DEFAULT) if typed.end_trim_m is None else (typed.end_trim_m, _FROM_SHEET)
-    cost = about.cost if about.cost is not None else typed.cost or 0.0
+    cost, haul, fee_received = (
+        said if (said := getattr(about, name)) is not None else getattr(typed, name) or 0.0
+        for name in ("cost", "haul", "fee_received")
+    )
     bark_from = _FROM_OPTION if about.bark else _FROM_SHEET if "bark" in typed.model_fields_set else _DEFAULT
     return LogRead(
         log, Source(kind="sheet", sha256=file.sha256), wood, sheet.bark_on, bark.used, trim_m, cost,
         species_from, bark.told(bark_from), trim_from, tuple(warnings),
-        placed(log, (MarksRead(file.shown, typed.mark), *more), taped=True),
+        placed(log, (MarksRead(file.shown, typed.mark), *more), taped=True), haul, fee_received,
     )  # fmt: skip
 
 
@@ -237,7 +246,7 @@ def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
         species_from, bark.told(_FROM_OPTION if about.bark else _DEFAULT),
         _FROM_OPTION if about.end_trim else _DEFAULT,
-        (*warnings, *notes),
+        (*warnings, *notes), haul=about.haul or 0.0, fee_received=about.fee_received or 0.0,
     )  # fmt: skip
 
 

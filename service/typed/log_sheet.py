@@ -64,6 +64,12 @@ class LogSheetTyped(Typed):
     )
     end_trim_m: float | None = Field(None, ge=0, le=5, description="Checked or dirty wood lost at each end. [m]")
     cost: float | None = Field(None, ge=0, le=1e7, description="What the log cost, in the price book's currency.")
+    haul: float | None = Field(
+        None, ge=0, le=1e7, description="What it costs to bring the log here, in the price book's currency."
+    )
+    fee_received: float | None = Field(
+        None, ge=0, le=1e7, description="What you are paid to take the log away, in the price book's currency."
+    )
     heart_radius_m: float = Field(HEART_RADIUS_M, ge=0, le=1, description="Radius of the heart strip. [m]")
     section: tuple[SectionTyped, ...] = Field(min_length=1, description="Sections of the stem, the butt end's first.")
     bow: BowTyped | None = Field(None, description="How it bends.")

@@ -33,17 +33,18 @@ class Reader:
 
 
 _OPTIONS = (
-    "mill", "prices", "marks", "species", "bark", "bark_thickness", "end_trim", "cost", "unit", "up", "butt",
+    "mill", "prices", "marks", "species", "bark", "bark_thickness", "end_trim", "cost", "haul", "unit", "up", "butt",
     "taped_length", "pick",
     "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "buck_at", "lays", "seconds", "gap", "seed",
     "workers", "doubt", "buck",
-    "out", "json", "picture", "force", "data", "set_aside", "replace", "port",
+    "girth", "length", "out", "json", "picture", "force", "data", "set_aside", "replace", "port",
 )  # fmt: skip
 COMMAND_LINE = Reader(
     MappingProxyType(
         {name: f"--{name.replace('_', '-')}" for name in _OPTIONS}
         | {
             "roll_deg": "--roll",
+            "fee_received": "--fee",
             "log": "LOG",
             "log_sheet": "a log sheet (pithline init writes one to start from)",
             "backup": "a backup (pithline restore)",

@@ -2,16 +2,24 @@
 
 from typing import Protocol
 
-from optimizer.documents.plan import LogFound, Plan, PlanDocument
+from optimizer.documents.plan import Plan, PlanDocument
 from optimizer.report.plain_way_stop import passes_before_metal
 from scans.messages import counted
+from service.words.log_price_words import log_cost_rows
 from service.words.measures import Measures, board_feet_text, minutes_text
 from service.words.slab_words import LEAST_AREA_M2, numbered
+from service.words.time_words import drying_words
 from service.words.way_names import straight_lies
 from service.words.worth import worth_inside
 
 MOST_TIMES = 10.0
 """A difference of so many times the net that it is held against is better told in money alone."""
+
+
+OLD_BOOK = (
+    "New in price books: how buyers measure, months and losses in drying, slabs with pith in them, pairs. Yours "
+    "does not say."
+)
 
 
 class _HasNet(Protocol):
@@ -136,18 +144,18 @@ def cuts_words(count: int) -> str:
     return counted(count, "cut")
 
 
-def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, str, str]]:
+def sum_rows(plan: Plan, document: PlanDocument, measures: Measures) -> list[tuple[str, str, str]]:
     """Return the sums from what the slabs sell for to what is left: what, how much, and a remark."""
     flip = ", a flip" if plan.flipped_log_to_bed is not None else ""
     minutes = minutes_text(sum(cut.minutes for cut in plan.passes))
     slabs = counted(len(plan.slabs), "slab")
     sold = f"{slabs}, {board_feet_text(plan.board_feet)} board feet, {percent_words(plan.recovery)} of the wood"
     bucked = f", {counted(len(plan.buck_cuts), 'buck cut')}" if plan.buck_cuts else ""
-    sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling{bucked}"
+    sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling{bucked}{_worn(document, measures)}"
     rows = [
         ("Slabs sell for", measures.money(plan.gross), sold),
         ("Sawing", measures.money(-plan.sawing_cost), sawn),
-        ("Drying", measures.money(-plan.drying_cost), ""),
+        ("Drying", measures.money(-plan.drying_cost), drying_words(plan, document.prices, measures)),
     ]  # fmt: skip
     if plan.bolts:
         bolts = measures.money(sum(bolt.worth for bolt in plan.bolts))
@@ -157,11 +165,14 @@ def sum_rows(plan: Plan, log: LogFound, measures: Measures) -> list[tuple[str, s
     else:
         rows.append(("Net if exactly as measured", measures.money(plan.net), "what these cuts give"))
         rows.append(("Net to plan on", measures.money(plan.net_expected), "the average"))
-    if log.cost:
-        rows.append(("The log cost", measures.money(-log.cost), ""))
-        rows.append(("Left after paying for it", measures.money(worth(plan) - log.cost), ""))
-    rows.append(("Most you can pay for it", measures.money(plan.break_even_log_price), "to break even on the log"))
-    return rows
+    return rows + log_cost_rows(plan, document.log, worth(plan), measures)
+
+
+def _worn(document: PlanDocument, measures: Measures) -> str:
+    """Say what else sawing costs: blades, and metal that nobody marked."""
+    mill = document.mill
+    metal = f", {measures.money(mill.metal.cost_per_log)} for metal you hit" if mill.metal.cost_per_log >= 0.5 else ""
+    return f"{', blades' if mill.pace.blade_cost_per_m2 else ''}{metal}"
 
 
 def inside_words(plan: Plan, document: PlanDocument, measures: Measures) -> str:

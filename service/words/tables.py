@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from optimizer.documents.plan import Caution, LogFound, Mark, Plan, PlanDocument, Slab
 from optimizer.report.cautions import PLAN_LINE, as_shown, cautions_of
 from optimizer.report.loads import lift_kg
+from optimizer.report.tally_said import is_of_before
 from scans.units import FOOT_M, INCH_M, feet_text
 from service.words.buck_words import cut_words, cuts_short, is_bucked, kept_words, pieces_off, sides_words
 from service.words.cut_words import (
@@ -35,6 +36,7 @@ from service.words.layout import PAGE_WIDTH, aligned, columns, paragraph, sums
 from service.words.measures import Measures, board_feet_text
 from service.words.messages import COMMAND_LINE, said
 from service.words.money_words import (
+    OLD_BOOK,
     compared_words,
     feet_range_words,
     inside_words,
@@ -48,6 +50,7 @@ from service.words.proven import bound_said, search_said
 from service.words.quantities import in_units
 from service.words.slab_words import NO_SLAB, numbers_said, thicknesses
 from service.words.support_words import BUTT, NO_SHIMS, TOP, shim_at, stands_words, supports_words
+from service.words.time_words import first_money_words
 from service.words.turn_words import COLUMN_KEY, turn_column, turn_in_full
 from service.words.units import Units
 from service.words.way_names import PITH_LEVEL, PITH_LEVEL_MEANS, STRAIGHT, level_in_the_way, straight_lies, way_name
@@ -79,7 +82,7 @@ def plan_text(
     are of the plans. verbose : how the plans were found, too. title : what to call the first plan.
     """
     measures = Measures(units, document.mill, document.currency)
-    lines = [*_log_lines(document.log, measures), *_assumed_lines(document, assumed, measures), ""]
+    lines = [*head_lines(document, assumed, measures), ""]
     cautions = document.cautions if show_all else cautions_of(document, document.plans[0])
     lines += _stop_lines(cautions, units)
     lines += _comparison(document, measures, title)
@@ -103,6 +106,11 @@ def plan_text(
     lines += _standing_lines(cautions, show_all=show_all)
     lines += ["", *paragraph(PLAN_LINE)]
     return "\n".join(lines) + "\n"
+
+
+def head_lines(document: PlanDocument, assumed: Assumed, measures: Measures) -> list[str]:
+    """Return what the log is, what was assumed, and how slabs are counted."""
+    return [*_log_lines(document.log, measures), *_assumed_lines(document, assumed, measures)]
 
 
 def _log_lines(log: LogFound, measures: Measures) -> list[str]:
@@ -162,7 +170,15 @@ def _assumed_lines(document: PlanDocument, assumed: Assumed, measures: Measures)
         f"{trim} trimmed off each end ({assumed.end_trim})",
         first="Using: ",
         rest="  ",
-    )
+    ) + _tally_lines(document, measures)
+
+
+def _tally_lines(document: PlanDocument, measures: Measures) -> list[str]:
+    """Say how slabs are counted, and of a book from before it could say more, that there is more to say."""
+    lines = paragraph(said(document.tally, measures.units, COMMAND_LINE), rest="  ") if document.tally else []
+    if document.tally and is_of_before(document.prices):
+        lines += paragraph(f"{OLD_BOOK} pithline init FOLDER writes one that does.", first="Note: ", rest="  ")
+    return lines
 
 
 def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[str]:
@@ -314,7 +330,12 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
     for text in told_below:
         if text:
             lines += paragraph(text, first="  ")
-    return [*lines, "", *sums(sum_rows(plan, document.log, measures))]
+    return [*lines, "", *sums(sum_rows(plan, document, measures)), *_when_lines(plan, document)]
+
+
+def _when_lines(plan: Plan, document: PlanDocument) -> list[str]:
+    when = first_money_words(plan, document)
+    return ["", *paragraph(when, first="  ")] if when else []
 
 
 def _sentences(*texts: str) -> list[str]:

@@ -240,6 +240,9 @@ def test_a_document_in_doubt_holds_its_ranges_and_one_without_is_exact():
     # What the log may cost is told by what plans are ranked by.
     assert plan.break_even_log_price == plan.net_expected != plan.net
     assert sure.plans[0].break_even_log_price == sure.plans[0].net
+    # Four in five make money at a price that less than one in five falls short of, but more than one in ten.
+    assert sure.plans[0].break_even_safe is None
+    assert plan.net_p10 < plan.break_even_safe < plan.break_even_log_price
     assert plan.board_feet_p10 < plan.board_feet_p90
     assert plan.first_face.max_width_m_p10 <= plan.first_face.max_width_m_p90
     assert sum(p.chance_best for p in doubtful.plans) == pytest.approx(1.0)

@@ -1,6 +1,7 @@
 """Plans stand: on supports that the auditor finds from mesh and matrix alone, before, between and after all passes."""
 
 import json
+from dataclasses import replace
 
 import auditor
 import books
@@ -10,7 +11,7 @@ import shapes
 from planned_logs import a_run, given_log, planned
 
 from optimizer.bed.pricing import Priced
-from optimizer.planning import ROLL_NO_MATTER, price_way
+from optimizer.planning import ROLL_NO_MATTER, SearchSettings, plan_log, price_way
 from optimizer.search.given import Given, price_given
 from optimizer.search.lays import as_it_lies, price_scouted, scout, search
 from optimizer.search.plain_way import plain_rolls_deg, plain_way, why_stopped
@@ -166,6 +167,21 @@ def test_a_round_walnut_is_sawn_as_it_lies():
 
     assert document.plans[0].roll_deg == 0.0
     assert ROLL_NO_MATTER in document.warnings
+
+
+def test_hauling_and_a_fee_change_what_the_log_may_cost_and_no_plan():
+    log, mill = walnut(), yard_mill()
+    given = given_log(log, "walnut, black")
+    settings = SearchSettings(lays=20)
+    plain, hauled = (
+        plan_log(one, mill, books.prices(), settings=settings, run=a_run())
+        for one in (given, replace(given, haul=80.0, fee_received=30.0))
+    )
+
+    assert (hauled.log.haul, hauled.log.fee_received) == (80.0, 30.0)
+    for before, after in (*zip(plain.plans, hauled.plans, strict=True), (plain.plain_way, hauled.plain_way)):
+        assert after.break_even_log_price == pytest.approx(before.break_even_log_price - 50.0)
+        assert (after.net, after.roll_deg, after.passes) == (before.net, before.roll_deg, before.passes)
 
 
 def test_the_same_plan_has_the_same_figures_whether_planned_or_priced():

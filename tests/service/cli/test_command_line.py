@@ -63,12 +63,17 @@ def test_two_runs_differ_in_their_id_time_and_seconds_alone(pithline: Callable[.
 
 
 def test_what_is_said_on_the_line_goes_before_the_sheet(pithline: Callable[..., Ran]) -> None:
-    options = ("--species", "sugar maple", "--bark", "on", "--end-trim", "3 in", "--cost", "35")
+    bought = ("--cost", "35", "--haul", "80", "--fee", "12.5")
+    options = ("--species", "sugar maple", "--bark", "on", "--end-trim", "3 in", *bought)
 
     _, out, _ = pithline("plan", "log.toml", "--json", "-", *options, *QUICK)
 
-    log = json.loads(out)["log"]
+    document = json.loads(out)
+    log, best = document["log"], document["plans"][0]
     assert (log["species"], log["bark"], log["cost"]) == ("maple, sugar", True, 35.0)
+    assert (log["haul"], log["fee_received"]) == (80.0, 12.5)
+    assert best["break_even_log_price"] == pytest.approx(best["net"] - 80.0 + 12.5)
+    assert document["tally"].startswith("Slabs are counted green, on both faces, at the average width: slabs sold dry")
     assert log["end_trim_m"] == pytest.approx([0.0762, 0.0762])
     assert log["bark_thickness_m"] > 0.0
 
@@ -143,6 +148,8 @@ def test_a_wrong_file_is_one_line_and_exit_code_2(
         (("plan", "log.toml", "--end-trim", "3 ft"), "leaves nothing"),
         (("plan", "log.toml", "--cost", "-1"), "--cost must be at least 0, got -1"),
         (("plan", "log.toml", "--cost", "nan"), "--cost must be a finite number"),
+        (("plan", "log.toml", "--haul", "-3"), "--haul must be at least 0, got -3"),
+        (("plan", "log.toml", "--fee", "-3"), "--fee must be at least 0, got -3"),
         (("plan", "log.toml", "--gap", "0"), "--gap must lie between 0 and 100%"),
         (("plan", "log.toml", "--gap", "100%"), "--gap must lie between 0 and 100%"),
         (("plan", "log.toml", "--gap", "nan"), "--gap must lie between 0 and 100%"),

@@ -125,7 +125,7 @@ def test_what_pieces_bring_stands_in_the_sums() -> None:
     bolts = (bolt(1, "limb_1", 120.0, 120.0), bolt(2, "limb_2", None, 8.0))
     document = bucked(limb_cut(1, FOOT_M), limb_cut(2, FOOT_M), bolts=bolts)
 
-    rows = {what: (amount, remark) for what, amount, remark in sum_rows(document.plans[0], document.log, IMPERIAL)}
+    rows = {what: (amount, remark) for what, amount, remark in sum_rows(document.plans[0], document, IMPERIAL)}
     assert rows["Bucked off"] == ("$128", "2 pieces")
     assert rows["Sawing"][1].endswith(", 2 buck cuts")
 
@@ -137,7 +137,7 @@ def test_nothing_is_said_of_a_log_that_is_not_bucked() -> None:
     assert not is_bucked(document, plan)
     assert (cut_words(document, plan, IMPERIAL), cuts_short(document, plan, IMPERIAL)) == ([], "")
     assert (kept_words(document, plan), pieces_off(plan, IMPERIAL)) == ("", [])
-    assert "Bucked off" not in [row[0] for row in sum_rows(plan, document.log, IMPERIAL)]
+    assert "Bucked off" not in [row[0] for row in sum_rows(plan, document, IMPERIAL)]
 
 
 def test_a_plans_cuts_are_typed_back_as_they_are_told() -> None:
