@@ -18,14 +18,16 @@ from optimizer.documents.plan import (
     LevelWhy,
     Mark,
     NetAtRoll,
+    OneThickness,
     PlainWhy,
     Plan,
     PlanDocument,
+    SlabSet,
     Source,
     WoodAssumed,
     Work,
 )
-from optimizer.documents.prices import PriceBook, menu_for
+from optimizer.documents.prices import PriceBook, PriceError, menu_for
 from optimizer.doubt.choice import CHOICE_LOGS, chosen_in_doubt
 from optimizer.doubt.possible_logs import PossibleLog, PossibleLogs
 from optimizer.doubt.report import (
@@ -42,8 +44,9 @@ from optimizer.doubt.report import (
     with_doubt,
 )
 from optimizer.doubt.seen import price_given_in_doubt
+from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.doubt.worth import would_pay
-from optimizer.problem import Problem, support_rules
+from optimizer.problem import Problem, SetAsked, support_rules
 from optimizer.report.cautions import cautions_for
 from optimizer.report.describe import describe
 from optimizer.report.log_found import log_found
@@ -62,6 +65,7 @@ from optimizer.search.lays import (
     ranked,
 )
 from optimizer.search.no_plan import NoPlanError, check_log_fits, explain_no_plan
+from optimizer.search.one_thickness import in_one_thickness
 from optimizer.search.plain_way import off_habit_deg, plain_way, why_none, why_stopped
 from optimizer.stations.terms import REACH_MARGIN_M
 from optimizer.wood.woods import Wood
@@ -109,6 +113,7 @@ class SearchSettings:
     search alone can be measured and checked; whoever plans for a user (the command line, the service) turns it on.
     buck : which cuts of the log are looked at before it goes on the bed: "best" all, "limbs" those alone, "no" none.
     Off here for the same reason.
+    asked : a set that plans must have, if any can.
     """
 
     lays: int = DEFAULT_LAYS
@@ -118,6 +123,7 @@ class SearchSettings:
     workers: int = 2
     doubt: bool = False
     buck: Buck = "no"
+    asked: SetAsked | None = None
 
     def __post_init__(self) -> None:
         if self.lays < 1:
@@ -177,12 +183,78 @@ def plan_log(
 ) -> PlanDocument:
     """Plan a log: describe it, search, rank, put the plain way and hearts level beside it, and warn.
 
-    Raises PriceError where the book has nothing for it, MarkError for a mark without a place, NoPlanError where
-    no plan is possible.
+    With a set asked for, the plans have it, and the document says what is best without; where none has it, they are
+    those without.
+
+    Raises PriceError where the book has nothing for it, or not the set's thickness, MarkError for a mark without a
+    place, NoPlanError where no plan is possible.
     """
+    asked = settings.asked
+    if asked is None:
+        return _plan_log(given, mill, prices, settings, run, on_progress)
+    _check_asked(asked, _whole(given, mill, prices))
+    # Searched twice, each time half as long where there is a limit.
+    settings = replace(settings, seconds=None if settings.seconds is None else 0.5 * settings.seconds)
+    without = _plan_log(given, mill, prices, replace(settings, asked=None), run, on_progress)
+    try:
+        with_set = _plan_log(given, mill, prices, settings, run, on_progress)
+    except NoPlanError:
+        with_set = None
+    return _with_set(without, with_set, asked)
+
+
+def _check_asked(asked: SetAsked, problem: Problem) -> None:
+    """Refuse a set of a thickness without a price. Raises PriceError."""
+    quarters = [entry.quarters for entry in problem.menu]
+    if asked.quarters not in quarters:
+        raise PriceError(
+            f"{named('set')} asks for {asked.quarters}/4, which your price book has no price for",
+            f"ask for one of {', '.join(f'{one}/4' for one in quarters)}, or add a price",
+            field="set",
+        )
+
+
+def _with_set(without: PlanDocument, with_set: PlanDocument | None, asked: SetAsked) -> PlanDocument:
+    """Return what was planned with a set, and what that is to be held against."""
+
+    def has_it(plan: Plan) -> bool:
+        return sum(slab.quarters == asked.quarters for slab in plan.slabs) >= asked.count
+
+    def worth(plan: Plan) -> float:
+        return plan.net if plan.net_expected is None else plan.net_expected
+
+    free = without.plans[0]
+    if has_it(free) and (with_set is None or worth(free) >= worth(with_set.plans[0])):
+        # The best plan has it by itself.
+        kept = tuple(plan for plan in without.plans if has_it(plan))
+        ranked_again = tuple(plan.model_copy(update={"rank": k}) for k, plan in enumerate(kept, start=1))
+        with_set = without.model_copy(update={"plans": ranked_again})
+    if with_set is None:
+        slabs = f"{asked.count} slabs" if asked.count > 1 else "a slab"
+        text = f"No plan gives {slabs} of {asked.quarters}/4 from this log: these plans do without the set."
+        note = Note("no_set", text, bears_on_plan=True)
+        return without.model_copy(update={"warnings": (*without.warnings, note)})
+    best = max(free, with_set.plans[0], key=worth)
+    found = SlabSet(
+        count=asked.count, quarters=asked.quarters, net_without=best.net, net_without_expected=best.net_expected
+    )
+    lays = without.work.lays + (0 if with_set.work is without.work else with_set.work.lays)
+    seconds = max(without.work.seconds, with_set.work.seconds)
+    work = with_set.work.model_copy(update={"lays": lays, "seconds": seconds})
+    return with_set.model_copy(update={"set_": found, "work": work})
+
+
+def _plan_log(
+    given: LogGiven,
+    mill: Mill,
+    prices: PriceBook,
+    settings: SearchSettings,
+    run: Run,
+    on_progress: Callable[[Progress], None] | None,
+) -> PlanDocument:
     started = run.clock()
     on_progress = _with_best_so_far(on_progress)
-    whole = _whole(given, mill, prices)
+    whole = replace(_whole(given, mill, prices), asked=settings.asked)
     problems = _stretched(whole, given.weigh)
     warnings = given.warnings if len(problems) == 1 else (*given.warnings, LONGER_THAN_BED)
     try:
@@ -223,21 +295,23 @@ def plan_log(
         return by_cuts[priced.buck_cuts].checked(priced)
 
     best = found.plans
-    if plain is not None and plain.slabs and _within_margin(plain.passes, mill):
+    if plain is not None and plain.slabs and _within_margin(plain.passes, mill) and habit.gives_set(plain):
         # The plain way is a plan like others: nothing shown above it may be worth less.
         best = ranked([*found.plans, plain], checked)
     best = tuple(priced for priced in best if priced.net > 0.0)
+    if not best and settings.asked is not None:
+        raise NoPlanError("no plan has the set", field="set")
     if not best:
         raise explain_no_plan(chosen)
     if plain is None:
         warnings = (*warnings, why_none(habit, stop))
     compared = _compared(habit, plain)
     warnings += _off_habit(habit, compared)
-    level, level_why = hearts_level(habit)
+    level, level_why = hearts_level(replace(habit, asked=None))
     if level is None and habit is not chosen:
-        bucked_level, _ = hearts_level(chosen)
+        bucked_level, _ = hearts_level(replace(chosen, asked=None))
         level, level_why = (level, level_why) if bucked_level is None else (bucked_level, None)
-    if level is not None:
+    if level is not None and whole.gives_set(level):
         # Ranked like any plan.
         best = ranked([*best, level], checked)
     nets = [priced.net for priced in (*found.plans, plain, level) if priced is not None]
@@ -255,6 +329,7 @@ def plan_log(
         plan = describe(by_cuts[priced.buck_cuts], given.wood, priced, rank, whole.log.wood.volume_m3)
         return plan if doubtful is None else doubtful.told(plan, priced)
 
+    one = _one_thickness(by_cuts[best[0].buck_cuts], best[0]) if doubtful is None else doubtful.one_thickness
     # What doubt brought may be worth more on the log as given than the search's own.
     best_net = max(*nets, *(priced.net for priced in best))
     plans = tuple(plan for k, priced in enumerate(best, start=1) if (plan := described(priced, k)) is not None)
@@ -278,7 +353,13 @@ def plan_log(
         warnings=warnings,
         doubt=None if doubtful is None else doubtful.doubt,
         bound=Bound(upper_net=max(proven.upper_net, best_net), gap=proven.gap(best_net)),
+        one_thickness=one,
     )
+
+
+def _one_thickness(problem: Problem, best: Priced) -> OneThickness | None:
+    priced = in_one_thickness(problem, best)
+    return None if priced is None else OneThickness(quarters=priced.slabs[0].quarters, net=priced.net)
 
 
 def _with_best_so_far(tell: Callable[[Progress], None] | None) -> Callable[[Progress], None] | None:
@@ -304,6 +385,7 @@ class _Doubtful:
     chances: list[float]
     doubt: Doubt | None
     notes: tuple[Note, ...]
+    one_thickness: OneThickness | None
 
     def told(self, plan: Plan, priced: Priced) -> Plan:
         """Return a plan with how far its numbers may be off."""
@@ -345,11 +427,14 @@ def _weigh(
     unturned = [
         _unturned(by_cuts[w.priced.buck_cuts], w.priced) for w in sorted(first, key=lambda w: -w.expected)[:UNTURNED]
     ]
-    alike = [p for p in unturned if p is not None and p.net > 0.0]
+    alike = [p for p in unturned if p is not None and p.net > 0.0 and problem.gives_set(p)]
     lying = _weighed_by_cuts(by_cuts, alike, problem, fresh, settings)
     shown, every = in_order([*first, *lying]), [*every, *lying]
     possible = PossibleLogs(by_cuts[shown[0].priced.buck_cuts], DOUBT_WIDENED)
     doubt = doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers)
+    best_problem = by_cuts[shown[0].priced.buck_cuts]
+    one = _one_in_doubt(best_problem, shown[0].priced, settings)
+    one_of = None if one is None else _weighed_by_cuts(by_cuts, [one], problem, fresh, settings)[0]
     ranked_all = [shown[0], *(w for w in every if w is not shown[0])]
     return _Doubtful(
         shown,
@@ -357,7 +442,20 @@ def _weigh(
         chances_best(shown),
         doubt.model_copy(update={"would_pay": would_pay(possible, ranked_all, fresh, settings.seed)}),
         (*((ONE_STRETCH,) if stretches else ()), *((ROLL_NO_MATTER,) if turn_is_no_matter(every) else ())),
+        None
+        if one is None or one_of is None
+        else OneThickness(quarters=one.slabs[0].quarters, net=one.net, net_expected=one_of.expected),
     )
+
+
+def _one_in_doubt(problem: Problem, best: Priced, settings: SearchSettings) -> Priced | None:
+    """Return the best plan's log in one thickness alone, its passes chosen in doubt."""
+    if len({slab.quarters for slab in best.slabs}) <= 1:
+        return None
+    logs = drawn(PossibleLogs(problem, DOUBT_WIDENED), settings.seed, 0, CHOICE_LOGS, settings.workers)
+    rolled = problem.supports.turned(best.lay.roll_deg)
+    values = lay_values(problem, rolled, best.lay.tilt_deg, logs, exact=True, workers=settings.workers)
+    return in_one_thickness(problem, best, lambda rules: best_average_cuts(values, problem.terms, rules))
 
 
 def _weighed_by_cuts(
@@ -594,6 +692,7 @@ def _document(
     warnings: tuple[Note, ...],
     doubt: Doubt | None = None,
     bound: Bound | None = None,
+    one_thickness: OneThickness | None = None,
 ) -> PlanDocument:
     wood = given.wood
     found = log_found(
@@ -634,6 +733,7 @@ def _document(
         plain_way=None if plain_way is None else _brought(plain_way, given),
         hearts_level=None if hearts_level is None else _brought(hearts_level, given),
         hearts_level_why=hearts_level_why,
+        one_thickness=one_thickness,
         plain_way_why=compared.why,
         plain_way_off_deg=compared.off_deg,
         value_by_roll=value_by_roll,

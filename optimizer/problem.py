@@ -26,6 +26,7 @@ from optimizer.standing.supports import SupportRules
 from optimizer.stations.chords import reach_on_mesh
 from optimizer.stations.lay_table import BoolArray, HeartStrip, LayTable, lay_table, lowest_row, row_count
 from optimizer.stations.passes import WASTE, Cuts
+from optimizer.stations.rules import Rules, Wanted
 from optimizer.stations.stations import Stations, stations_of
 from optimizer.stations.terms import Terms, terms_for
 from scans.log import FloatArray, Log
@@ -62,6 +63,14 @@ class SetUp:
     cost: float
 
 
+@dataclass(frozen=True)
+class SetAsked:
+    """A set that plans must have: at least so many slabs of a thickness."""
+
+    count: int
+    quarters: int
+
+
 @dataclass(frozen=True, eq=False)
 class Problem:
     """A log on a mill at given prices: what every lay is priced by.
@@ -69,6 +78,7 @@ class Problem:
     whole : of a bucked log, the log as it came, which has the marks and the forks. cuts : how it is bucked.
     bolts : what was cut off, and what it brings.
     given_zones, given_metal : of a bolt that was cut off, what lies in it of the log's; None: as the marks say.
+    asked : a set that plans must have, of a thickness on the menu.
     """
 
     log: Log
@@ -82,6 +92,7 @@ class Problem:
     given_zones: tuple[Zone, ...] | None = None
     given_metal: tuple[Zone, ...] | None = None
     bolts: tuple[BoltWorth, ...] = ()
+    asked: SetAsked | None = None
     _standings: dict[tuple[float, ...], Standing] = field(default_factory=dict, init=False)
 
     def stretch(self, from_m: float, to_m: float) -> "Problem":
@@ -129,6 +140,7 @@ class Problem:
             whole=None,
             cuts=(),
             bolts=(),
+            asked=None,
             given_zones=bolt.zones(self.zones),
             given_metal=bolt.zones(self.metal),
         )
@@ -187,6 +199,20 @@ class Problem:
     def terms(self) -> Terms:
         """The search's terms, margins included."""
         return terms_for(self.mill, self.prices, self.menu)
+
+    @cached_property
+    def rules(self) -> Rules:
+        """What holds for all layers of the log together."""
+        wanted = None
+        if self.asked is not None:
+            entry = next(k for k, entry in enumerate(self.menu) if entry.quarters == self.asked.quarters)
+            wanted = Wanted(entry, self.asked.count)
+        return Rules(self.prices.pairs.premium, self.prices.money.thicknesses, wanted=wanted)
+
+    def gives_set(self, priced: Priced) -> bool:
+        """Tell whether a plan has the set that was asked for, if there is one."""
+        asked = self.asked
+        return asked is None or sum(slab.quarters == asked.quarters for slab in priced.slabs) >= asked.count
 
     @cached_property
     def coarse(self) -> Stations:

@@ -18,6 +18,7 @@ from optimizer.bed.faces import counted_profiles
 from optimizer.bed.hearts import heart_strip_in_plan, mean_heart_m
 from optimizer.bed.lay import Lay
 from optimizer.bed.outlines import WidthProfile, crosscut, width_profile
+from optimizer.bed.pairs import best_pairs
 from optimizer.bed.ripping import LEAST_SHARE, beside_heart, heart_inside
 from optimizer.bed.sawn_layers import Layer, layers_between
 from optimizer.bed.tally import Counted, PricedBy, counted_slab
@@ -98,6 +99,11 @@ class PricedSlab:
     drying_cost: float
 
     @property
+    def quarters(self) -> int:
+        """What it is sold as."""
+        return self.entry.quarters
+
+    @property
     def green_m(self) -> float:
         """Thickness as sawn. [m]."""
         return self.upper_face_m - self.lower_face_m
@@ -128,7 +134,8 @@ class Priced:
     stretch_m : what lies on the bed, in log x. gaps_m : the lowest gap over the bunks of the butt and the top third.
     placed : how many shims and props it takes; set_up_cost : what setting the log costs, part of the sawing cost.
     is_checked : whether both are known from the solid itself. buck_cuts : how the log was bucked before; bolts : what
-    was cut off, and what it brings.
+    was cut off, and what it brings. pairs : slabs sold as pairs, as places in `slabs`; pairs_premium : what these bring
+    on top, when they are sold: what is lost of it until then is part of the drying cost.
     """
 
     lay: Lay
@@ -147,6 +154,8 @@ class Priced:
     is_checked: bool = False
     buck_cuts: tuple[BuckCut, ...] = ()
     bolts: tuple[BoltWorth, ...] = ()
+    pairs: tuple[tuple[int, int], ...] = ()
+    pairs_premium: float = 0.0
 
     @property
     def bolts_worth(self) -> float:
@@ -155,8 +164,8 @@ class Priced:
 
     @property
     def net(self) -> float:
-        """Slab prices less sawing and drying, and what the bolts bring."""
-        return self.gross - self.sawing_cost - self.drying_cost + self.bolts_worth
+        """Slab prices and what pairs bring on top, less sawing and drying, and what the bolts bring."""
+        return self.gross + self.pairs_premium - self.sawing_cost - self.drying_cost + self.bolts_worth
 
 
 @dataclass(frozen=True, eq=False)
@@ -250,6 +259,7 @@ class Pricer:
         minutes = sum(p.minutes for p in passes) + pace.minutes_per_slab * len(slabs)
         minutes += pace.minutes_per_flip if flipped_rows else 0.0
         ends_m = self.bodies.log.outer.bounds_m[:, 0]
+        pairs, premium, premium_lost = self._pairs_of(slabs)
         return Priced(
             lay=lay,
             stretch_m=(float(ends_m[0]), float(ends_m[1])),
@@ -260,8 +270,20 @@ class Pricer:
             slabs=tuple(slabs),
             gross=sum(slab.price for slab in slabs),
             sawing_cost=self.mill.money(minutes) + pace.blade_cost_per_m2 * sum(p.cut_area_m2 for p in passes),
-            drying_cost=sum(slab.drying_cost for slab in slabs),
+            drying_cost=sum(slab.drying_cost for slab in slabs) + premium_lost,
+            pairs=pairs,
+            pairs_premium=premium,
         )
+
+    def _pairs_of(self, slabs: Sequence[PricedSlab]) -> tuple[tuple[tuple[int, int], ...], float, float]:
+        """Return the pairs of slabs, what they bring on top, and what is lost of that until they are sold."""
+        share = self.prices.pairs.premium
+        if share == 0.0:
+            return (), 0.0, 0.0
+        pairs = best_pairs(slabs, self.prices.limits.min_length_m)
+        premiums = [share * (slabs[a].price + slabs[b].price) for a, b in pairs]
+        lost = [premium * (1.0 - slabs[a].entry.kept_share) for (a, _), premium in zip(pairs, premiums, strict=True)]
+        return pairs, sum(premiums), sum(lost)
 
     def price_pass(self, bed: BedBodies, row: int, *, flipped: bool = False) -> PricedPass:
         """Measure one pass, in the plane of the bottom of the kerf, over the whole stretch."""

@@ -234,14 +234,16 @@ class Bounder:
         t, unit_m, cell_m = self.terms, self.unit_m, self.parts.cell_m
         thick, pitch, once, of = self._entries
         feet = t.board_feet_per_m2[of]
+        # Every slab may be one of a pair.
+        paired = 1.0 + self.problem.prices.pairs.premium
         units = np.arange(1, 65536 // FACTOR_UNITS + 2) * FACTOR_UNITS
         return Rates(
             thick_rows=thick / self.row_m,
             pitch_rows=pitch / self.row_m,
-            price=t.price[of] * feet,
+            price=paired * t.price[of] * feet,
             drying=t.drying_per_board_foot * feet,
             sawing=np.full(len(of), t.cost_per_m2 + t.blade_cost_per_m2),
-            feather=t.feather_per_board_foot * feet,
+            feather=paired * t.feather_per_board_foot * feet,
             once=once,
             slab_cost=t.slab_cost,
             pass_cost=t.pass_cost,

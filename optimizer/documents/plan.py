@@ -355,9 +355,13 @@ class Plan(Document):
         None, description="Wood and bark turned to sawdust; null where the masses are of the wood alone. [kg]"
     )
     gross: Exact = Field(description="Sum of the slabs' prices.")
+    pairs: tuple[tuple[str, str], ...] = Field(
+        (), description="Ids of slabs that are sold as pairs, no slab in two: same quarters, sawn one after the other."
+    )
+    pairs_premium: Exact = Field(0.0, description="What the pairs bring on top of their slabs' prices.")
     sawing_cost: Exact = Field(description="Passes and slabs, at the hourly rate.")
     drying_cost: Exact = Field(description="Board feet at the book's rate.")
-    net: Exact = Field(description="Gross less sawing and drying, and what the bolts bring.")
+    net: Exact = Field(description="Gross and the pairs' premium less sawing and drying, and what the bolts bring.")
     net_expected: float | None = Field(None, description="Average over the logs that this may be.")
     net_p10: float | None = Field(None, description="One in ten is worth less.")
     net_p90: float | None = Field(None, description="One in ten is worth more.")
@@ -468,6 +472,23 @@ class PlainWhy(Document):
     )
 
 
+class OneThickness(Document):
+    """What the log brings sawn in one thickness alone, laid as the best plan lays it."""
+
+    quarters: int = Field(description="The thickness that brings the most so.")
+    net: Exact = Field(description="Its net on the log as given.")
+    net_expected: float | None = Field(None, description="Average over the logs that this may be.")
+
+
+class SlabSet(Document):
+    """A set of slabs that was asked for, which every plan shown has: at least so many of a thickness."""
+
+    count: int = Field(ge=1, description="How many slabs at least.")
+    quarters: int = Field(ge=1, description="Quarters of an inch that they are sold as.")
+    net_without: Exact = Field(description="Net of the best plan without asking for it, on the log as given.")
+    net_without_expected: float | None = Field(None, description="Average over the logs that this may be.")
+
+
 class WoodAssumed(Document):
     """The wood as it was assumed, whole, so that a plan can be recomputed."""
 
@@ -509,6 +530,12 @@ class PlanDocument(Document):
     hearts_level: Plan | None = Field(None, description="The way to the best feather.")
     hearts_level_why: LevelWhy | None = Field(
         None, description="What is in the way of hearts level; null where it is possible, pays nothing, or is no fork."
+    )
+    one_thickness: OneThickness | None = Field(
+        None, description="The best plan's log in one thickness alone; null where the best has only one."
+    )
+    set_: SlabSet | None = Field(
+        None, alias="set", description="The set that was asked for; null where none was, or where no plan has it."
     )
     plain_way_why: PlainWhy | None = Field(
         None, description="Why the plain way is no comparison; null where it is one, or where there is none."

@@ -48,7 +48,7 @@ def chosen_in_doubt(
         if not goes_on() or not lay[0].stands(lay[1]):
             return None
         values = lay_values(problem, *lay, logs[:few], exact=exact, stride=stride)
-        cuts = best_average_cuts(values, problem.terms)
+        cuts = best_average_cuts(values, problem.terms, problem.rules)
         cost = problem.set_up(*lay).cost
         return Scouted(lay[0], lay[0].lay(lay[1]), cuts, cost) if cuts.rows else None
 

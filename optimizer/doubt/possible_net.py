@@ -5,7 +5,8 @@ tried on a log in a millisecond or so.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import pairwise
 from math import cos, radians
 
 import numba
@@ -21,6 +22,7 @@ from optimizer.stations.chords import Chords, reach_of_chords, wood_by_row
 from optimizer.stations.inside import Inside
 from optimizer.stations.lay_table import BoolArray, turned_inside
 from optimizer.stations.layers import layer_value, room_for
+from optimizer.stations.pair_tables import wide_ends
 from optimizer.stations.stations import Rings, Stations
 from optimizer.stations.terms import Terms, sawing_cost
 from scans.log import FloatArray, IntArray
@@ -36,7 +38,8 @@ class Heights:
     pass_m : (P,) the bottoms of the kerfs, as the blade goes over the first bed frame; flipped : (P,) whether it goes
     upside down there, its kerf below. upper, lower : (L,) the passes whose faces bound each layer that is for sale;
     lower_kerf, upper_kerf : (L,) how many kerfs the face lies above, or below, the pass. entries : (L,) of the menu.
-    made : how many passes are sawn already, and so went through the throat.
+    made : how many passes are sawn already, and so went through the throat. may_pair : (L,) whether a layer and the
+    next may be a pair.
     """
 
     roll_deg: float
@@ -49,6 +52,7 @@ class Heights:
     entries: IntArray
     fixed_cost: float
     made: int = 0
+    may_pair: BoolArray = field(default_factory=lambda: np.zeros(0, dtype=np.bool_))
 
     @classmethod
     def of(cls, problem: Problem, plan: Priced, made: int = 0) -> "Heights":
@@ -58,6 +62,7 @@ class Heights:
         after = [face_m - p.blade_height_m for p in plan.passes if p.flipped and face_m is not None]
         meant = plan.entries if face_m is None else (*plan.entries, plan.bed_entry)
         rows: list[tuple[int, int, int, int, int]] = []
+        sold: list[tuple[int, bool, int]] = []
         for layer, entry in zip(layers_between(plan.passes, problem.mill.kerf_m), meant, strict=True):
             if entry is None:
                 continue
@@ -70,7 +75,9 @@ class Heights:
             else:
                 faces = upper, lower, 0, 1
             rows.append((*faces, problem.menu.index(entry)))
+            sold.append((layer.number, layer.flipped, entry.quarters))
         columns = np.array(rows, dtype=np.int64).reshape(-1, 5)
+        pairs = [(number + 1, *rest) == after for (number, *rest), after in pairwise(sold)]
         # What comes of the bolts is known no better than they were scouted: the same on every possible log.
         beside = problem.buck_cost - plan.bolts_worth
         return cls(
@@ -80,6 +87,7 @@ class Heights:
             *_columns(columns),
             plan.set_up_cost + beside + (problem.mill.money(problem.mill.pace.minutes_per_flip) if after else 0.0),
             made,
+            np.array([*pairs, False][: len(sold)], dtype=np.bool_),
         )
 
 
@@ -147,11 +155,21 @@ def _outcome(
     sound = inside._replace(most=0, most_figured=0, best_feather=0.0)
     through = fits[at_pass]
     through[: plan.made] = True
-    net, board_feet = _layers(
+    net, board_feet, value = _layers(
         cost, money, feet, inside, sound, chords, stations.first, stations.last,
         float(stations.cell_m[stations.first]) / tilt_cos, plan.entries, through[plan.upper] & through[plan.lower],
         at_upper, at_lower, upper_m, lower_m,
     )  # fmt: skip
+    if problem.rules.pair_premium > 0.0 and plan.may_pair.any():
+        costless = money._replace(slab_cost=0.0, drying_per_board_foot=np.zeros_like(money.drying_per_board_foot))
+        _, _, prices = _layers(
+            0.0, costless, feet, inside, sound, chords, stations.first, stations.last,
+            float(stations.cell_m[stations.first]) / tilt_cos, plan.entries, value > 0.0, at_upper, at_lower, upper_m,
+            lower_m,
+        )  # fmt: skip
+        ends = wide_ends(chords, np.ones(len(levels)), 0, stations.first, stations.last, money.min_width_m)
+        needed = money.min_length_m * tilt_cos / float(stations.cell_m[stations.first])
+        net += problem.rules.pair_premium * _best_pairing(prices, plan.may_pair, ends, at_upper, at_lower, needed)
     width_m, length_m = largest_piece(chords, int(at_pass[face]), stations.cell_m)
     return net, board_feet, width_m, length_m / tilt_cos
 
@@ -173,15 +191,15 @@ def _layers(
     at_lower: IntArray,
     upper_m: FloatArray,
     lower_m: FloatArray,
-) -> tuple[float, float]:
-    """Return what the layers of a plan bring less its cost, and their board feet.
+) -> tuple[float, float, FloatArray]:
+    """Return what the layers of a plan bring less its cost, their board feet, and what each brings, (L,).
 
     is_sawn : (L,) whether both passes beside a layer went through. sound : the inside without flaws or figure.
     at_upper, at_lower : (L,) rows of the faces. upper_m, lower_m : (L,) their heights.
     """
     room = room_for(last - first, chords.most, inside.most, inside.most_figured)
     simple = chords.most <= 2
-    net, board_feet = -cost, 0.0
+    net, board_feet, values = -cost, 0.0, np.zeros(len(entries))
     for k in range(len(entries)):
         if not is_sawn[k]:
             continue
@@ -191,11 +209,34 @@ def _layers(
         )  # fmt: skip
         if value > 0.0:
             net += value
+            values[k] = value
             board_feet += layer_value(
                 feet, entries[k], chords, at_upper[k], chords, at_lower[k], first, last, cell_m, simple, sound,
                 lower_m[k], upper_m[k], room, 0.0,
             )  # fmt: skip
-    return net, board_feet
+    return net, board_feet, values
+
+
+@numba.njit(cache=True, nogil=True)
+def _best_pairing(
+    prices: FloatArray, may_pair: BoolArray, ends: IntArray, at_upper: IntArray, at_lower: IntArray, needed: float
+) -> float:
+    """Return the most that the prices of disjoint pairs of neighbouring layers are together.
+
+    ends : (rows, 2) stations between which a face is wide enough; see pair_tables for what that leaves out. needed :
+    how many cells the two must share.
+    """
+    before, best = 0.0, 0.0
+    for k in range(1, len(prices)):
+        with_pair = 0.0
+        if may_pair[k - 1] and prices[k - 1] > 0.0 and prices[k] > 0.0:
+            begin, end = ends[at_upper[k], 0], ends[at_upper[k], 1]
+            for row in (at_upper[k - 1], at_lower[k - 1], at_lower[k]):
+                begin, end = max(begin, ends[row, 0]), min(end, ends[row, 1])
+            if end - begin >= needed:
+                with_pair = before + prices[k - 1] + prices[k]
+        before, best = best, max(best, with_pair)
+    return best
 
 
 def level_chords(rings: Rings, stations: Stations, lay: Lay, levels_m: FloatArray) -> Chords:

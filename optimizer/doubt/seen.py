@@ -17,7 +17,7 @@ from optimizer.doubt.possible_net import Heights, Outcomes, outcomes
 from optimizer.doubt.report import DOUBT_WIDENED, FIRST_REPORT, REPORT_LOGS, Weighed, drawn
 from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.problem import Problem
-from optimizer.search.given import FaceSeen, Given, GivenError, price_given
+from optimizer.search.given import FaceSeen, Given, GivenError, price_given, rules_after
 from scans.log import FloatArray
 from scans.messages import Note, named
 from scans.units import INCH_M
@@ -122,7 +122,8 @@ def _planned_on(
     here = rows[-1] - values.table.lowest_row
     if not 0 <= here < len(values.table.possible):
         return exact
-    rest = best_average_cuts(values, problem.terms, here)
+    sawn = rules_after(problem, exact.entries[: made - 1])
+    rest = best_average_cuts(values, problem.terms, sawn, here)
     if not rest.rows or rest.rows[0] != rows[-1]:
         return exact
     priced = problem.price_rows(

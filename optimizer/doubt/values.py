@@ -24,7 +24,10 @@ from optimizer.problem import Problem
 from optimizer.standing.rolled import Rolled
 from optimizer.stations.lay_table import LayTable, lay_table
 from optimizer.stations.layers import layer_of
-from optimizer.stations.passes import Cuts, Known, best_cuts, room_of
+from optimizer.stations.pair_tables import Paired, paired_layers, pairs_bring
+from optimizer.stations.passes import Cuts, Known, room_of
+from optimizer.stations.ruled_passes import best_ruled_cuts
+from optimizer.stations.rules import NO_RULES, Rules
 from optimizer.stations.runs import sold_as
 from optimizer.stations.terms import Terms, terms_for
 from scans.log import FloatArray
@@ -39,6 +42,7 @@ class LayValues:
 
     down, flipped : (rows, M) what the layer under the pass at a row brings as each entry of the menu, before and after
     a flip; bed : (rows, M) what the piece on the bunks brings, by the face that it lies on. cost : (rows,) of passes.
+    brings : what pairs of them bring on top; None where the book pays nothing for pairs.
     """
 
     table: LayTable
@@ -46,6 +50,7 @@ class LayValues:
     flipped: FloatArray
     bed: FloatArray
     cost: FloatArray
+    brings: Paired | None = None
 
 
 def lay_values(
@@ -72,6 +77,7 @@ def lay_values(
     rows, entries = len(table.possible), len(terms.price)
     height_m = rolled.height_m(tilt_deg) + HEADROOM_M
     shares = np.full(len(logs), 1.0 / len(logs)) if weights is None else weights
+    premium = problem.rules.pair_premium
 
     def share_of(log: PossibleLog, share: float) -> tuple[FloatArray, ...]:
         down, cost = np.zeros((rows, entries)), np.zeros(rows)
@@ -84,14 +90,33 @@ def lay_values(
         if 0 <= made < len(here.possible):
             here.possible[made] = True
         _add(terms, here, stride, share, down, flipped, bed, cost)
-        return (down, flipped, bed, cost) if terms.can_flip else (down, cost)
+        pairs = _pairs_on(own, here, Known(down, flipped, bed), share, premium)[1:] if premium > 0.0 else ()
+        if not terms.can_flip:
+            return (down, *pairs[:1], cost)
+        return (down, flipped, bed, *pairs, cost)
 
     # Summed in the order of the logs, so that nothing hangs on which is ready first.
     with ThreadPoolExecutor(max_workers=workers) if workers > 1 else nullcontext() as pool:
         parts = (map if pool is None else pool.map)(share_of, logs, shares)
         sums = reduce(lambda total, part: tuple(a + b for a, b in zip(total, part, strict=True)), parts)
-    down, cost = sums[0], sums[-1]
-    return LayValues(table, down, *((sums[1], sums[2]) if terms.can_flip else (down, down)), cost)
+    kinds = 3 if terms.can_flip else 1
+    known, pairs, cost = sums[:kinds], sums[kinds:-1], sums[-1]
+    brings = Paired(premium, *(pairs if terms.can_flip else pairs * 3)) if pairs else None
+    down, flipped, bed = known if terms.can_flip else known * 3
+    return LayValues(table, down, flipped, bed, cost, brings)
+
+
+def _pairs_on(terms: Terms, table: LayTable, known: Known, share: float, premium: float) -> Paired:
+    """Return the share of one possible log in what pairs bring. known : its share in what layers bring."""
+    rows = len(known.down)
+
+    def fitted(costs: FloatArray) -> FloatArray:
+        found = np.full(known.down.shape, -1.0)
+        found[: min(rows, len(costs))] = share * costs[:rows]
+        return found
+
+    paired = paired_layers(terms, table, premium)
+    return pairs_bring(Paired(premium, *(fitted(costs) for costs in paired[1:])), known, terms)
 
 
 def possible_terms(problem: Problem) -> Terms:
@@ -100,13 +125,14 @@ def possible_terms(problem: Problem) -> Terms:
     return terms._replace(highest_blade_m=np.inf, throat_depth_m=np.inf, all_depths=False)
 
 
-def best_average_cuts(values: LayValues, terms: Terms, start_row: int | None = None) -> Cuts:
+def best_average_cuts(values: LayValues, terms: Terms, rules: Rules = NO_RULES, start_row: int | None = None) -> Cuts:
     """Return the passes that are worth the most in the mean; with `start_row`, those after a pass made already.
 
     terms : the search's own. start_row : of the table, the last pass made. The net leaves out what it cost.
     """
     table = values.table._replace(pass_cost=values.cost)
-    return best_cuts(table, terms, known=Known(values.down, values.flipped, values.bed), start_row=start_row)
+    known = Known(values.down, values.flipped, values.bed)
+    return best_ruled_cuts(table, terms, rules, known=known, brings=values.brings, start_row=start_row)
 
 
 @numba.njit(cache=True, nogil=True)

@@ -108,6 +108,8 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         kerf_volume_m3=parts.kerf_m3,
         kerf_mass_kg=parts.kerf_kg,
         gross=priced.gross,
+        pairs=tuple((parts.slabs[a].id, parts.slabs[b].id) for a, b in priced.pairs),
+        pairs_premium=priced.pairs_premium,
         sawing_cost=priced.sawing_cost,
         drying_cost=priced.drying_cost,
         net=priced.net,

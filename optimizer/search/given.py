@@ -1,7 +1,8 @@
 """My way: a lay and passes that somebody chose, priced like any plan; or the rest planned from passes made."""
 
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import combinations, pairwise
 
 import numpy as np
 from scipy.optimize import brentq
@@ -13,7 +14,9 @@ from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
 from optimizer.search.no_plan import NoPlanError
 from optimizer.standing.rolled import Rolled
-from optimizer.stations.passes import best_cuts
+from optimizer.stations.ruled_passes import best_ruled_cuts
+from optimizer.stations.rules import Rules
+from scans.log import FloatArray
 from scans.messages import Note, Refusal, exact_length, long_length, named, short_length
 
 SHIM_TOLERANCE_M = 0.003
@@ -155,8 +158,8 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[Note, ...
             f"check {named('heights')} and {named('made')}",
             field="heights",
         )
-    rest = best_cuts(table, problem.terms, start_row=here)
     before = _best_uses(problem, rolled, tilt_deg, made)
+    rest = best_ruled_cuts(table, problem.terms, rules_after(problem, before), start_row=here)
     priced = problem.price_rows(
         lay,
         [*made, *rest.rows[1:]],
@@ -165,6 +168,12 @@ def price_given(problem: Problem, given: Given) -> tuple[Priced, tuple[Note, ...
         problem.menu_entries(rest.flipped_entries),
     )
     return problem.as_it_stands(priced), tuple(notes)
+
+
+def rules_after(problem: Problem, sawn: Sequence[MenuEntry | None]) -> Rules:
+    """Return the rules for the rest, where layers are sawn already: their thicknesses count."""
+    entries = [problem.menu.index(entry) for entry in sawn if entry is not None]
+    return replace(problem.rules, sawn=frozenset(entries))
 
 
 def _planned_anew(made: int, left: int) -> Note:
@@ -269,17 +278,23 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
 def _best_uses(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int]) -> list[MenuEntry | None]:
     """Return what each layer is best sold as: a thickness that it holds; None where none brings anything."""
     lay, mill = rolled.lay(tilt_deg), problem.mill
-    uses: list[MenuEntry | None] = []
-    for above, below in pairwise(rows):
+    own = mill.money(mill.pace.minutes_per_slab)
+    values = np.zeros((len(rows) - 1, len(problem.menu)))
+    for k, (above, below) in enumerate(pairwise(rows)):
         thick_m = (above - below) * mill.height_step_m - mill.kerf_m
-        best, best_value = None, 0.0
-        for entry in problem.menu:
-            if entry.wanted_m > thick_m + 1e-9:
-                continue
-            slabs = problem.pricer.price(lay, [above, below], [entry]).slabs
-            own = mill.money(mill.pace.minutes_per_slab)
-            value = sum(slab.price - slab.drying_cost - own for slab in slabs)
-            if value > best_value:
-                best, best_value = entry, value
-        uses.append(best)
-    return uses
+        for m, entry in enumerate(problem.menu):
+            if entry.wanted_m <= thick_m + 1e-9:
+                slabs = problem.pricer.price(lay, [above, below], [entry]).slabs
+                values[k, m] = sum(slab.price - slab.drying_cost - own for slab in slabs)
+    allowed = _few(values, problem.rules.thicknesses)
+    values[:, [m for m in range(len(problem.menu)) if m not in allowed]] = 0.0
+    return [problem.menu[int(np.argmax(of))] if of.max() > 0.0 else None for of in values]
+
+
+def _few(values: FloatArray, most: int | None) -> tuple[int, ...]:
+    """Return which entries of the menu bring the most together, at most so many. values : (layers, M)."""
+    used = np.unique(np.argmax(values, axis=1)[values.max(axis=1) > 0.0]) if len(values) else np.zeros(0, dtype=int)
+    if most is None or len(used) <= most:
+        return tuple(int(m) for m in used)
+    sold = np.flatnonzero(values.max(axis=0) > 0.0)
+    return max(combinations(sold.tolist(), most), key=lambda part: float(values[:, part].max(axis=1).sum()))

@@ -17,7 +17,8 @@ from optimizer.problem import Problem
 from optimizer.search.climb import Steps, climb
 from optimizer.search.level import level_lays
 from optimizer.standing.rolled import Rolled
-from optimizer.stations.passes import NOTHING, WASTE, Cuts, best_cuts
+from optimizer.stations.passes import NOTHING, WASTE, Cuts
+from optimizer.stations.ruled_passes import best_ruled_cuts
 from optimizer.stations.stations import Stations
 from scans.units import INCH_M
 
@@ -218,7 +219,7 @@ def scout(
     cost, terms = problem.set_up(rolled, tilt_deg).cost, problem.terms
     table = problem.table(stations, rolled, tilt_deg, exact=exact)
     terms = terms._replace(can_flip=terms.can_flip and can_flip)
-    cuts = best_cuts(table, terms, floor + cost)
+    cuts = best_ruled_cuts(table, terms, problem.rules, floor + cost)
     return Scouted(rolled, lay, cuts, cost) if cuts.net > cost else Scouted(rolled, lay, NOTHING)
 
 
@@ -387,7 +388,7 @@ def _price_finalists(
 
 
 def price_scouted(problem: Problem, scouted: Scouted) -> Priced | None:
-    """Price a lay's best passes on the mesh; None where there are none, or none that pays.
+    """Price a lay's best passes on the mesh; None where there are none, none that pays, or not the set asked for.
 
     A flip after which what is left would not stand is dropped.
     """
@@ -398,7 +399,7 @@ def price_scouted(problem: Problem, scouted: Scouted) -> Priced | None:
         tilt_deg = scouted.lay.tilt_deg
         unflipped = scout(problem, problem.fine, scouted.rolled, tilt_deg, exact=True, can_flip=False)
         return price_scouted(problem, unflipped)
-    return priced if priced.slabs else None
+    return priced if priced.slabs and problem.gives_set(priced) else None
 
 
 def _polish(

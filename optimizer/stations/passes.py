@@ -16,8 +16,8 @@ import numpy as np
 
 from optimizer.stations.inside import most_shown_m2, strips_of_layer
 from optimizer.stations.lay_table import BoolArray, Faces, LayTable
-from optimizer.stations.layers import Room, general_layer, layer_value, room_for
-from optimizer.stations.runs import Sold
+from optimizer.stations.layers import Room, general_layer, layer_of, layer_value, room_for
+from optimizer.stations.runs import Sold, sold_as
 from optimizer.stations.simple_layers import flawed_simple_layer, sound_simple_layer
 from optimizer.stations.tallied import tallied_layer
 from optimizer.stations.terms import Terms
@@ -77,7 +77,7 @@ def best_cuts(
     if len(table.possible) == 0:
         return NOTHING
     if start_row is not None:
-        table = _from_made(table, start_row)
+        table = from_made(table, start_row)
     above = np.zeros(0)
     if floor > 0.0 and not terms.can_flip:
         above = _most_above(terms, table)
@@ -99,7 +99,7 @@ def best_cuts(
     return best
 
 
-def _from_made(table: LayTable, row: int) -> LayTable:
+def from_made(table: LayTable, row: int) -> LayTable:
     """Return a table where every way begins with the pass at a row, which costs nothing more."""
     at = np.arange(len(table.possible))
     return table._replace(
@@ -480,3 +480,73 @@ def _meeting(
             if net > best:
                 best, face, last, bed_entry = net, k, p, m
     return best, face, last, bed_entry
+
+
+@numba.njit(cache=True, nogil=True)
+def drop_limits(terms: Terms, rows: int) -> tuple[int, int]:
+    """Return the least drop of a waste layer and the most of any layer, in height steps."""
+    return _least_waste(terms), _most_drop(terms, rows)
+
+
+DOWN, FLIPPED, BED = 0, 1, 2
+"""Layers by the sides that their kerfs lie on: before a flip, after it, and the piece on the bunks; see Known."""
+
+
+@numba.njit(cache=True, nogil=True)
+def faces_beside(terms: Terms, table: LayTable, way: int) -> tuple[Faces, Faces, IntArray]:
+    """Return where the upper and the lower faces of layers are, and how many steps lie between their passes, (M,)."""
+    if way == DOWN:
+        return table.upper, table.lower, terms.drop_steps
+    if way == FLIPPED:
+        return table.under, table.upper, terms.drop_steps
+    return table.upper, table.upper, terms.bed_steps
+
+
+@numba.njit(cache=True, nogil=True)
+def promised_layers(terms: Terms, table: LayTable, way: int, premium: float) -> FloatArray:
+    """Return (rows, M) the most that layers can bring, each with its own part of a pair's premium."""
+    rows, entries, share = len(table.possible), len(terms.price), 1.0 + premium
+    top, bottom, steps = faces_beside(terms, table, way)
+    top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
+    bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
+    possible = table.possible if way == DOWN else table.possible_flipped
+    face_possible = possible if way == FLIPPED else table.possible
+    price, feet, least = terms.price, terms.board_feet_per_m2, terms.slab_cost
+    extra = share * terms.feather_per_board_foot * table.inside.best_feather - terms.drying_per_board_foot
+    found = np.zeros((rows, entries))
+    for m in range(entries):
+        for u in range(steps[m], rows):
+            v = u - steps[m]
+            if face_possible[u] and possible[v] and top_m2[u] > 0.0 and bottom_m2[v] > 0.0:
+                found[u, m] = _pair_most(
+                    least, share * price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                    top_factor[u], bottom_factor[v],
+                )  # fmt: skip
+    return found
+
+
+@numba.njit(cache=True, nogil=True)
+def layers_where(terms: Terms, table: LayTable, way: int, asked: BoolArray, found: FloatArray) -> None:
+    """Put what layers bring into `found` (rows, M), where `asked` (rows, M) says so."""
+    rows, room = len(table.possible), room_of(table)
+    top, bottom, steps = faces_beside(terms, table, way)
+    top_off_m = -terms.kerf_m if way == FLIPPED else 0.0
+    bottom_off_m = terms.kerf_m if way == DOWN else 0.0
+    # Taken out of the tuples once: that costs as much as some layers.
+    top_chords, top_shift, top_simple = top.chords, top.shift, top.simple
+    bottom_chords, bottom_shift, bottom_simple = bottom.chords, bottom.shift, bottom.simple
+    first, last, cell_m, inside = table.first, table.last, table.cell_m, table.inside
+    zero_m, step_m = table.lowest_row * terms.step_m, terms.step_m
+    has_flaws, flaw_low_m, flaw_high_m = inside.most + inside.most_figured > 0, inside.low_m, inside.high_m
+    for m in range(len(steps)):
+        sold = sold_as(terms, m)
+        for k in range(steps[m], rows):
+            if not asked[k, m]:
+                continue
+            u, v = k + top_shift, k - steps[m] + bottom_shift
+            upper_m, lower_m = zero_m + k * step_m + top_off_m, zero_m + (k - steps[m]) * step_m + bottom_off_m
+            flawed = has_flaws and upper_m > flaw_low_m and lower_m < flaw_high_m
+            found[k, m] = layer_of(
+                sold, top_chords, u, bottom_chords, v, first, last, cell_m, top_simple[u] and bottom_simple[v],
+                flawed, inside, lower_m, upper_m, room,
+            )  # fmt: skip

@@ -102,6 +102,12 @@ BuckOption = Annotated[
     str,
     typer.Option(metavar="best|limbs|no", help="Where to buck the log first: wherever it pays, limbs only, or no."),
 ]
+SetOption = Annotated[
+    str | None,
+    typer.Option(
+        "--set", metavar="SLABS", help='Slabs you must get, such as "4x8/4": four of 8/4. Says what that costs you.'
+    ),
+]
 SecondsOption = Annotated[float | None, typer.Option(metavar="SECONDS", help="Stop after this many seconds.")]
 SeedOption = Annotated[int, typer.Option(metavar="NUMBER", help="Random seed. The same seed gives the same plans.")]
 WorkersOption = Annotated[
@@ -191,6 +197,7 @@ def plan(
     ] = None,
     doubt: DoubtOption = "on",
     buck: BuckOption = "best",
+    slab_set: SetOption = None,
     seconds: SecondsOption = None,
     gap: Annotated[
         str | None,
@@ -222,6 +229,7 @@ def plan(
             seed=seed,
             doubt=doubt,
             buck=buck,
+            set=slab_set,
         ),
         workers,
         mill=mill,

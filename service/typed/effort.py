@@ -2,13 +2,14 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, field_validator
 
 from optimizer.documents.typed import Typed
 from optimizer.planning import DEFAULT_LAYS, SearchSettings
 from optimizer.search.bucked import Buck
 from scans.messages import named, quoted
 from service.typed.errors import InputError
+from service.typed.slab_set import set_of_text
 
 Doubt = Annotated[
     Literal["on", "off"],
@@ -32,6 +33,19 @@ class Effort(Typed):
     doubt: Doubt = "on"
     buck: BuckGiven = "best"
     seed: int = Field(0, ge=0, le=2**31, description="Of the random numbers; the same seed gives the same plans.")
+    set: str | None = Field(
+        None,
+        max_length=40,
+        description='Slabs that the plans must have, if any can: "4x8/4" is at least four of 8/4. Takes twice as long.',
+    )
+
+    @field_validator("set")
+    @classmethod
+    def readable(cls, typed: str | None) -> str | None:
+        """Refuse a set that cannot be read."""
+        if typed is not None:
+            set_of_text(typed)
+        return typed
 
     def settings(self, workers: int) -> SearchSettings:
         """Return the settings of the search. workers : how many cores."""
@@ -43,6 +57,7 @@ class Effort(Typed):
             workers=workers,
             doubt=self.doubt == "on",
             buck=self.buck,
+            asked=None if self.set is None else set_of_text(self.set),
         )
 
 

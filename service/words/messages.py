@@ -36,7 +36,7 @@ _OPTIONS = (
     "mill", "prices", "marks", "species", "bark", "bark_thickness", "end_trim", "cost", "haul", "unit", "up", "butt",
     "taped_length", "pick",
     "shim_butt", "shim_top", "heights", "made", "seen", "stretch", "buck_at", "lays", "seconds", "gap", "seed",
-    "workers", "doubt", "buck",
+    "workers", "doubt", "buck", "set",
     "girth", "length", "out", "json", "picture", "force", "data", "set_aside", "replace", "port",
 )  # fmt: skip
 COMMAND_LINE = Reader(

@@ -154,6 +154,7 @@ def sum_rows(plan: Plan, document: PlanDocument, measures: Measures) -> list[tup
     sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling{bucked}{_worn(document, measures)}"
     rows = [
         ("Slabs sell for", measures.money(plan.gross), sold),
+        *pair_rows(plan, measures),
         ("Sawing", measures.money(-plan.sawing_cost), sawn),
         ("Drying", measures.money(-plan.drying_cost), drying_words(plan, document.prices, measures)),
     ]  # fmt: skip
@@ -173,6 +174,42 @@ def _worn(document: PlanDocument, measures: Measures) -> str:
     mill = document.mill
     metal = f", {measures.money(mill.metal.cost_per_log)} for metal you hit" if mill.metal.cost_per_log >= 0.5 else ""
     return f"{', blades' if mill.pace.blade_cost_per_m2 else ''}{metal}"
+
+
+def pair_rows(plan: Plan, measures: Measures) -> list[tuple[str, str, str]]:
+    """Return what pairs bring on top, as a row of sums; none where a plan has no pairs."""
+    if not plan.pairs:
+        return []
+    named = ", ".join(f"{one} and {other}" for one, other in plan.pairs)
+    return [("Sold in pairs", measures.money(plan.pairs_premium), f"more for slabs {named}")]
+
+
+def set_words(document: PlanDocument, measures: Measures) -> str:
+    """Say what a set that was asked for costs against the best plan without; nothing where none was asked for."""
+    asked = document.set_
+    if asked is None:
+        return ""
+    has_doubt = document.plans[0].net_expected is not None and asked.net_without_expected is not None
+    without = asked.net_without_expected if has_doubt and asked.net_without_expected is not None else asked.net_without
+    less = without - worth(document.plans[0])
+    slabs = f"{counted(asked.count, 'slab')} of {asked.quarters}/4"
+    if measures.money(less) == measures.money(0.0):
+        return f"Getting {slabs} costs you nothing: the best plan has them."
+    return f"Getting {slabs} costs you {measures.money(less)} against the best plan without them."
+
+
+def one_thickness_words(document: PlanDocument, measures: Measures) -> str:
+    """Say what the log would bring in one thickness alone; nothing where that was not worked out."""
+    one = document.one_thickness
+    if one is None:
+        return ""
+    best = document.plans[0]
+    has_doubt = best.net_expected is not None and one.net_expected is not None
+    net, base = (one.net_expected, best.net_expected) if has_doubt else (one.net, best.net)
+    less = (base or 0.0) - (net or 0.0)
+    if measures.money(less) == measures.money(0.0):
+        return f"All in {one.quarters}/4 would net the same."
+    return f"All in {one.quarters}/4 would net {measures.money(abs(less))} {'less' if less > 0.0 else 'more'}."
 
 
 def inside_words(plan: Plan, document: PlanDocument, measures: Measures) -> str:

@@ -42,7 +42,9 @@ from service.words.money_words import (
     inside_words,
     more_than_straight,
     net_words,
+    one_thickness_words,
     range_words,
+    set_words,
     sum_rows,
     worth,
 )
@@ -218,7 +220,9 @@ def _comparison(document: PlanDocument, measures: Measures, title: str) -> list[
     elif why := level_in_the_way(document, measures):
         lines += paragraph(why, first="  ")
     lines += _buck_lines(compared, names, document, measures)
-    return [*lines, "", *paragraph(compared_words(document, measures, title))]
+    beside = (set_words(document, measures), one_thickness_words(document, measures))
+    said = " ".join(words for words in (compared_words(document, measures, title), *beside) if words)
+    return [*lines, "", *paragraph(said)]
 
 
 def _in_doubt(plan: Plan, measures: Measures) -> tuple[str, str, str]:
