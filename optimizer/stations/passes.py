@@ -511,8 +511,8 @@ def promised_layers(terms: Terms, table: LayTable, way: int, premium: float) -> 
     bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
     possible = table.possible if way == DOWN else table.possible_flipped
     face_possible = possible if way == FLIPPED else table.possible
-    price, feet, least = terms.price, terms.board_feet_per_m2, terms.slab_cost
-    extra = share * terms.feather_per_board_foot * table.inside.best_feather - terms.drying_per_board_foot
+    price, feet, least = terms.most_price, terms.board_feet_per_m2, terms.slab_cost
+    extra = _extra(terms, table) + premium * terms.feather_per_board_foot * table.inside.best_feather
     found = np.zeros((rows, entries))
     for m in range(entries):
         for u in range(steps[m], rows):
@@ -538,6 +538,7 @@ def layers_where(terms: Terms, table: LayTable, way: int, asked: BoolArray, foun
     first, last, cell_m, inside = table.first, table.last, table.cell_m, table.inside
     zero_m, step_m = table.lowest_row * terms.step_m, terms.step_m
     has_flaws, flaw_low_m, flaw_high_m = inside.most + inside.most_figured > 0, inside.low_m, inside.high_m
+    counting = terms.counting
     for m in range(len(steps)):
         sold = sold_as(terms, m)
         for k in range(steps[m], rows):
@@ -547,6 +548,6 @@ def layers_where(terms: Terms, table: LayTable, way: int, asked: BoolArray, foun
             upper_m, lower_m = zero_m + k * step_m + top_off_m, zero_m + (k - steps[m]) * step_m + bottom_off_m
             flawed = has_flaws and upper_m > flaw_low_m and lower_m < flaw_high_m
             found[k, m] = layer_of(
-                sold, top_chords, u, bottom_chords, v, first, last, cell_m, top_simple[u] and bottom_simple[v],
-                flawed, inside, lower_m, upper_m, room,
+                sold, counting, m, top_chords, u, bottom_chords, v, first, last, cell_m,
+                top_simple[u] and bottom_simple[v], flawed, inside, lower_m, upper_m, room,
             )  # fmt: skip

@@ -288,6 +288,7 @@ def chosen(
     first, last, cell_m, inside, room = table.first, table.last, table.cell_m, table.inside, room_of(table)
     zero_m, step_m = table.lowest_row * terms.step_m, terms.step_m
     has_flaws, flaw_low_m, flaw_high_m = inside.most + inside.most_figured > 0, inside.low_m, inside.high_m
+    counting = terms.counting
     for k in range(rows):
         j = k - least_waste
         for c in range(states):
@@ -337,7 +338,7 @@ def chosen(
                     lower_m = zero_m + (row - drops[m]) * step_m + bottom_off_m
                     flawed = has_flaws and upper_m > flaw_low_m and lower_m < flaw_high_m
                     value[row, m] = layer_of(
-                        sold_as(terms, m), top_chords, u, bottom_chords, v, first, last, cell_m,
+                        sold_as(terms, m), counting, m, top_chords, u, bottom_chords, v, first, last, cell_m,
                         top_simple[u] and bottom_simple[v], flawed, inside, lower_m, upper_m, room,
                     )  # fmt: skip
                 if value[row, m] <= 0.0:
