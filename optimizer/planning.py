@@ -10,7 +10,7 @@ from optimizer.bed.marks import with_pith
 from optimizer.bed.pricing import Priced, PricedPass
 from optimizer.bed.sawn_layers import kept_out_m
 from optimizer.bed.stretch import clear_of_metal, stretches_of
-from optimizer.bound.proof import Proven, prove
+from optimizer.bound.proof import Proven, prove, why_unproven
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import (
     Bound,
@@ -316,7 +316,11 @@ def _plan_log(
         best = ranked([*best, level], checked)
     nets = [priced.net for priced in (*found.plans, plain, level) if priced is not None]
     bolt = by_cuts[best[0].buck_cuts]
-    proven = _proven(bolt, max(nets), settings, stop, on_progress)
+    unproven = why_unproven(bolt.prices)
+    proven = _proven(bolt, max(nets), settings, stop, on_progress) if unproven is None else None
+    if unproven is not None:
+        text = f"How much better a plan could be is not proven: that is not worked out for slabs counted {unproven}."
+        warnings = (*warnings, Note("no_bound", text))
     doubtful = None
     if settings.doubt:
         doubtful = _weigh(by_cuts, found, best, [plain, level], settings, stop, on_progress)
@@ -346,13 +350,13 @@ def _plan_log(
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
         work=Work(
             lays=found.lays,
-            stopped_by=proven.reason if found.stopped_by == "lays" else found.stopped_by,
+            stopped_by=proven.reason if proven is not None and found.stopped_by == "lays" else found.stopped_by,
             seed=settings.seed,
             seconds=run.clock() - started,
         ),
         warnings=warnings,
         doubt=None if doubtful is None else doubtful.doubt,
-        bound=Bound(upper_net=max(proven.upper_net, best_net), gap=proven.gap(best_net)),
+        bound=None if proven is None else Bound(upper_net=max(proven.upper_net, best_net), gap=proven.gap(best_net)),
         one_thickness=one,
     )
 

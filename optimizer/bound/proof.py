@@ -8,6 +8,9 @@ A range of rolls widens each part by R times its half; a range of tilts is a ran
 brings no more than the narrower of its two faces in every cell, and no pass is made where at all lays of the box the
 blade would reach farther than the throat. What can only cost (heart, marks, metal) is left out, and pieces side by side
 count as one, which makes it loose on forks. Where the steps begin is free, so one box bounds the log flipped, too.
+
+A slab that is counted dry, or rounded down, brings no more than one that keeps as much of its width as any can; one
+that is ripped no more than all its wood at the best width factor of its sides, each up to the buyer's maximum.
 """
 
 import heapq
@@ -26,6 +29,7 @@ from optimizer.bound.parts import Parts, parts_of
 from optimizer.bound.reach import Sections, Sides, barred_rows, sections_of, sides_at
 from optimizer.bound.tilts import tilts_that_reach
 from optimizer.bound.widths import Widths, doubled, widths_at
+from optimizer.documents.prices import PriceBook
 from optimizer.problem import Problem
 from optimizer.search.lays import Progress, Stop, StoppedBy, never_stop
 from optimizer.stations.lay_table import BoolArray, best_factor_up_to
@@ -47,6 +51,19 @@ WORK = 6e7
 """Cells times rows that the bound of a plan may look at, unless a gap is asked for."""
 WORK_FOR_GAP = 40.0 * WORK
 ROUNDING = 1e-6
+
+
+def why_unproven(prices: PriceBook) -> str | None:
+    """Return which rule of a price book leaves no bound that is true, in words; None where there is one.
+
+    Where slabs count by the wide face, or by both, the narrower face of a layer bounds nothing; where they count by
+    what is measured at some places, the area does not.
+    """
+    if prices.tally.face in ("wide", "mean"):
+        return "on the wide face" if prices.tally.face == "wide" else "by the average of their two faces"
+    if prices.tally.width in ("middle", "three"):
+        return "by their width at the middle" if prices.tally.width == "middle" else "by their width at three places"
+    return None
 
 
 @dataclass(frozen=True)
@@ -230,27 +247,31 @@ class Bounder:
 
     @cached_property
     def rates(self) -> Rates:
-        """What layers bring."""
-        t, unit_m, cell_m = self.terms, self.unit_m, self.parts.cell_m
+        """What layers bring, for areas that keep as much of their green width as any can."""
+        t, cell_m = self.terms, self.parts.cell_m
         thick, pitch, once, of = self._entries
         feet = t.board_feet_per_m2[of]
-        # Every slab may be one of a pair.
+        kept = 1.0 - min(t.counting.shrinks_radial, t.counting.shrinks_tangential)
+        unit_m = self.unit_m * kept
         paired = 1.0 + self.problem.prices.pairs.premium
+        sides = 2.0 if t.counting.slab_with_heart > 0.0 else 1.0
+        least_factor = 1.0 if len(t.counting.row_entry) else 0.0  # what is paid by the slab has none
         units = np.arange(1, 65536 // FACTOR_UNITS + 2) * FACTOR_UNITS
         return Rates(
             thick_rows=thick / self.row_m,
             pitch_rows=pitch / self.row_m,
-            price=paired * t.price[of] * feet,
-            drying=t.drying_per_board_foot * feet,
+            price=t.most_price[of] * feet * paired,
+            drying=t.drying_per_board_foot[of] * feet,
             sawing=np.full(len(of), t.cost_per_m2 + t.blade_cost_per_m2),
-            feather=paired * t.feather_per_board_foot * feet,
+            # Figure counts on green wood.
+            feather=t.feather_per_board_foot[of] * feet * paired / kept,
             once=once,
             slab_cost=t.slab_cost,
             pass_cost=t.pass_cost,
-            factor=best_factor_up_to(t, np.minimum(units * unit_m, t.max_width_m)),
-            worth=_worth_of(t, np.minimum(units * unit_m, t.max_width_m)) / unit_m,
+            factor=np.maximum(best_factor_up_to(t, np.minimum(units * unit_m, t.max_width_m)), least_factor),
+            worth=_worth_of(t, np.minimum(units * unit_m, sides * t.max_width_m)) / unit_m,
             min_units=floor(t.min_width_m / unit_m),
-            max_units=ceil(t.max_width_m / unit_m) if isfinite(t.max_width_m) else 65535,
+            max_units=ceil(sides * t.max_width_m / unit_m) if isfinite(t.max_width_m) else 65535,
             run_cells=max(1, ceil(t.min_length_m * cos(self.steepest) / cell_m - ROUNDING)),
             cell_m2=unit_m * cell_m,
         )

@@ -544,7 +544,11 @@ class PlanDocument(Document):
         0.0, description="How far the plain way's roll is from what habit would take, which is not possible. [deg]"
     )
     value_by_roll: tuple[NetAtRoll, ...] = Field(description="What each roll tried is worth.")
-    bound: Bound | None = Field(None, description="How good the best is, proven; null for a way that was given.")
+    bound: Bound | None = Field(
+        None,
+        description="How good the best is, proven; null for a way that was given, and where slabs are counted in a way "
+        "that it is not worked out for, which a note then tells.",
+    )
     doubt: Doubt | None = Field(None, description="How far off the numbers may be; null where it was not weighed.")
     work: Work = Field(description="How much the search did.")
     warnings: tuple[Annotated[Note, BeforeValidator(kept_note)], ...] = Field(

@@ -5,6 +5,7 @@ millimetres apart; the heart strip is found by trying points. Everything else is
 """
 
 import itertools
+from dataclasses import dataclass
 
 import manifold3d
 import numpy as np
@@ -30,10 +31,21 @@ def inwards(log, hearts, start):
     return way / np.linalg.norm(way)
 
 
+@dataclass
+class _At:
+    quarters: int
+    lower_m: float
+    upper_m: float
+    plan: dict
+    flipped: bool
+    off_m: float | None
+    hearts: list
+
+
 class Audit:
     def __init__(self, log, document):
         self.log, self.document = log, document
-        self.limits = document["prices"]["limits"]
+        self.limits, self.tally = document["prices"]["limits"], document["prices"]["tally"]
         self.step_m = document["mill"]["height_step_m"]
         self.kerf_m = document["mill"]["kerf_m"]
 
@@ -59,25 +71,89 @@ class Audit:
             shape = shape.symmetric_difference(ring.buffer(0))
         return shape
 
-    def widths(self, piece, places):
-        low, high = piece.bounds[1] - 1.0, piece.bounds[3] + 1.0
+    def across(self, shape, places):
+        """The stretches of wood (from y, to y) across a shape at each place, by rising y."""
+        low, high = shape.bounds[1] - 1.0, shape.bounds[3] + 1.0
         lines = shapely.linestrings([[(x, low), (x, high)] for x in places])
-        return shapely.length(shapely.intersection(lines, piece))
+        found = []
+        for met in shapely.intersection(lines, shape):
+            parts = [
+                part for part in getattr(met, "geoms", [met]) if part.geom_type == "LineString" and part.length > 0
+            ]
+            found.append(sorted((part.bounds[1], part.bounds[3]) for part in parts))
+        return found
 
-    def runs(self, piece):
+    def counted(self, piece, others, faces, places):
+        """The width that counts at each place: of the outline, or of what each face has of this piece."""
+        rule = self.tally["face"]
+        here = self.across(piece, places)
+        if rule == "both":
+            return np.array([sum(high - low for low, high in parts) for parts in here])
+        beside = [self.across(other, places) for other in others]
+        on_faces = [self.across(face, places) for face in faces]
+        width = np.zeros(len(places))
+        for k, own in enumerate(here):
+            every = sorted([*own, *(part for other in beside for part in other[k])])
+            sums = []
+            for face in on_faces:
+                total = 0.0
+                for low, high in face[k]:
+                    met = [part for part in every if low < 0.5 * (part[0] + part[1]) < high]
+                    edges = [low, *(0.5 * (a[1] + b[0]) for a, b in itertools.pairwise(met)), high]
+                    total += sum(
+                        b - a for part, (a, b) in zip(met, itertools.pairwise(edges), strict=False) if part in own
+                    )
+                sums.append(total)
+            if own:
+                width[k] = {"narrow": min(sums), "wide": max(sums), "mean": 0.5 * sum(sums)}[rule]
+        return width
+
+    def kept(self, width_m, off_heart_m):
+        """What is left of a green width when it is counted."""
+        if self.tally["moisture"] == "green":
+            return 1.0
+        wood, moisture = self.document["wood"], self.document["prices"]["finish"]["moisture_pct"]
+        share = max(0.0, 30.0 - moisture) / 30.0 / 100.0
+        across, along = wood["shrinkage_radial_pct"] * share, wood["shrinkage_tangential_pct"] * share
+        if off_heart_m is None:
+            return 1.0 - 0.5 * (across + along)
+        ratio = 2.0 * off_heart_m / width_m
+        return 1.0 - across - (along - across) * ratio * np.arctan2(1.0, ratio)
+
+    def heart_points(self, plan, flipped):
+        """Points all along each heart line between the trims, evenly along the log; bed frame."""
+        low, high = plan["stretch_m"]
+        butt, top = self.document["log"]["end_trim_m"]
+        matrix, found = self.matrix(plan, flipped), []
+        for line in self.document["log"]["hearts"]:
+            line = np.array(line)
+            x = np.arange(max(low + butt, line[0, 0]), min(high - top, line[-1, 0]), 0.001) + 0.0005
+            points = np.stack([x, np.interp(x, line[:, 0], line[:, 1]), np.interp(x, line[:, 0], line[:, 2])], axis=1)
+            found.append(points @ matrix[:3, :3].T + matrix[:3, 3])
+        return found
+
+    def least_m(self, off_heart_m):
+        """The green width that counts as the buyer's least."""
+        found = self.limits["min_width_m"]
+        for _ in range(50):
+            found = self.limits["min_width_m"] / self.kept(found, off_heart_m)
+        return found
+
+    def runs(self, piece, others, faces, off_heart_m):
+        """Places and widths of each run, and how far apart the places are."""
         x0, _, x1, _ = piece.bounds
         count = max(2, int((x1 - x0) / LINE_SPACING_M))
         edges = np.linspace(x0, x1, count + 1)
         middle = 0.5 * (edges[:-1] + edges[1:])
-        width = self.widths(piece, middle)
-        wide = np.concatenate([[False], width >= self.limits["min_width_m"], [False]])
+        width = self.counted(piece, others, faces, middle)
+        wide = np.concatenate([[False], width >= self.least_m(off_heart_m), [False]])
         change = np.flatnonzero(wide[1:] != wide[:-1])
         for start, end in zip(change[::2], change[1::2], strict=True):
-            for low, high in self.crosscut(edges[start], edges[end], middle[start:end], width[start:end]):
+            for low, high in self.crosscut(edges[start], edges[end], middle[start:end], width[start:end], off_heart_m):
                 kept = slice(*np.searchsorted(middle, (low, high)))
                 yield low, high, middle[kept], width[kept], edges[1] - edges[0]
 
-    def crosscut(self, low, high, middle, width):
+    def crosscut(self, low, high, middle, width, off_heart_m):
         """The lengths that a run gives: the fewest equal ones, or the part of maximum length with the most area."""
         length, least, most = high - low, self.limits["min_length_m"], self.limits["max_length_m"] or np.inf
         if length < least:
@@ -86,11 +162,44 @@ class Audit:
         if length / parts >= least:
             edges = np.linspace(low, high, parts + 1)
             return list(itertools.pairwise(edges))
-        widest = self.limits["max_width_m"] or np.inf
+        widest = (self.limits["max_width_m"] or np.inf) / self.kept(self.least_m(off_heart_m), off_heart_m)
         starts = np.arange(low, high - most, LINE_SPACING_M)
         areas = [np.minimum(width, widest)[(middle >= x) & (middle < x + most)].sum() for x in starts]
         best = starts[int(np.argmax(areas))]
         return [(best, best + most)]
+
+    def tallied(self, low, high, middle, width, off_heart_m):
+        """Width, length and area as the buyer counts them; None where they are under the limits."""
+        kept = self.kept(width.mean(), off_heart_m)
+        dry = np.minimum(kept * width, self.limits["max_width_m"] or np.inf)
+        off = min(0.3048, 0.5 * (high - low))
+        at = [np.interp(x, middle, dry) for x in (low + off, 0.5 * (low + high), high - off)]
+        rules = {"mean": dry.mean(), "middle": at[1], "three": np.mean(at), "least": dry.min()}
+        wide, long = rules[self.tally["width"]], high - low
+        for name in ("width", "length"):
+            step = self.tally[f"round_{name}_m"]
+            size = wide if name == "width" else long
+            if step:
+                size = np.floor((size + 1e-9) / step) * step
+                if size < self.limits[f"min_{name}_m"] - 1e-9:
+                    return None
+            wide, long = (size, long) if name == "width" else (wide, size)
+        return wide, long, wide * long
+
+    def offers(self, wide, long, area, quarters):
+        """What each form of price that the book has for a thickness pays."""
+        prices, species = self.document["prices"], self.document["log"]["species"]
+        rows = [(form, row) for form in ("per_board_foot", "per_square_foot", "per_slab") for row in prices[form]]
+        own = [pair for pair in rows if pair[1]["species"] == species] or rows
+        for form, row in own:
+            if row["quarters"] != quarters:
+                continue
+            if form == "per_slab":
+                if wide >= row["least_width_m"] - 1e-9 and long >= row["least_length_m"] - 1e-9:
+                    yield row["price"], "slab"
+            else:
+                feet = area * SQUARE_FEET_PER_M2 * (quarters / 4.0 if form == "per_board_foot" else 1.0)
+                yield feet * row["price"] * self.factor(wide), form.removeprefix("per_")
 
     def shares(self, points, piece_line_matrix):
         """The largest share lost at points (P, 3) of the bed, whether each is in the feather, and in a bark pocket."""
@@ -153,11 +262,6 @@ class Audit:
             return 1.0
         return np.interp(mean_width_m, [p["at_m"] for p in curve], [p["factor"] for p in curve])
 
-    def price_per_board_foot(self, quarters):
-        rows = self.document["prices"]["per_board_foot"]
-        own = [r for r in rows if r["species"] == self.document["log"]["species"]]
-        return next(r["price"] for r in own or rows if r["quarters"] == quarters)
-
     def drying_cost(self, feet, price, quarters):
         """Cost of drying, and what is lost of a price in drying and in waiting; only by rows that the book has."""
         prices = self.document["prices"]
@@ -179,30 +283,103 @@ class Audit:
             yield number + 1, True, heights[-1], 0.0
 
     def slabs(self, plan):
-        """Yield (layer, area_m2, board feet, price, span) of every slab that the passes give."""
+        """Yield (layer, area_m2, board feet, price, span, parts, form) of every slab that the passes give."""
         bodies = {False: self.body(self.log.wood, plan, usable=True)}
         if plan["flipped_log_to_bed"]:
             bodies[True] = self.body(self.log.wood, plan, usable=True, flipped=True)
         quarters = {slab["layer"]: slab["quarters"] for slab in plan["slabs"]}
-        pace, prices = self.document["mill"]["pace"], self.document["prices"]
+        pace = self.document["mill"]["pace"]
         for layer, flipped, upper_m, lower_m in self.layers(plan):
             if layer not in quarters:
                 continue
-            outline = self.face(bodies[flipped], upper_m).intersection(self.face(bodies[flipped], lower_m))
-            pieces = [p for p in getattr(outline, "geoms", [outline]) if p.geom_type == "Polygon" and p.area > 1e-4]
+            faces = [self.face(bodies[flipped], height_m) for height_m in (upper_m, lower_m)]
+            outline = faces[0].intersection(faces[1])
+            pieces = [p for p in getattr(outline, "geoms", [outline]) if p.geom_type == "Polygon" and p.area > 1e-8]
+            hearts = self.heart_points(plan, flipped)
+            heights = np.concatenate([np.zeros(0), *(points[:, 2] for points in hearts)])
+            off_m = abs(0.5 * (upper_m + lower_m) - heights.mean()) if len(heights) else None
+            at = _At(quarters[layer], lower_m, upper_m, plan, flipped, off_m, hearts)
             for piece in sorted(pieces, key=lambda p: -p.centroid.y):
-                for start, end, _, width, cell in self.runs(piece):
-                    area = np.minimum(width, self.limits["max_width_m"] or np.inf).sum() * cell
-                    feet = area * SQUARE_FEET_PER_M2 * quarters[layer] / 4.0
-                    price = feet * self.price_per_board_foot(quarters[layer]) * self.factor(area / (end - start))
-                    lost, figured = self.inside(piece, (start, end), lower_m, upper_m, plan, flipped)
-                    price *= 1.0 - lost
-                    figured_feet = figured * SQUARE_FEET_PER_M2 * quarters[layer] / 4.0
-                    price += prices["figure"]["feather_per_board_foot"] * figured_feet * self.alignment(plan)
+                others = [p for p in pieces if p is not piece]
+                for start, end, middle, width, cell in self.runs(piece, others, faces, off_m):
+                    found = self.slab(at, piece, others, faces, (start, end, middle, width))
+                    if found is None:
+                        continue
+                    feet, price, parts, form = found
                     own = self.drying_cost(feet, price, quarters[layer])
                     own += pace["minutes_per_slab"] * pace["hourly_rate"] / 60.0
                     if price >= own:
-                        yield layer, area, feet, price, (start, end)
+                        outlines = np.array([sum(b - a for a, b in y) for y in self.across(piece, middle)])
+                        area = np.minimum(outlines, self.limits["max_width_m"] or np.inf).sum() * cell
+                        yield layer, area, feet, price, (start, end), parts, form
+
+    def slab(self, at, piece, others, faces, run):
+        """Board feet, price, parts and form of price of one slab, whole or ripped along its heart."""
+        share, one, points = self.heart_in(at, piece, run[:2])
+        with_heart = self.document["prices"]["deduct"]["slab_with_heart"]
+        lost = with_heart if share > 0.25 else 0.0
+        whole = self.sold(at, piece, run, lost)
+        if whole is None or not (lost and one):
+            return None if whole is None else (*whole[:2], [], whole[2])
+        ripped = []
+        for side in self.sides(points, run[:2]):
+            shape = piece.intersection(side)
+            cut = [s.intersection(side) for s in others], [s.intersection(side) for s in faces]
+            best = max(
+                (
+                    found
+                    for part in self.runs(shape.intersection(shapely.box(run[0], -9, run[1], 9)), *cut, at.off_m)
+                    if (found := self.sold(at, shape, part[:4], 0.0)) is not None
+                ),
+                key=lambda found: self.after_drying(*found[:2], at.quarters),
+                default=None,
+            )
+            if best is not None:
+                ripped.append(best)
+        feet, price = (sum(part[k] for part in ripped) for k in (0, 1))
+        if self.after_drying(feet, price, at.quarters) > self.after_drying(*whole[:2], at.quarters):
+            return feet, price, ripped, whole[2]
+        return (*whole[:2], [], whole[2])
+
+    def after_drying(self, feet, price, quarters):
+        return price - self.drying_cost(feet, price, quarters)
+
+    def sold(self, at, piece, run, lost_share):
+        """Board feet, price and form of price of what is cut from a shape as one piece; None where nobody takes it."""
+        counted = self.tallied(*run, at.off_m)
+        if counted is None:
+            return None
+        price, form = max(self.offers(*counted, at.quarters))
+        feet = counted[2] * SQUARE_FEET_PER_M2 * at.quarters / 4.0
+        lost, figured = self.inside(piece, run[:2], at.lower_m, at.upper_m, at.plan, at.flipped)
+        price *= max(0.0, 1.0 - lost - lost_share)
+        figured_feet = figured * SQUARE_FEET_PER_M2 * at.quarters / 4.0
+        price += self.document["prices"]["figure"]["feather_per_board_foot"] * figured_feet * self.alignment(at.plan)
+        return feet, price, form
+
+    def heart_in(self, at, piece, span):
+        """In what share of a span a heart runs in the slab, whether only one at a time, and points where it does."""
+        places, points = [], []
+        for line in at.hearts:
+            x, y, z = line.T
+            held = (z >= at.lower_m) & (z <= at.upper_m) & (x >= span[0]) & (x <= span[1])
+            held[held] = shapely.contains_xy(piece, x[held], y[held])
+            places.append(np.unique(np.round(x[held] / 0.001)))
+            points.append(line[held, :2])
+        every = np.concatenate([np.zeros(0), *places])
+        points = np.concatenate([np.zeros((0, 2)), *points])
+        apart = len(np.unique(every))
+        return apart * 0.001 / (span[1] - span[0]), len(every) - apart <= 2, points[np.argsort(points[:, 0])]
+
+    def sides(self, points, span):
+        """What lies to the left and right of two straight cuts, a heart's radius beyond where it strays farthest."""
+        (x0, y0), (x1, y1) = points[0], points[-1]
+        slope = (y1 - y0) / (x1 - x0)
+        stray = points[:, 1] - y0 - slope * (points[:, 0] - x0)
+        radius = self.document["log"]["heart_radius_m"] * np.sqrt(1.0 + slope**2)
+        for off, far in ((stray.max() + radius, 9.0), (stray.min() - radius, -9.0)):
+            ends = [(x, y0 + slope * (x - x0) + off) for x in (span[0] - 1, span[1] + 1)]
+            yield shapely.Polygon([*ends, (span[1] + 1, far), (span[0] - 1, far)])
 
     def sawing_cost(self, plan):
         pace = self.document["mill"]["pace"]
@@ -374,8 +551,14 @@ def check_plan(log, document, plan, tolerance=0.005):
     audit = Audit(log, document)
     found = list(audit.slabs(plan))
     assert len(found) == len(plan["slabs"]), [(f[0], f[4]) for f in found]
-    for (layer, area, feet, price, span), slab in zip(found, plan["slabs"], strict=True):
+    for (layer, area, feet, price, span, parts, form), slab in zip(found, plan["slabs"], strict=True):
         assert layer == slab["layer"]
+        assert form == slab["priced_by"]
+        assert len(parts) == len(slab["ripped"])
+        for part, said in zip(parts, slab["ripped"], strict=True):
+            assert part[2] == said["priced_by"]
+            assert abs(part[0] - said["board_feet"]) <= tolerance * said["board_feet"]
+            assert abs(part[1] - said["price"]) <= tolerance * said["price"]
         assert abs(area - slab["area_m2"]) <= tolerance * slab["area_m2"]
         assert abs(feet - slab["board_feet"]) <= tolerance * slab["board_feet"]
         assert abs(price - slab["price"]) <= tolerance * slab["price"]
@@ -385,6 +568,6 @@ def check_plan(log, document, plan, tolerance=0.005):
         assert abs(said - measured) <= tolerance * max(measured, 1e-9), what
     gross = sum(f[3] for f in found)
     quarters = {slab["layer"]: slab["quarters"] for slab in plan["slabs"]}
-    drying = sum(audit.drying_cost(feet, price, quarters[layer]) for layer, _, feet, price, _ in found)
+    drying = sum(audit.drying_cost(feet, price, quarters[layer]) for layer, _, feet, price, *_ in found)
     net = gross - plan["sawing_cost"] - drying + sum(bolt["worth"] for bolt in plan["bolts"])
     assert abs(net - plan["net"]) <= tolerance * gross

@@ -12,6 +12,7 @@ import trimesh
 
 from optimizer.bed.marks import place_on_girth
 from optimizer.documents.plan import Mark, Source
+from optimizer.documents.prices import PricePerSlab, PricePerSquareFoot, Tally
 from optimizer.planning import LogGiven, Run, SearchSettings, plan_log
 from optimizer.wood.woods import find_wood
 from scans.log import Solid
@@ -132,6 +133,40 @@ def test_the_forked_log_of_the_data_folder(data_folder):
 
     assert len([p for p in plans if p]) >= 3
     assert max(abs(p["tilt_deg"]) for p in plans if p) > 0.3
+
+
+COUNTED = {
+    "dry, mean of the faces": ({"moisture": "dry", "face": "mean"}, {}),
+    "narrow, middle": ({"face": "narrow", "width": "middle"}, {}),
+    "wide, three, dry": ({"face": "wide", "width": "three", "moisture": "dry"}, {"heart": 0.0}),
+    "least, rounded": ({"width": "least", "round_width_m": 0.0127, "round_length_m": 0.3048}, {"heart": 0.0}),
+    "with heart": ({"moisture": "dry"}, {"deduct": books.Deduct(heart=0.4, slab_with_heart=0.4)}),
+    "by foot and slab": (
+        {},
+        {
+            "per_square_foot": (PricePerSquareFoot(species="any", quarters=8, price=15.0),),
+            "per_slab": (
+                PricePerSlab(species="any", quarters=8, price=330.0, least_width_m=0.45, least_length_m=2.0),
+                PricePerSlab(species="any", quarters=12, price=200.0, least_width_m=0.3),
+            ),
+        },
+    ),
+}
+
+
+@pytest.mark.parametrize("rule", COUNTED)
+@pytest.mark.parametrize("make", [lambda: shapes.forked(lumpy=0.05), shapes.frustum], ids=["fork", "taper"])
+def test_every_way_to_count_a_slab(make, rule):
+    log, (tally, rest) = make(), COUNTED[rule]
+    document = document_of(log, prices=books.prices(tally=Tally(**tally), **rest), lays=60)
+
+    plans = audit(log, document)
+
+    slabs = [slab for plan in filter(None, plans) for slab in plan["slabs"]]
+    if rule == "with heart" and not log.forks:
+        assert any(slab["ripped"] for slab in slabs)
+    if rule == "by foot and slab":
+        assert {"square_foot", "slab"} <= {slab["priced_by"] for slab in slabs}
 
 
 def test_the_auditor_sees_a_wrong_price():

@@ -14,6 +14,7 @@ from optimizer.bound.parts import parts_of
 from optimizer.bound.proof import Bounder, Box, prove
 from optimizer.bound.widths import widths_at
 from optimizer.documents.plan import Mark
+from optimizer.documents.prices import Pairs, PricePerSlab, Tally
 from optimizer.search.lays import price_scouted, scout, search
 
 
@@ -40,6 +41,31 @@ def forked_with_feather():
 
 FEATHER = books.FigurePremium(feather_per_board_foot=9.0)
 ODD_STEP = {"height_step_m": 0.0011, "kerf_m": 0.0017}
+
+
+BY_SLAB = tuple(
+    PricePerSlab(species="any", quarters=q, price=p, least_width_m=w, least_length_m=x)
+    for q, p, w, x in ((8, 250.0, 0.3, 1.3), (8, 120.0, 0.2, 1.2), (12, 420.0, 0.35, 2.0))
+)
+COUNTED = {
+    "dry": (lambda: shapes.cylinder(0.25), {"tally": Tally(moisture="dry"), "heart": 0.0}),
+    "dry and figured": (
+        lambda: shapes.forked(lumpy=0.06),
+        {"tally": Tally(moisture="dry", width="least"), "figure": FEATHER, "pairs": Pairs(premium=0.1)},
+    ),
+    "narrow, rounded": (
+        lambda: shapes.bent(0.05, 0.3),
+        {"tally": Tally(face="narrow", round_width_m=0.0254, round_length_m=0.1), "heart": 0.0},
+    ),
+    "by the slab": (shapes.frustum, {"per_slab": BY_SLAB, "tally": Tally(moisture="dry")}),
+    "ripped": (
+        lambda: shapes.cylinder(0.4),
+        {
+            "deduct": books.Deduct(heart=0.4, slab_with_heart=0.8),
+            "limits": books.Limits(min_width_m=0.15, max_width_m=0.36, min_length_m=1.2),
+        },
+    ),
+}
 
 
 @cache
@@ -72,13 +98,14 @@ def cases():
         "stretch": long.stretch(0.7, 3.4),
         "no shims": books.problem(shapes.bent(0.05, 0.25), books.mill(max_shim_m=0.0)),
         "posts": books.problem(shapes.ellipse(), books.mill(between_posts_m=0.7)),
+        **{name: books.problem(make(), prices_=books.prices(**rules)) for name, (make, rules) in COUNTED.items()},
     }
 
 
 NAMES = (
     "cylinder", "flat price", "bent", "ellipse, odd curve", "falling curve", "rough", "fork", "feather",
     "narrow throat", "flip, odd kerf", "slabs stay on", "stay on and flip", "limits", "marks", "bark", "stretch",
-    "no shims", "posts",
+    "no shims", "posts", *COUNTED,
 )  # fmt: skip
 
 

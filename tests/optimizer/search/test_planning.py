@@ -10,7 +10,7 @@ import shapes
 from planned_logs import a_run, given_log, planned
 
 from optimizer.documents.plan import SCHEMA, PlanDocument, PlanError, read_plan
-from optimizer.documents.prices import PriceError
+from optimizer.documents.prices import PriceError, Tally
 from optimizer.planning import NoPlanError, SearchSettings, price_way
 from optimizer.search.given import Given
 from optimizer.search.no_plan import explain_no_plan
@@ -338,3 +338,22 @@ def test_a_stretch_that_cannot_be_says_why(long_log, stretch_m, said):
     log, plan = long_log
     with pytest.raises(NoPlanError, match=said):
         price_way(given_log(log), SHORT_BED, books.prices(), own_way(plan, stretch_m=stretch_m), run=a_run())
+
+
+@pytest.mark.parametrize(
+    ("rule", "words"),
+    [
+        ({"face": "wide"}, "on the wide face"),
+        ({"face": "mean"}, "by the average of their two faces"),
+        ({"width": "middle"}, "by their width at the middle"),
+        ({"width": "three"}, "by their width at three places"),
+        ({"moisture": "dry", "face": "narrow", "width": "least"}, None),
+    ],
+)
+def test_a_plan_says_where_nothing_is_proven(rule, words):
+    document = planned(shapes.frustum(), prices=books.prices(tally=Tally(**rule)))
+
+    notes = [note.text for note in document.warnings if note.kind == "no_bound"]
+    assert (document.bound is None) is bool(words)
+    assert len(notes) == (1 if words else 0)
+    assert words is None or f"slabs counted {words}." in notes[0]
