@@ -282,7 +282,17 @@ class Slab(Document):
     )
     figure_m: tuple[Ring2, ...] | None = Field(None, description="Rings of what the upper face shows of it. [m]")
     figure_below_m: tuple[Ring2, ...] | None = Field(None, description="Rings of what the lower face shows of it. [m]")
-    cup_m: float | None = Field(None, description="How far it may cup in drying. [m]")
+    cup_m: float | None = Field(
+        None, description="How far it may cup in drying to the book's moisture, unrestrained; null: not known. [m]"
+    )
+    finish_m: float | None = Field(
+        None, description="Thickness that it likely has once it is dry and flattened; null: not known. [m]"
+    )
+    saw_for_full_m: float | None = Field(
+        None,
+        description="Green thickness to saw for the full one that it is sold as; null where it is not over 1/8 in "
+        "short of it. [m]",
+    )
     price: Exact = Field(description="What it sells for; of a ripped slab the sum of its parts.")
     priced_by: PricedBy = Field(
         "board_foot", description="The form of price that pays most for it, whole and without flaws."

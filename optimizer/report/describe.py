@@ -37,11 +37,12 @@ from optimizer.documents.plan import (
 )
 from optimizer.documents.prices import MenuEntry
 from optimizer.problem import Problem
+from optimizer.report.after_drying import AfterDrying
 from optimizer.report.describe_standing import overturning_of, supports_of
 from optimizer.report.weights import OnScale, Weighed
 from optimizer.standing.on_bed import centre_of
 from optimizer.wood.woods import Wood
-from scans.log import FloatArray
+from scans.log import FloatArray, moved
 
 MOST = 1e3
 """Farther than any log reaches. [m]"""
@@ -102,7 +103,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
             )
             for k, p in enumerate(passes, start=1)
         ),
-        slabs=tuple(parts.slabs),
+        slabs=_after_drying(problem, wood, priced, parts.slabs),
         waste=tuple(parts.waste),
         offcuts=tuple(parts.offcuts),
         kerf_volume_m3=parts.kerf_m3,
@@ -117,6 +118,17 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         board_feet=sum(slab.board_feet for slab in priced.slabs),
         recovery=sum(slab.area_m2 * slab.green_m for slab in priced.slabs) / log_wood_m3,
     )
+
+
+def _after_drying(problem: Problem, wood: Wood, priced: Priced, slabs: list[Slab]) -> tuple[Slab, ...]:
+    drying = AfterDrying.of(wood, problem.prices, problem.mill)
+    on_bed = priced.lay.log_to_bed
+    flipped = on_bed if priced.flip_face_m is None else flip_matrix(priced.flip_face_m) @ on_bed
+    hearts = {
+        is_flipped: [moved(line, way) for line in problem.log.hearts]
+        for is_flipped, way in ((False, on_bed), (True, flipped))
+    }
+    return tuple(drying.told(slab, hearts[slab.flipped]) for slab in slabs)
 
 
 def _cut_made(problem: Problem, cut: BuckCut) -> BuckCutMade:

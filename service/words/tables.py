@@ -31,6 +31,7 @@ from service.words.doubt_words import (
     pays_words,
     sources_words,
 )
+from service.words.finish_words import finish_words
 from service.words.lay_words import metal_words, pith_words
 from service.words.layout import PAGE_WIDTH, aligned, columns, paragraph, sums
 from service.words.measures import Measures, board_feet_text
@@ -329,7 +330,7 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
     lines += ["", *_cut_table(plan, document, measures)]
     told_below = (
         weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
-        inside_words(plan, document, measures), figure_words(plan, document),
+        inside_words(plan, document, measures), figure_words(plan, document), *finish_words(plan, measures),
     )  # fmt: skip
     for text in told_below:
         if text:

@@ -1,0 +1,58 @@
+"""What slabs are like once they are dry and flat, in words."""
+
+import pytest
+from plan_documents import a_document, a_plan, a_slab
+from plan_texts import text_of
+
+from optimizer.documents.plan import Slab
+from service.words.finish_words import finish_words, slab_finish_words
+from service.words.measures import measures_in
+from service.words.units import Units
+
+INCH_M = 0.0254
+IMPERIAL, METRIC = measures_in(Units.IMPERIAL), measures_in(Units.METRIC)
+
+
+def slab(number: int, finish_in: float, saw_in: float | None, cup_in: float = 0.5, quarters: int = 8) -> Slab:
+    saw_m = None if saw_in is None else saw_in * INCH_M
+    return a_slab(
+        id=str(number), layer=number, quarters=quarters, cup_m=cup_in * INCH_M, finish_m=finish_in * INCH_M,
+        saw_for_full_m=saw_m,
+    )  # fmt: skip
+
+
+def test_slabs_that_come_out_thin_are_named_with_what_to_saw() -> None:
+    slabs = (slab(1, 1.75, 2.5), slab(2, 2.0, None, 0.1), slab(3, 1.375, 2.75, 0.625), slab(4, 2.5, 3.5, 0.75, 12))
+    plan = a_plan(slabs=slabs)
+
+    assert finish_words(plan, IMPERIAL) == [
+        (
+            "Dry and flat, slabs 1 and 3 may be only 1 3/8 to 1 3/4 in thick, not full 8/4: cupping takes up to 5/8 in. "
+            "For full 8/4 saw 2.750 in thick, or keep the stack well weighted."
+        ),
+        (
+            "Dry and flat, slab 4 may be only 2 1/2 in thick, not full 12/4: cupping takes up to 3/4 in. "
+            "For full 12/4 saw 3.500 in thick, or keep the stack well weighted."
+        ),
+    ]
+    assert finish_words(plan, METRIC)[1].startswith("Dry and flat, slab 4 may be only 64 mm thick, not full 12/4")
+
+
+def test_what_to_saw_is_told_as_the_mill_sets_it() -> None:
+    document = a_document(plans=(a_plan(slabs=(slab(1, 1.5, 2.75),)),))
+
+    assert "For full 8/4 saw 2 3/4 in thick" in " ".join(text_of(document).split())
+
+
+@pytest.mark.parametrize("slabs", [(), (a_slab(),), (slab(1, 2.0, None),)])
+def test_nothing_is_said_of_slabs_that_come_out_full_or_are_not_known(slabs: tuple[Slab, ...]) -> None:
+    plan = a_plan(slabs=slabs)
+
+    assert finish_words(plan, IMPERIAL) == []
+    assert "Dry and flat" not in text_of(a_document(plans=(plan,)))
+
+
+def test_a_slab_says_its_own() -> None:
+    assert slab_finish_words(slab(1, 1.75, 2.5), IMPERIAL) == "Dry and flat about 1 3/4 in (may cup 1/2 in)."
+    assert slab_finish_words(slab(1, 2.0, None, 0.05), IMPERIAL) == "Dry and flat about 2 in."
+    assert slab_finish_words(a_slab(), IMPERIAL) == ""
