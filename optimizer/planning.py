@@ -1,6 +1,7 @@
 """A log in, ranked plans out: the recipe."""
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -281,6 +282,7 @@ def _plan_log(
         workers=settings.workers,
         stop=stop,
         on_progress=on_progress,
+        roll_error_deg=mill.set_up.roll_error_deg if settings.doubt else 0.0,
     )
     found = searched.found
     by_cuts = {problem.cuts: problem for problem in searched.problems}
@@ -428,9 +430,9 @@ def _weigh(
     also = [p for p in more_beside if p not in plans]
     every = _weighed_by_cuts(by_cuts, [*plans, *also], problem, fresh, settings)
     first = every[: len(plans)]
-    unturned = [
-        _unturned(by_cuts[w.priced.buck_cuts], w.priced) for w in sorted(first, key=lambda w: -w.expected)[:UNTURNED]
-    ]
+    top = sorted(first, key=lambda w: -w.expected)[:UNTURNED]
+    with ThreadPoolExecutor(max_workers=settings.workers) as pool:
+        unturned = list(pool.map(lambda w: _unturned(by_cuts[w.priced.buck_cuts], w.priced), top))
     alike = [p for p in unturned if p is not None and p.net > 0.0 and problem.gives_set(p)]
     lying = _weighed_by_cuts(by_cuts, alike, problem, fresh, settings)
     shown, every = in_order([*first, *lying]), [*every, *lying]

@@ -4,14 +4,16 @@ A zone is the hull of its corners. What two planes leave of it is convex too, an
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from math import cos, pi, radians, sin, sqrt
 
+import numba
 import numpy as np
 from scipy.spatial import ConvexHull, QhullError
 from shapely import MultiPoint, Polygon, box
 from shapely.geometry.base import BaseGeometry
 
-from scans.log import FloatArray, Fork
+from scans.log import FloatArray, Fork, IntArray
 
 CIRCLE_POINTS = 32
 FEATHER_OFF_PLANE = 0.15
@@ -136,18 +138,36 @@ def sections(zone: Zone, x_m: FloatArray) -> list[FloatArray]:
         start, end = _edges(zone.corners_m)
     except QhullError:  # as flat as a board: it holds no wood
         return [nothing] * len(x_m)
-    found: list[FloatArray] = []
-    for x in x_m:
-        crossed = (start[:, 0] < x) != (end[:, 0] < x)
-        a, b = start[crossed], end[crossed]
-        if len(a) < 3:
-            found.append(nothing)
-            continue
+    offsets, points = _sections(start, end, np.ascontiguousarray(x_m))
+    return [points[a:b] for a, b in pairwise(offsets)]
+
+
+@numba.njit(cache=True, nogil=True)
+def _sections(start: FloatArray, end: FloatArray, x_m: FloatArray) -> tuple[IntArray, FloatArray]:
+    """Return (N + 1,) offsets and the points (S, 2) of a hull's sections at each x, its edges given by both ends."""
+    offsets = np.zeros(len(x_m) + 1, dtype=np.int64)
+    found = np.empty((len(x_m) * len(start), 2))
+    turn = np.empty(len(start))
+    n = 0
+    for i in range(len(x_m)):
+        x, first = x_m[i], n
         # Where the hull's edges meet the plane is the section's own edge, so that its points need only be put in order.
-        points = a[:, 1:] + ((x - a[:, :1]) / (b[:, :1] - a[:, :1])) * (b[:, 1:] - a[:, 1:])
-        off = points - points.mean(axis=0)
-        found.append(points[np.argsort(np.arctan2(off[:, 1], off[:, 0]), kind="stable")])
-    return found
+        for e in range(len(start)):
+            if (start[e, 0] < x) != (end[e, 0] < x):
+                share = (x - start[e, 0]) / (end[e, 0] - start[e, 0])
+                found[n, 0] = start[e, 1] + share * (end[e, 1] - start[e, 1])
+                found[n, 1] = start[e, 2] + share * (end[e, 2] - start[e, 2])
+                n += 1
+        if n - first < 3:
+            n = first
+        elif n > first:
+            points = found[first:n].copy()
+            y_m, z_m = points[:, 0].mean(), points[:, 1].mean()
+            for k in range(len(points)):
+                turn[k] = np.arctan2(points[k, 1] - z_m, points[k, 0] - y_m)
+            found[first:n] = points[np.argsort(turn[: len(points)], kind="mergesort")]
+        offsets[i + 1] = n
+    return offsets, found[:n].copy()
 
 
 def _edges(corners_m: FloatArray) -> tuple[FloatArray, FloatArray]:

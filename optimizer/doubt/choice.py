@@ -21,7 +21,7 @@ from optimizer.standing.rolled import Rolled
 CHOICE_LOGS = 40
 FEW, SOME = 6, 12
 """Of the possible logs of the choice: how many the first look and the climb are made on."""
-STRIDE = 3
+STRIDE = FINAL_STRIDE = 3
 ROLLS, STARTS, FINALISTS = 18, 6, 8
 LAYS_PER_ROLL, LAYS_PER_START, LAYS_PER_FINALIST = 12, 50, 30
 """How many rolls are looked at, climbed from, and worked out at the end: fewer after a short search."""
@@ -90,7 +90,7 @@ def chosen_in_doubt(
         if lying and not any(t.lay.roll_deg % 360.0 == 0.0 for t in finalists):
             finalists.append(max(lying, key=lambda t: t.net))
         last: list[Scouted] = []
-        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), 1, exact=True), finalists)
+        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), FINAL_STRIDE, exact=True), finalists)
         for k, one in enumerate(final, start=1):
             last += [one] if one is not None else []
             _tell(on_progress, "working out heights", k, len(finalists))

@@ -1,6 +1,6 @@
 """The logs that this one may turn out to be, as they come to lie on the bed: drawn from what is not known of them."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import cos, pi, radians, sin
@@ -71,11 +71,12 @@ class Draw:
 class PossibleLog:
     """A log as it may be, and as it may be set: what a plan is tried on.
 
-    supports_m : (P, 3) points that it can rest on. roll_off_deg, tilt_off_deg : how far off it is set.
-    blade_off_m : (MOST_PASSES,) how far off each pass is made. reach_spare_m : how far under the throat a pass fails.
+    made : makes its solids, which few ask for and nobody has room to keep. supports_m : (P, 3) points that it can rest
+    on. roll_off_deg, tilt_off_deg : how far off it is set. blade_off_m : (MOST_PASSES,) how far off each pass is made.
+    reach_spare_m : how far under the throat a pass fails.
     """
 
-    log: Log
+    made: Callable[[], Log]
     draw: Draw
     stations: Stations
     supports_m: FloatArray
@@ -84,10 +85,19 @@ class PossibleLog:
     blade_off_m: FloatArray
     reach_spare_m: float
 
+    @cached_property
+    def log(self) -> Log:
+        """The log itself."""
+        return self.made()
+
     def lay(self, roll_deg: float, tilt_deg: float) -> Lay:
         """Return how it lies where it was meant to lie so: set a little off, and lifted anew."""
         roll, tilt = roll_deg + self.roll_off_deg, tilt_deg + self.tilt_off_deg
         return Lay(roll, tilt, -_lowest_m(self.supports_m, radians(roll), radians(tilt)))
+
+    def width_m(self, roll_deg: float) -> float:
+        """Return how wide it is at stations, bark included, where it was meant to lie so. [m]."""
+        return float(_width_m(self.supports_m, radians(roll_deg + self.roll_off_deg)))
 
 
 def sources_of(problem: Problem) -> tuple[str, ...]:
@@ -191,13 +201,13 @@ class PossibleLogs:
 
     def of(self, draw: Draw, on: frozenset[str]) -> PossibleLog:
         """Return one possible log, with the sources that are on."""
-        log, stations, supports_m = self._as_given if on <= frozenset(OF_SET_UP) else self._cut(draw, on)
+        length_m, stations, supports_m = self._as_given if on <= frozenset(OF_SET_UP) else self._cut(draw, on)
         set_up = self.problem.mill.set_up
         # Shims stand in the outer thirds, so about two thirds of the length apart.
-        apart_m = 2.0 / 3.0 * log.length_m
+        apart_m = 2.0 / 3.0 * length_m
         tilt = set_up.shim_error_m * (draw.shims[1] - draw.shims[0]) / apart_m if SHIMS in on else 0.0
         return PossibleLog(
-            log=log,
+            made=lambda: self._bolt(draw, on),
             draw=draw,
             stations=stations,
             supports_m=supports_m,
@@ -214,11 +224,16 @@ class PossibleLogs:
         return doubt is not None and not on.isdisjoint(doubt.kinds or (UNSEEN, SURFACE))
 
     @cached_property
-    def _as_given(self) -> tuple[Log, Stations, FloatArray]:
+    def _as_given(self) -> tuple[float, Stations, FloatArray]:
         return self._cut(self.draw(0, 0), frozenset())
 
-    def _cut(self, draw: Draw, on: frozenset[str]) -> tuple[Log, Stations, FloatArray]:
-        """Return a possible log, cut at stations, and what it can rest on."""
+    def _bolt(self, draw: Draw, on: frozenset[str]) -> Log:
+        """Return a possible log, bucked as the problem's is."""
+        whole = self._varied(draw, on)
+        return whole if self.problem.whole is None else self._cut_back.made_on(whole)
+
+    def _cut(self, draw: Draw, on: frozenset[str]) -> tuple[float, Stations, FloatArray]:
+        """Return the length of a possible log, what it is at stations, and what it can rest on."""
         whole = self._varied(draw, on)
         zones = self._zones(whole, draw, on)
         log = whole
@@ -226,7 +241,7 @@ class PossibleLogs:
             log = self._cut_back.made_on(whole)
             zones = kept_zones(zones, whole.hearts, self.problem.cuts)
         stations = stations_of(log, self.problem.end_trim_m, SPACING_M, zones, like=self.problem.coarse)
-        return log, stations, _supports(stations.outer.offsets, stations.outer.segments, stations.x_m)
+        return log.length_m, stations, _supports(stations.outer.offsets, stations.outer.segments, stations.x_m)
 
     def _varied(self, draw: Draw, on: frozenset[str]) -> Log:
         log, doubt = self._log, self._log.doubt
@@ -327,3 +342,14 @@ def _lowest_m(points: FloatArray, roll: float, tilt: float) -> float:
         z = points[p, 0] * st + (points[p, 1] * sr + points[p, 2] * cr) * ct
         lowest = min(lowest, z)
     return lowest
+
+
+@numba.njit(cache=True, nogil=True)
+def _width_m(points: FloatArray, roll: float) -> float:
+    cr, sr = np.cos(roll), np.sin(roll)
+    low, high = np.inf, -np.inf
+    for p in range(len(points)):
+        y = points[p, 1] * cr - points[p, 2] * sr
+        low, high = min(low, y), max(high, y)
+    # The outermost points in some directions: between these the log may be a hair wider.
+    return (high - low) / np.cos(np.pi / _DIRECTIONS)

@@ -141,8 +141,10 @@ def _outcome(
     levels = np.unique(np.concatenate([pass_m, upper_m, lower_m]))
     chords = level_chords(stations.wood, stations, lay, levels)
     at_pass, at_upper, at_lower = (np.searchsorted(levels, m) for m in (pass_m, upper_m, lower_m))
-    outer = chords if stations.outer is stations.wood else level_chords(stations.outer, stations, lay, levels)
-    reach_m = reach_of_chords(outer, len(levels))
+    reach_m = np.full(len(levels), log.width_m(plan.roll_deg))
+    if reach_m[0] > money.widest_reach_m - log.reach_spare_m:
+        outer = chords if stations.outer is stations.wood else level_chords(stations.outer, stations, lay, levels)
+        reach_m = reach_of_chords(outer, len(levels))
     tilt_cos = cos(radians(lay.tilt_deg))
     area, length, *_ = wood_by_row(
         chords, stations.cell_m, stations.first, stations.last, money.min_width_m, money.min_length_m * tilt_cos,

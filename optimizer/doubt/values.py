@@ -22,7 +22,7 @@ import numpy as np
 from optimizer.doubt.possible_logs import PossibleLog
 from optimizer.problem import Problem
 from optimizer.standing.rolled import Rolled
-from optimizer.stations.lay_table import LayTable, lay_table
+from optimizer.stations.lay_table import BoolArray, LayTable, lay_table, row_count
 from optimizer.stations.layers import layer_of
 from optimizer.stations.pair_tables import Paired, paired_layers, pairs_bring
 from optimizer.stations.passes import Cuts, Known, room_of
@@ -68,8 +68,9 @@ def lay_values(
     """Return the values of a lay's layers, averaged over possible logs.
 
     weights : (N,) of the logs, their sum 1; None for logs that are all as likely. exact : whether the reach on the log
-    as given is taken from its mesh. stride : only every so many rows are worked out; those between lie on straight
-    lines. workers : how many logs are worked out at a time. made_row : the last pass made, which went through.
+    as given is taken from its mesh. stride : only every so many rows are worked out, others on each log; those between
+    lie on straight lines. Rows that the mill cannot saw on the log as given are left out. workers : how many logs are
+    worked out at a time. made_row : the last pass made, which went through.
     """
     must_stand = made_row is None or rolled.stands(tilt_deg)
     table = problem.table(problem.coarse, rolled, tilt_deg, exact=exact, must_stand=must_stand)
@@ -78,18 +79,24 @@ def lay_values(
     height_m = rolled.height_m(tilt_deg) + HEADROOM_M
     shares = np.full(len(logs), 1.0 / len(logs)) if weights is None else weights
     premium = problem.rules.pair_premium
+    wanted = table.possible | table.possible_flipped if terms.can_flip else table.possible.copy()
+    if made_row is not None and 0 <= made_row - table.lowest_row < rows:
+        wanted[made_row - table.lowest_row] = True
+    wanted = np.convolve(wanted, np.ones(2 * stride - 1), "same") > 0.0
 
-    def share_of(log: PossibleLog, share: float) -> tuple[FloatArray, ...]:
+    def share_of(log: PossibleLog, share: float, phase: int) -> tuple[FloatArray, ...]:
         down, cost = np.zeros((rows, entries)), np.zeros(rows)
         flipped, bed = (np.zeros((rows, entries)), np.zeros((rows, entries))) if terms.can_flip else (down, down)
         lay = log.lay(rolled.roll_deg, tilt_deg)
         lay = replace(lay, lift_m=lay.lift_m - float(log.blade_off_m[0]))
         own = terms._replace(widest_reach_m=terms.widest_reach_m - log.reach_spare_m)
-        here = lay_table(log.stations, lay, height_m, own, problem.heart)
+        width_m = log.width_m(rolled.roll_deg)
+        reach_m = np.full(row_count(height_m, own), width_m) if width_m <= own.widest_reach_m else None
+        here = lay_table(log.stations, lay, height_m, own, problem.heart, reach_m)
         made = -1 if made_row is None else made_row - here.lowest_row
         if 0 <= made < len(here.possible):
             here.possible[made] = True
-        _add(terms, here, stride, share, down, flipped, bed, cost)
+        _add(terms, here, wanted, stride, phase % stride, share, down, flipped, bed, cost)
         pairs = _pairs_on(own, here, Known(down, flipped, bed), share, premium)[1:] if premium > 0.0 else ()
         if not terms.can_flip:
             return (down, *pairs[:1], cost)
@@ -97,7 +104,7 @@ def lay_values(
 
     # Summed in the order of the logs, so that nothing hangs on which is ready first.
     with ThreadPoolExecutor(max_workers=workers) if workers > 1 else nullcontext() as pool:
-        parts = (map if pool is None else pool.map)(share_of, logs, shares)
+        parts = (map if pool is None else pool.map)(share_of, logs, shares, range(len(logs)))
         sums = reduce(lambda total, part: tuple(a + b for a, b in zip(total, part, strict=True)), parts)
     kinds = 3 if terms.can_flip else 1
     known, pairs, cost = sums[:kinds], sums[kinds:-1], sums[-1]
@@ -139,14 +146,19 @@ def best_average_cuts(values: LayValues, terms: Terms, rules: Rules = NO_RULES, 
 def _add(
     terms: Terms,
     table: LayTable,
+    wanted: BoolArray,
     stride: int,
+    phase: int,
     share: float,
     down: FloatArray,
     flipped: FloatArray,
     bed: FloatArray,
     cost: FloatArray,
 ) -> None:
-    """Add to the sums what each layer brings on one possible log, times its share."""
+    """Add to the sums what each layer brings on one possible log, times its share.
+
+    wanted : (rows,) between which layers are worked out. phase : at which of `stride` rows it begins.
+    """
     rows = min(len(cost), len(table.possible))
     room = room_of(table)
     drops, beds, counting = terms.drop_steps, terms.bed_steps, terms.counting
@@ -172,10 +184,10 @@ def _add(
             steps = beds[m] if way == 2 else drops[m]
             before_k, before = -1, 0.0
             for k in range(steps, rows):
-                if (k - steps) % stride and k != rows - 1:
+                if (k - steps + phase) % stride and k != steps and k != rows - 1:
                     continue
                 j, value = k - steps, 0.0
-                if possible[k] and possible[j] and top_m2[k] > 0.0 and bottom_m2[j] > 0.0:
+                if wanted[k] and wanted[j] and possible[k] and possible[j] and top_m2[k] > 0.0 and bottom_m2[j] > 0.0:
                     u, v = k + top_shift, j + bottom_shift
                     upper_m, lower_m = zero_m + k * step_m + top_off_m, zero_m + j * step_m + bottom_off_m
                     flawed = has_flaws and upper_m > flaw_low_m and lower_m < flaw_high_m

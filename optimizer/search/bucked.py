@@ -5,6 +5,7 @@ is worth searching well is handed back: what it brings in truth only a search of
 """
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import Literal
@@ -74,6 +75,7 @@ class Scouting:
     goes_on: Callable[[], bool] = lambda: True
     told: Told = lambda _done, _total: None
     expected: int = 30
+    workers: int = 1
     _known: dict[tuple[tuple[str, float], ...], _Looked | None] = field(default_factory=dict)
     _closer: dict[tuple[tuple[str, float], ...], float] = field(default_factory=dict)
     _bolts: dict[tuple[tuple[str, float], ...], float] = field(default_factory=dict)
@@ -87,13 +89,33 @@ class Scouting:
         """The best few rolls of the log as it came, apart from one another, and a coarse turn. [deg]."""
         whole = self._simple
         stations = stations_of(whole.log, whole.end_trim_m, SPACING_M, whole.zones, like=whole.coarse)
-        tried = {roll_deg: scouted_at(whole, stations, roll_deg) for roll_deg in whole_turn_deg(FIRST_ROLL_STEP_DEG)}
+        turn_deg = whole_turn_deg(FIRST_ROLL_STEP_DEG)
+        whole.terms, whole.heart, whole.supports.table  # noqa: B018 - made once, before the workers ask for them
+        with ThreadPoolExecutor(max_workers=self.workers) as pool:
+            found = pool.map(lambda roll_deg: scouted_at(whole, stations, roll_deg), turn_deg)
+            tried = dict(zip(turn_deg, found, strict=True))
         nets = {roll_deg: one.net for roll_deg, one in tried.items() if one is not None}
         kept: list[float] = []
         for roll_deg in sorted(nets, key=lambda roll_deg: -nets[roll_deg]):
             if len(kept) < BEST_ROLLS and nets[roll_deg] > 0.0 and _is_apart(roll_deg, kept, ROLLS_APART_DEG):
                 kept.append(roll_deg)
         return [*kept, *(roll_deg for roll_deg in whole_turn_deg(ROLL_STEP_DEG) if _is_apart(roll_deg, kept, 1.0))]
+
+    def look_at(self, ways: Sequence[Sequence[BuckCut]]) -> None:
+        """Look at several ways at once whose values are about to be asked for."""
+        new = {key: cuts for cuts in ways if (key := _key(cuts)) not in self._known}
+        if not self.goes_on():
+            return
+        self._rolls_deg  # noqa: B018 - made once, before the workers ask for it
+        with ThreadPoolExecutor(max_workers=self.workers) as pool:
+            for key, looked in zip(new, pool.map(self._looked, new.values()), strict=True):
+                self._known[key] = looked
+                self.told(min(len(self._known), self.expected), self.expected)
+
+    def look_closer_at(self, ways: Sequence[Sequence[BuckCut]]) -> None:
+        """Look closer at several ways at once, likewise."""
+        with ThreadPoolExecutor(max_workers=self.workers) as pool:
+            list(pool.map(self.closer_value, ways))
 
     def value(self, cuts: Sequence[BuckCut]) -> float:
         """Return about what the log is worth bucked so, its bolts and cuts counted; -inf where it cannot be."""
@@ -202,8 +224,10 @@ def ways_to_buck(scouting: Scouting, buck_by: Buck) -> list[tuple[BuckCut, ...]]
     found: dict[tuple[BuckCut, ...], float] = {}
     cuts = _limbs_by_turns(scouting, found)
     if buck_by == "best":
-        for cut in _stem_and_butt(log, scouting.problem):
-            _note(scouting, found, (*cuts, cut) if cut.member == "butt" else (cut,))
+        more = [(*cuts, cut) if cut.member == "butt" else (cut,) for cut in _stem_and_butt(log, scouting.problem)]
+        scouting.look_at(more)
+        for way in more:
+            _note(scouting, found, way)
         others = [way for way in found if way[-1].limb is None]
         best = max(others, key=lambda way: found[way], default=())
         if best and found[best] > WORTH_A_SEARCH * as_it_came:
@@ -212,6 +236,7 @@ def ways_to_buck(scouting: Scouting, buck_by: Buck) -> list[tuple[BuckCut, ...]]
     closer = _distinct(sorted((way for way in found if found[way] > least), key=lambda way: -found[way]), CLOSER_LOOKS)
     if not closer:
         return []
+    scouting.look_closer_at([(), *closer])
     values = {way: scouting.closer_value(way) for way in closer}
     least = WORTH_A_SEARCH * max(scouting.closer_value(()), 0.0)
     return _distinct(sorted((way for way in closer if values[way] > least), key=lambda way: -values[way]), MOST_BUCKED)
@@ -254,15 +279,17 @@ def _limbs_by_turns(scouting: Scouting, found: dict[tuple[BuckCut, ...], float])
     def tried(limb: int, candidates: Sequence[float | None]) -> bool:
         nonlocal best, best_value
         helped = False
-        for at_m in candidates:
-            others = {k: v for k, v in best.items() if k != limb}
-            at = others if at_m is None else {**others, limb: at_m}
+        others = {k: v for k, v in best.items() if k != limb}
+        every = [others if at_m is None else {**others, limb: at_m} for at_m in candidates]
+        scouting.look_at([way(at) for at in every])
+        for at in every:
             value = _note(scouting, found, way(at))
             if value > best_value:
                 best, best_value, helped = at, value, True
         return helped
 
     singles: dict[int, float] = {}
+    scouting.look_at([way({limb: at_m}) for limb, places_m in places.items() for at_m in places_m])
     for limb, places_m in places.items():
         values = [(_note(scouting, found, way({limb: at_m})), at_m) for at_m in places_m]
         if values:
