@@ -6,6 +6,7 @@ counts where the other walk saw, or ought to have seen, the surface: what only o
 """
 
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,8 +24,8 @@ _FINE_CUTS_M = (0.02, 0.02, 0.02, 0.012, 0.012, 0.012)
 _CLIP_M = 0.03
 """No place counts for more than this, and one that the other walk ought to have seen and did not counts for it. [m]"""
 
-_GUESSED_OFF_M = 0.06
-"""Farther than this no guess of the side that was not seen is off: what is farther off it contradicts it. [m]"""
+_REACH_M = 0.08
+"""What lies farther off a surface than this is not on it, whether that was seen or guessed. [m]"""
 
 _ALIKE = 0.5
 """Cosine between normals of places that may be the same."""
@@ -115,6 +116,10 @@ def _turn(angle_deg: float) -> float:
     return float((angle_deg + 180.0) % 360.0 - 180.0)
 
 
+def _back(matrix: FloatArray) -> FloatArray:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+
+
 def _start(one: Witness, two: Witness, roll_deg: float, *, swapped: bool) -> FloatArray:
     """Matrix (4, 4) that undoes a roll, the middles of both logs at one place."""
     turn = Rotation.from_euler("x", -roll_deg, degrees=True).as_matrix()
@@ -135,27 +140,40 @@ def _roll_deg(matrix: FloatArray) -> float:
 def _misfit(one: Witness, two: Witness, matrix: FloatArray, *, is_coarse: bool = False) -> tuple[float, float]:
     """Return how far both lie apart, over places that both ought to have seen, and what share of each they share."""
     total, count, shared = 0.0, 0, 1.0
-    for source, target, there in ((two, one, matrix), (one, two, np.linalg.inv(matrix))):
-        rows = source.coarse if is_coarse else source.fine
-        off, met, counts = _met(source, target, there, rows)
-        total += float(np.where(met, np.minimum(np.abs(off), _CLIP_M), _CLIP_M)[counts].sum())
-        count += int(counts.sum())
-        shared = min(shared, float(met.mean()))
-    return (total / count if count else _CLIP_M), shared
+    for source, target, there in ((two, one, matrix), (one, two, _back(matrix))):
+        met = _met(source, target, there, source.coarse if is_coarse else source.fine)
+        off = np.where(met.is_same, np.minimum(np.abs(met.off_m), _CLIP_M), _CLIP_M)[met.counts]
+        total += float((off**2).sum())
+        count += int(met.counts.sum())
+        shared = min(shared, float(met.is_same.mean()))
+    return (float(np.sqrt(total / count)) if count else _CLIP_M), shared
 
 
-def _met(
-    source: Witness, target: Witness, matrix: FloatArray, rows: IntArray
-) -> tuple[FloatArray, NDArray[np.bool_], NDArray[np.bool_]]:
-    """Of places of the source, how far (R,) each lies off the target's surface, whether it meets it, and counts. [m]."""
+class _Met(NamedTuple):
+    """What places (R,) of one walk meet on the other's surface.
+
+    moved_m : (R, 3) where they lie there. [m] near : (R,) rows of the places nearest to them. off_m : (R,) how far they
+    lie off along the normals there. is_same : whether both walks saw it. counts : whether the other ought to have seen.
+    """
+
+    moved_m: FloatArray
+    near: IntArray
+    off_m: FloatArray
+    is_same: NDArray[np.bool_]
+    counts: NDArray[np.bool_]
+
+
+def _met(source: Witness, target: Witness, matrix: FloatArray, rows: IntArray) -> _Met:
     points, normals = _moved(source, matrix, rows)
-    apart, near = nearest(target.tree, points, 1)
-    near, apart = near[:, 0], apart[:, 0]
-    there = target.normals[near]
-    off = np.einsum("ri,ri->r", points - target.places_m[near], there)
-    seen = target.is_seen[near]
-    met = seen & (apart < _GUESSED_OFF_M) & (np.einsum("ri,ri->r", normals, there) > _ALIKE)
-    return off, met, seen | (apart > _GUESSED_OFF_M)
+    apart, found = nearest(target.tree, points, 1, _REACH_M)
+    is_near = apart[:, 0] <= _REACH_M
+    near = np.where(is_near, found[:, 0], 0)
+    across = target.normals[near]
+    off = np.einsum("ri,ri->r", points - target.places_m[near], across)
+    seen = is_near & target.is_seen[near]
+    same = seen & (np.einsum("ri,ri->r", normals, across) > _ALIKE)
+    # What was not seen was guessed, never so far off.
+    return _Met(points, near, off, same, seen | ~is_near)
 
 
 def _moved(source: Witness, matrix: FloatArray, rows: IntArray) -> tuple[FloatArray, FloatArray]:
@@ -164,26 +182,24 @@ def _moved(source: Witness, matrix: FloatArray, rows: IntArray) -> tuple[FloatAr
     return moved(source.places_m[rows], matrix), source.normals[rows] @ turn.T
 
 
-def _pairs(one: Witness, two: Witness, matrix: FloatArray, *, is_coarse: bool = False) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _pairs(
+    one: Witness, two: Witness, matrix: FloatArray, *, is_coarse: bool
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return places (P, 3) that both saw, normals (P, 3), and how far the second's lies off the first's. [m]."""
-    found = []
-    for source, target, there in ((two, one, matrix), (one, two, np.linalg.inv(matrix))):
-        rows = source.coarse if is_coarse else source.fine
-        points, normals = _moved(source, there, rows)
-        apart, near = nearest(target.tree, points, 1)
-        near = near[:, 0]
-        same = target.is_seen[near] & (np.einsum("ri,ri->r", normals, target.normals[near]) > _ALIKE)
-        same &= apart[:, 0] < _COARSE_CUTS_M[0]
-        rows, near, points = rows[same], near[same], points[same]
-        if source is two:
-            across = target.normals[near]
-            off = np.einsum("ri,ri->r", points - target.places_m[near], across)
-            found.append((points, across, off))
-        else:
-            places, across = _moved(target, matrix, near)
-            found.append((places, across, np.einsum("ri,ri->r", places - source.places_m[rows], across)))
-    places, across, off = (np.concatenate(parts) for parts in zip(*found, strict=True))
-    return places, across, off
+    rows = two.coarse if is_coarse else two.fine
+    met = _met(two, one, matrix, rows)
+    same = met.is_same
+    places, across, off = met.moved_m[same], one.normals[met.near[same]], met.off_m[same]
+    rows = one.coarse if is_coarse else one.fine
+    met = _met(one, two, _back(matrix), rows)
+    same = met.is_same
+    other_places, other_across = _moved(two, matrix, met.near[same])
+    other_off = np.einsum("ri,ri->r", other_places - one.places_m[rows[same]], other_across)
+    return (
+        np.concatenate([places, other_places]),
+        np.concatenate([across, other_across]),
+        np.concatenate([off, other_off]),
+    )
 
 
 def _brought(
@@ -195,7 +211,7 @@ def _brought(
     is_coarse: bool = False,
     is_roll_locked: bool = False,
 ) -> FloatArray:
-    """Return a matrix brought nearer by Gauss-Newton steps: turn, move and size, the roll alone held where it is locked."""
+    """Return a matrix brought nearer by Gauss-Newton steps of turn, place and size, but for a roll that is locked."""
     middle = np.array([0.5 * one.length_m, 0.0, 0.0])
     for cut in cuts_m:
         places, across, off = _pairs(one, two, matrix, is_coarse=is_coarse)
@@ -221,7 +237,7 @@ def _brought(
 
 
 def _known_within_deg(one: Witness, two: Witness, best: FloatArray, least_m: float) -> float:
-    """Return how far the roll may be off: where the misfit, all but the roll brought near anew, has grown by a share."""
+    """Return how far the roll may be off: up to where the misfit, the roll held and the rest brought near, grows."""
     widest = 0.0
     middle = np.array([0.5 * one.length_m, 0.0, 0.0])
     for way in (-1.0, 1.0):
