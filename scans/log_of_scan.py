@@ -114,19 +114,17 @@ def log_of_scans(
     whole: _Own | None = None
     size = 1.0
     for number, scan in enumerate(scans, start=1):
-        at = place_scan(scan, choices.unit, choices.up, choices.taped_length_m)
-        if _is_closed(at, scan):
-            raise ScanError(f"scan {number} is a closed mesh, which is a whole log by itself", "name it alone")
         on_stage(READING_STAGES[1])
-        own = _own_points(at, scan, choices)
-        notes += (replace(note, text=f"Scan {number}: {note.text}") for note in (*scan.notes, *at.notes, *own.notes))
+        try:
+            own, told = _one_of_several(scan, choices)
+        except ScanError as error:
+            raise ScanError(f"scan {number}: {error.text}", error.mend, field=error.field) from None
+        notes += (replace(note, text=f"Scan {number}: {note.text}") for note in told)
         if whole is None:
             whole = replace(own, notes=())
             continue
-        before, _ = log_from_points(whole.points_m, whole.outline, name, 1.0, choices.butt or "auto")
-        here, _ = log_from_points(own.points_m, own.outline, name, 1.0)
-        told = rolled_deg[number - 2] if len(rolled_deg) > number - 2 else None
-        how = joined(before, here, number, told)
+        before, here = (_log_alone(one, name, choices) for one in (whole, own))
+        how = joined(before, here, number, rolled_deg[number - 2] if len(rolled_deg) > number - 2 else None)
         notes.append(_joined_note(how, number))
         factor = how.scale ** (-1.0 / number)
         size *= factor
@@ -140,6 +138,14 @@ def log_of_scans(
     return replace(log, scan_to_log=log.scan_to_log @ np.diag([size, size, size, 1.0])), (*notes, *more)
 
 
+def _one_of_several(scan: Scan, choices: ScanChoices) -> tuple["_Own", tuple[Note, ...]]:
+    at = place_scan(scan, choices.unit, choices.up, choices.taped_length_m)
+    if _is_closed(at, scan):
+        raise ScanError("it is a closed mesh, which is a whole log by itself", "name it alone")
+    own = _own_points(at, scan, choices)
+    return own, (*scan.notes, *at.notes, *own.notes)
+
+
 def _is_closed(at: PlacedScan, scan: Scan) -> bool:
     if len(scan.faces) == 0:
         return False
@@ -148,6 +154,10 @@ def _is_closed(at: PlacedScan, scan: Scan) -> bool:
     except OpenSolidError:
         return False
     return True
+
+
+def _log_alone(own: "_Own", name: str, choices: ScanChoices) -> Log:
+    return log_from_points(own.points_m, own.outline, name, 1.0, choices.butt or "auto")[0]
 
 
 def _with(whole: "_Own", own: "_Own", matrix: FloatArray, factor: float) -> "_Own":

@@ -32,9 +32,21 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 
-LogFile = Annotated[
-    Path,
-    typer.Argument(metavar="LOG", help="A log sheet (.toml), or a scan of a log (.ply, .obj, .usdz, .laz, .e57 ...)."),
+LogFiles = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="LOG...",
+        help="A log sheet (.toml), or a scan of a log (.ply, .obj, .usdz, .laz, .e57 ...). Rolled it and scanned it "
+        "again? Name both scans.",
+    ),
+]
+RolledOption = Annotated[
+    list[float] | None,
+    typer.Option(
+        "--rolled",
+        metavar="DEGREES",
+        help="Of two scans: how far you rolled the log between, clockwise looking at the butt (found if left out).",
+    ),
 ]
 UnitsOption = Annotated[Units, typer.Option("--units", help="Show lengths and weights in these units.")]
 SpeciesOption = Annotated[
@@ -159,7 +171,7 @@ def demo(
 
 @app.command()
 def plan(
-    log: LogFile,
+    log: LogFiles,
     *,
     species: SpeciesOption = None,
     bark: BarkOption = None,
@@ -169,6 +181,7 @@ def plan(
         typer.Option(metavar="LENGTH", help='Lost at each end, such as "2 in" (default: from the log sheet).'),
     ] = None,
     cost: CostOption = None,
+    rolled: RolledOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -201,7 +214,7 @@ def plan(
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     commands.plan(
-        log,
+        commands.LogFiles(tuple(log), tuple(rolled or ())),
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
         commands.Shown(units, json, show_all, verbose, picture),
         commands.read_given(
@@ -222,7 +235,7 @@ def plan(
 
 @app.command()
 def price(
-    log: LogFile,
+    log: LogFiles,
     *,
     roll: Annotated[
         float, typer.Option(metavar="DEGREES", help="Roll the log this many degrees clockwise, looking at the butt.")
@@ -262,6 +275,7 @@ def price(
         str | None, typer.Option(metavar="LENGTH", help="Lost at each end (default: from the log sheet).")
     ] = None,
     cost: CostOption = None,
+    rolled: RolledOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -281,7 +295,7 @@ def price(
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     commands.price(
-        log,
+        commands.LogFiles(tuple(log), tuple(rolled or ())),
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, cost=cost, **told),
         commands.Shown(units, json, show_all=False, verbose=verbose, picture=picture),
         commands.read_given(
@@ -305,13 +319,14 @@ def price(
 
 @app.command()
 def solid(
-    log: LogFile,
+    log: LogFiles,
     *,
     out: Annotated[Path, typer.Option(metavar="FILE", help="File to write: .ply, .stl, .obj or .glb.")],
     wood: Annotated[bool, typer.Option("--wood", help="Only the wood, without the bark.")] = False,
     species: SpeciesOption = None,
     bark: BarkOption = None,
     bark_thickness: BarkThicknessOption = None,
+    rolled: RolledOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -326,7 +341,8 @@ def solid(
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
-    commands.solid(log, out, commands.read_given(commands.AboutLog, species=species, **told), wood=wood, units=units)
+    files = commands.LogFiles(tuple(log), tuple(rolled or ()))
+    commands.solid(files, out, commands.read_given(commands.AboutLog, species=species, **told), wood=wood, units=units)
 
 
 @app.command()

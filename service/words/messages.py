@@ -44,6 +44,7 @@ COMMAND_LINE = Reader(
         {name: f"--{name.replace('_', '-')}" for name in _OPTIONS}
         | {
             "roll_deg": "--roll",
+            "rolled_deg": "--rolled",
             "log": "LOG",
             "log_sheet": "a log sheet (pithline init writes one to start from)",
             "backup": "a backup (pithline restore)",

@@ -1,4 +1,4 @@
-"""What a second walk brings: a row a seed of invented logs, rolled 69 to 176 degrees between the walks, clutter in odd ones.
+"""What a second walk brings: a row a seed of invented logs, rolled 69 to 176 degrees between; clutter in odd ones.
 
 .venv/bin/python tests/benchmarks/walks.py [first] [count] [points]
 
@@ -98,7 +98,7 @@ def row(seed, points):
 
 def main(first=400, count=6, points=60_000):
     print(
-        "seed kind            roll  left      place   kept  misfit    rival  known    volume              hidden      seconds"
+        "seed kind            roll      left    place  kept  misfit  rival    known  volume             hidden  seconds"
     )
     rows, before = [], None
     for seed in range(first, first + count):
