@@ -35,7 +35,7 @@ app = typer.Typer(
 LogFiles = Annotated[
     list[Path],
     typer.Argument(
-        metavar="LOG...",
+        metavar="LOG",
         help="A log sheet (.toml), or a scan of a log (.ply, .obj, .usdz, .laz, .e57 ...). Rolled it and scanned it "
         "again? Name both scans.",
     ),
@@ -351,9 +351,12 @@ def init(
     *,
     force: Annotated[bool, typer.Option("--force", help="Replace files that are already there.")] = False,
     scan: Annotated[bool, typer.Option("--scan", help="Also write a made-up scan of a log, to try.")] = False,
+    second_scan: Annotated[
+        bool, typer.Option("--second-scan", help="Also write that, and a second scan of the same log, rolled between.")
+    ] = False,
 ) -> None:
     """Write a sample mill, price book and log sheet for you to edit."""
-    _commands().init(folder, force=force, scan=scan)
+    _commands().init(folder, force=force, scans=2 if second_scan else int(scan))
 
 
 @app.command()

@@ -37,7 +37,7 @@ from service.typed.files import (
     users_folder,
     write_whole,
 )
-from service.typed.invented_scan import SCAN_FILE, invented_scan
+from service.typed.invented_scan import SCAN_FILES, invented_scan
 from service.typed.log_reading import AboutLog, LogRead, read_log
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
 from service.typed.more_walks import NO_MORE_WALKS, MoreWalks
@@ -235,9 +235,10 @@ def _option(field: str, answer: str) -> str:
     return messages.COMMAND_LINE.called(field, answer)
 
 
-def init(folder: Path, *, force: bool, scan: bool = False) -> None:
-    """Write the samples to edit into a folder, all of them or none; `scan`: an invented scan to try with them."""
-    names = (MILL_FILE, PRICES_FILE, SHEET_FILE, *((SCAN_FILE,) if scan else ()))
+def init(folder: Path, *, force: bool, scans: int = 0) -> None:
+    """Write the samples to edit into a folder, all of them or none; `scans`: so many invented ones to try with them."""
+    invented = SCAN_FILES[:scans]
+    names = (MILL_FILE, PRICES_FILE, SHEET_FILE, *invented)
     shown = writable(str(folder))
     try:
         there = [name for name in names if (folder / name).exists()]
@@ -251,7 +252,7 @@ def init(folder: Path, *, force: bool, scan: bool = False) -> None:
     for name in names:
         check_writable(folder / name)
     for name in names:
-        write_whole(folder / name, invented_scan() if name == SCAN_FILE else (SAMPLES / name).read_bytes())
+        write_whole(folder / name, invented_scan(name) if name in invented else (SAMPLES / name).read_bytes())
         typer.echo(f"wrote {writable(str(folder / name))}")
     typer.echo(
         "Write your own numbers into these files. Then run:\n"
