@@ -13,7 +13,7 @@ from scans.walks.witness import Witness, witness_of
 MOST_APART_M = 0.016
 """Two walks of one log do not lie farther apart than this, where both saw it. [m]"""
 
-MOST_APART_TOLD_M = 0.010
+MOST_APART_TOLD_M = 0.007
 """Nor farther than this where only the user knows the roll, so that another log like it is not taken for it. [m]"""
 
 MOST_SCALE_OFF = 0.025

@@ -36,6 +36,9 @@ _PLACE_SPREAD_M = 0.015
 SCALES_APART = 0.008
 """Standard deviation of one walk's scale over another's, each within 1 % mostly (common practice, no source)."""
 
+_LEAST_TOLD_M = 0.002
+"""Misfits below this differ by noise alone. [m]"""
+
 _LEAST_PAIRS = 20
 _LOCKED_CUTS_M = (0.02, 0.02, 0.012, 0.012)
 _LOCKED_DEG = (1.0, 2.0, 4.0, 8.0, 12.0)
@@ -107,7 +110,7 @@ def registered(one: Witness, two: Witness, rolled_deg: float | None = None, with
         misfit_m=misfit,
         shared=_misfit(one, two, best)[1],
         known_within_deg=_known_within_deg(one, two, best, misfit),
-        rival=min(rivals, default=np.inf) / max(misfit, 1e-9),
+        rival=max(min(rivals, default=np.inf), _LEAST_TOLD_M) / max(misfit, _LEAST_TOLD_M),
     )
 
 
@@ -238,7 +241,7 @@ def _brought(
 
 def _known_within_deg(one: Witness, two: Witness, best: FloatArray, least_m: float) -> float:
     """Return how far the roll may be off: up to where the misfit, the roll held and the rest brought near, grows."""
-    widest = 0.0
+    widest, most = 0.0, _WIDER * max(least_m, _LEAST_TOLD_M)
     middle = np.array([0.5 * one.length_m, 0.0, 0.0])
     for way in (-1.0, 1.0):
         before, at = least_m, 0.0
@@ -248,8 +251,8 @@ def _known_within_deg(one: Witness, two: Witness, best: FloatArray, least_m: flo
             turned[:3, 3] = middle - turned[:3, :3] @ middle
             locked = _brought(one, two, turned @ best, _LOCKED_CUTS_M, is_coarse=True, is_roll_locked=True)
             misfit = _misfit(one, two, locked)[0]
-            if misfit > _WIDER * least_m:
-                at += (off_deg - at) * (_WIDER * least_m - before) / (misfit - before)
+            if misfit > most:
+                at += (off_deg - at) * (most - before) / (misfit - before)
                 break
             before, at = misfit, off_deg
         widest = max(widest, at)

@@ -21,8 +21,8 @@ def invented_scan(name: str = SCAN_FILE) -> bytes:
     scan = simulate(_SEED, settings) if name == SCAN_FILE else simulate_walks(_SEED, settings)[1]
     kinds = [(axis, "<f4") for axis in ("x", "y", "z")] + [(colour, "u1") for colour in ("red", "green", "blue")]
     rows = np.empty(len(scan.points_m), dtype=kinds)
-    for column, (name, _) in enumerate(kinds):
-        rows[name] = scan.points_m[:, column] if column < 3 else scan.colours[:, column - 3]
+    for column, (kind, _) in enumerate(kinds):
+        rows[kind] = scan.points_m[:, column] if column < 3 else scan.colours[:, column - 3]
     names = {"<f4": "float", "u1": "uchar"}
     head = [
         "ply",
