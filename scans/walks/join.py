@@ -76,10 +76,10 @@ def _shown(roll_deg: float) -> str:
 
 def _other_log(found: Registration, first: Witness, second: Witness, number: int) -> ScanError:
     return ScanError(
-        f"scan {number} does not show the log of those before it: where they fit best they are "
+        f"scan {number} and those before it do not make one log: where they fit best they are "
         f"{short_length(found.misfit_m)} apart ({long_length(second.length_m)} long against "
         f"{long_length(first.length_m)})",
-        "name scans of one log, with both ends and all sides but the underside in each",
+        "check that all are of one log, and that each shows both ends and all sides but the underside",
     )
 
 

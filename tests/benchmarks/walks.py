@@ -5,7 +5,8 @@
 roll, place: how far the second walk lies off its true place in the first: the turn that is left, and the root mean
 square over the log. misfit, rival, known: as of `scans.walks.register.Registration`. volume, hidden: error of the
 volume, and root mean square distance from the side that the first walk did not see to the solid, of the first walk
-alone > of both, at the scans' scale. kept: share of that side which the second did not see either. A seed whose roll is
+alone > of both, at the scans' scale. said: how far off the solid of both is by its doubt | and was, root mean square,
+sawn ends left out. kept: share of that side which the second did not see either. A seed whose roll is
 not sure is read again with the roll told to the nearest 10 degrees. Last, each first walk with the second of the seed
 before it, which must be refused. The logs, walks and yards are invented.
 """
@@ -54,13 +55,15 @@ def off_place(walks, told):
 
 
 def off_truth(walk, log):
-    """Error of the volume, and how far the truth's side that the walk did not see lies off the log. [m]"""
+    """Error of the volume; how far the truth's side that the walk did not see lies off the log, and all of it. [m]"""
     solid = walk.truth.solid.moved(log.scan_to_log @ walk.log_to_scan)
-    corners = solid.vertices_m[solid.faces[~walk.face_seen & ~walk.truth.end_faces]]
+    corners = solid.vertices_m[solid.faces]
     areas = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
     strewn = cKDTree(points_on_faces(log.outer.vertices_m, log.outer.faces, 400_000))
     off = strewn.query(corners.mean(axis=1), workers=2)[0]
-    return log.outer.volume_m3 / solid.volume_m3 - 1.0, np.sqrt((off**2 * areas).sum() / areas.sum())
+    side = ~walk.truth.end_faces
+    rms = [np.sqrt((off**2 * areas)[part].sum() / areas[part].sum()) for part in (side & ~walk.face_seen, side)]
+    return log.outer.volume_m3 / solid.volume_m3 - 1.0, *rms
 
 
 def row(seed, points):
@@ -90,16 +93,17 @@ def row(seed, points):
     print(
         f"{seed:4d} {walks[0].truth.kind:<14} {rolled:+5.0f} {turn:5.2f} deg {1000 * place:5.1f} mm {kept:5.0%} "
         f"{1000 * found.misfit_m:5.1f} mm {found.rival:5.2f} {found.known_within_deg:5.2f} deg  "
-        f"{one[0]:+7.2%} > {two[0]:+7.2%}  {1000 * one[1]:5.1f} > {1000 * two[1]:5.1f} mm {taken:6.1f}{how}",
+        f"{one[0]:+7.2%} > {two[0]:+7.2%}  {1000 * one[1]:5.1f} > {1000 * two[1]:5.1f} mm "
+        f"{1000 * log.surface_error_m:5.1f} | {1000 * two[2]:4.1f} mm {taken:6.1f}{how}",
         flush=True,
     )
-    return (turn, 1000 * place, abs(one[0]), abs(two[0]), 1000 * one[1], 1000 * two[1], taken), told
+    figures = (turn, 1000 * place, abs(one[0]), abs(two[0]), 1000 * one[1], 1000 * two[1])
+    return (*figures, 1000 * log.surface_error_m, 1000 * two[2], taken), told
 
 
 def main(first=400, count=6, points=60_000):
-    print(
-        "seed kind            roll      left    place  kept  misfit  rival    known  volume             hidden  seconds"
-    )
+    print("seed kind            roll      left     place kept  misfit  rival  known", end="")
+    print("     volume              hidden         said | was    seconds")
     rows, before = [], None
     for seed in range(first, first + count):
         figures, told = row(seed, points)
@@ -112,7 +116,17 @@ def main(first=400, count=6, points=60_000):
             except ScanError as error:
                 print(f"{seed:4d} as a walk of {seed - 1}: {error}", flush=True)
         before = getattr(told, "one", None)
-    names = ("turn deg", "place mm", "volume one", "volume two", "hidden one mm", "hidden two mm", "seconds")
+    names = (
+        "turn deg",
+        "place mm",
+        "volume one",
+        "volume two",
+        "hidden one mm",
+        "hidden two mm",
+        "said mm",
+        "was mm",
+        "seconds",
+    )
     for name, values in zip(names, np.array(rows).T, strict=True):
         print(f"{name:<14} median {np.median(values):8.4f} worst {values.max():8.4f}")
     print(f"read {len(rows)} of {count}")

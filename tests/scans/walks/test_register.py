@@ -98,7 +98,7 @@ def test_another_log_is_refused() -> None:
 
     for other in (invented(3, stubs=(2, 2)), FORK):
         for told in (None, 90.0):
-            with pytest.raises(ScanError, match="scan 2 does not show the log"):
+            with pytest.raises(ScanError, match="scan 2 and those before it do not make one log"):
                 joined(one, seen_log(other, rolled_matrix(90.0)), 2, told)
 
 
