@@ -31,8 +31,9 @@ class MoreWalks:
         rolled = named("rolled_deg")
         if len(self.rolled_deg) > len(self.files):
             raise InputError(
-                f"{rolled} is told {len(self.rolled_deg)} times, and {len(self.files) + 1} files are named",
-                "tell it once for each scan after the first",
+                f"{rolled} must be said once at most for each scan after the first, got {len(self.rolled_deg)} for "
+                f"{len(self.files)}",
+                "leave the others out, or name the scans that belong to them",
                 field="rolled_deg",
             )
         for deg in self.rolled_deg:
