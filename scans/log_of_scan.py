@@ -1,7 +1,7 @@
 """From a scan to a Log: its place, its unit, the log in it, the tape's scale and its colours, in one way for all."""
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -12,12 +12,15 @@ from scans.fit.scanned_log import STAGES, log_from_points
 from scans.formats.reading_apart import read_scan_apart
 from scans.formats.scan import ReadingLimits, Scan
 from scans.locate.ground import find_log
+from scans.locate.outline import LogOutline
 from scans.locate.placing import PlacedScan, place_scan
 from scans.locate.scan_surface import merged_corners, points_and_values_on_faces
-from scans.log import FloatArray, Log
-from scans.messages import Note, long_length, named
+from scans.log import FloatArray, Log, moved
+from scans.messages import Note, long_length, named, short_length
 from scans.solids.colours import coloured
 from scans.solids.log_from_mesh import BarkRatio, log_from_mesh
+from scans.walks.join import joined
+from scans.walks.register import Registration
 
 READING_STAGES = ("reading the file", "finding the log among its points", *STAGES)
 """What reading a scan goes through, in order; a closed mesh ends after the first."""
@@ -87,6 +90,102 @@ def log_of_scan(
     return log, (*scan.notes, *at.notes, *notes)
 
 
+def log_of_scans(
+    scans: Sequence[Scan],
+    name: str,
+    bark_ratio: BarkRatio,
+    choices: ScanChoices = _NOTHING_SAID,
+    rolled_deg: Sequence[float] = (),
+    on_stage: OnStage = lambda _: None,
+) -> tuple[Log, tuple[Note, ...]]:
+    """Return the one Log that scans of it show, rolled and moved between them, and the notes of `log_of_scan`.
+
+    Each is placed, and its log found, by itself; then it is fitted to those before it (`scans.walks`). All their points
+    make the log, its size the mean of theirs; it lies as in the first. One scan alone is read as `log_of_scan` does.
+
+    choices : for every scan alike. rolled_deg : how far the log was rolled before the second scan, before the third and
+    so on, clockwise seen from the butt, as far as the user says it.
+
+    Raises ScanError, as log_of_scan does, for a closed mesh among several, and where scans do not make one log.
+    """
+    if len(scans) == 1:
+        return log_of_scan(scans[0], name, bark_ratio, choices, on_stage)
+    notes: list[Note] = []
+    whole: _Own | None = None
+    size = 1.0
+    for number, scan in enumerate(scans, start=1):
+        on_stage(READING_STAGES[1])
+        try:
+            own, told = _one_of_several(scan, choices)
+        except ScanError as error:
+            raise ScanError(f"scan {number}: {error.text}", error.mend, field=error.field) from None
+        notes += (replace(note, text=f"Scan {number}: {note.text}") for note in told)
+        if whole is None:
+            whole = replace(own, notes=())
+            continue
+        before, here = (_log_alone(one, name, choices) for one in (whole, own))
+        how = joined(before, here, number, rolled_deg[number - 2] if len(rolled_deg) > number - 2 else None)
+        notes.append(_joined_note(how, number))
+        factor = how.scale ** (-1.0 / number)
+        size *= factor
+        whole = _with(whole, own, np.linalg.inv(before.scan_to_log) @ how.matrix @ here.scan_to_log, factor)
+    if whole is None:
+        raise ScanError("no scan was named", "name one or more", field="log")
+    log, more = _log_of_own(whole, name, bark_ratio, choices, on_stage)
+    if log.doubt is not None and choices.taped_length_m is None:
+        spread = log.doubt.scale_spread / np.sqrt(len(scans))
+        log = replace(log, doubt=replace(log.doubt, scale_spread=float(spread)))
+    return replace(log, scan_to_log=log.scan_to_log @ np.diag([size, size, size, 1.0])), (*notes, *more)
+
+
+def _one_of_several(scan: Scan, choices: ScanChoices) -> tuple["_Own", tuple[Note, ...]]:
+    at = place_scan(scan, choices.unit, choices.up, choices.taped_length_m)
+    if _is_closed(at, scan):
+        raise ScanError("it is a closed mesh, which is a whole log by itself", "name it alone")
+    own = _own_points(at, scan, choices)
+    return own, (*scan.notes, *at.notes, *own.notes)
+
+
+def _is_closed(at: PlacedScan, scan: Scan) -> bool:
+    if len(scan.faces) == 0:
+        return False
+    try:
+        _of_closed(at, scan, "", 1.0, _NOTHING_SAID)
+    except OpenSolidError:
+        return False
+    return True
+
+
+def _log_alone(own: "_Own", name: str, choices: ScanChoices) -> Log:
+    return log_from_points(own.points_m, own.outline, name, 1.0, choices.butt or "auto")[0]
+
+
+def _with(whole: "_Own", own: "_Own", matrix: FloatArray, factor: float) -> "_Own":
+    """Return the points of both, those of the second brought over by a matrix (4, 4), and then all so much larger."""
+    colours = None
+    if whole.colours is not None and own.colours is not None:
+        colours = np.concatenate([whole.colours, own.colours])
+    outline = replace(
+        whole.outline,
+        length_m=factor * whole.outline.length_m,
+        diameter_m=factor * whole.outline.diameter_m,
+        volume_m3=factor**3 * whole.outline.volume_m3,
+        butt_m=factor * whole.outline.butt_m,
+        top_m=factor * whole.outline.top_m,
+    )
+    return _Own(factor * np.concatenate([whole.points_m, moved(own.points_m, matrix)]), colours, outline, ())
+
+
+def _joined_note(how: Registration, number: int) -> Note:
+    ends = ", and its ends the other way around" if how.swapped else ""
+    return Note(
+        "walks_joined",
+        f"Scan {number} shows the log rolled {how.roll_deg % 360.0:.0f} degrees clockwise, looking at the butt{ends}; "
+        f"where both saw the bark they are {short_length(how.misfit_m)} apart, and their sizes "
+        f"{abs(how.scale - 1.0):.1%}.",
+    )
+
+
 def _of_closed(
     at: PlacedScan, scan: Scan, name: str, bark_ratio: BarkRatio, choices: ScanChoices
 ) -> tuple[Log, tuple[Note, ...]]:
@@ -101,6 +200,22 @@ def _of_closed(
 def _of_points(
     at: PlacedScan, scan: Scan, name: str, bark_ratio: BarkRatio, choices: ScanChoices, on_stage: OnStage
 ) -> tuple[Log, tuple[Note, ...]]:
+    on_stage(READING_STAGES[1])
+    own = _own_points(at, scan, choices)
+    return _log_of_own(own, name, bark_ratio, choices, on_stage)
+
+
+@dataclass(frozen=True, eq=False)
+class _Own:
+    """A log's own points (N, 3), z up, with their colours (N, 3), and where it lies among them. [m]."""
+
+    points_m: FloatArray
+    colours: NDArray[np.uint8] | None
+    outline: LogOutline
+    notes: tuple[Note, ...]
+
+
+def _own_points(at: PlacedScan, scan: Scan, choices: ScanChoices) -> _Own:
     points_m, normals, faces, colours = at.points_m, at.normals, scan.faces, scan.colours
     if len(faces):
         # Faces may be large, so that corners alone would not show the surface.
@@ -113,13 +228,22 @@ def _of_points(
         points_m = points_m[~far]
         normals = None if normals is None else normals[~far]
         colours = None if colours is None else colours[~far]
-    on_stage(READING_STAGES[1])
     found = find_log(points_m, normals, faces=faces, pick=choices.pick or 1)
-    own_m = points_m[found.mask]
-    log, notes = log_from_points(
-        own_m, found.outline, name, bark_ratio, choices.butt or "auto", choices.taped_length_m, on_stage=on_stage
+    return _Own(
+        points_m[found.mask],
+        None if colours is None else colours[found.mask],
+        found.outline,
+        (*_told(far), *found.notes),
     )
-    return coloured(log, own_m, None if colours is None else colours[found.mask]), (*_told(far), *found.notes, *notes)
+
+
+def _log_of_own(
+    own: _Own, name: str, bark_ratio: BarkRatio, choices: ScanChoices, on_stage: OnStage
+) -> tuple[Log, tuple[Note, ...]]:
+    log, notes = log_from_points(
+        own.points_m, own.outline, name, bark_ratio, choices.butt or "auto", choices.taped_length_m, on_stage=on_stage
+    )
+    return coloured(log, own.points_m, own.colours), (*own.notes, *notes)
 
 
 def _far(points_m: FloatArray) -> NDArray[np.bool_]:

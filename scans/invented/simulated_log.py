@@ -1,6 +1,6 @@
 """Invented logs whose truth is known: stem, limbs, stubs, hearts and forks."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
@@ -75,6 +75,14 @@ class LogSettings:
             raise ValueError(f"limbs: must be 0, 2 or 3, not {self.limbs}")
 
 
+def rolled_matrix(roll_deg: float) -> FloatArray:
+    """Return the turn (4, 4) about the x axis, clockwise seen from the butt."""
+    cosine, sine = np.cos(np.radians(roll_deg)), np.sin(np.radians(roll_deg))
+    matrix = np.eye(4)
+    matrix[1:3, 1:3] = [[cosine, -sine], [sine, cosine]]
+    return matrix
+
+
 class Stub(NamedTuple):
     """A branch stub: the middle of its end (3,) in the log frame, and its diameter. [m]."""
 
@@ -101,6 +109,26 @@ class SimulatedLog:
     stubs: tuple[Stub, ...]
     limbs: int
     diameter_m: float
+
+    def rolled(self, roll_deg: float) -> "SimulatedLog":
+        """Return the log as it lies rolled about its x axis, clockwise seen from the butt."""
+        matrix = rolled_matrix(roll_deg)
+        turn = matrix[:3, :3]
+        return replace(
+            self,
+            solid=self.solid.moved(matrix),
+            hearts=tuple(line @ turn.T for line in self.hearts),
+            forks=tuple(
+                replace(
+                    fork,
+                    crotch_m=turn @ fork.crotch_m,
+                    normal=turn @ fork.normal,
+                    direction=turn @ fork.direction,
+                )
+                for fork in self.forks
+            ),
+            stubs=tuple(stub._replace(end_m=turn @ stub.end_m) for stub in self.stubs),
+        )
 
     @property
     def kind(self) -> str:

@@ -12,8 +12,8 @@ from numpy.random import Generator
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from scans.invented.draws import draw, wander
-from scans.invented.simulated_log import LogSettings, SimulatedLog, simulate_log
+from scans.invented.draws import Range, draw, wander
+from scans.invented.simulated_log import LogSettings, SimulatedLog, rolled_matrix, simulate_log
 from scans.invented.simulated_phone import (
     COARSE,
     COARSE_EVERY,
@@ -41,6 +41,7 @@ __all__ = [
     "YardSettings",
     "random_settings",
     "simulate",
+    "simulate_walks",
 ]
 
 _WALK_BETWEEN_M = 1.3
@@ -131,8 +132,38 @@ def simulate(seed: int, settings: SimulatorSettings | None = None) -> SimulatedS
     wanted = settings or SimulatorSettings()
     # One stream for each part, so that grass and stones change neither the log nor the walk.
     log_rng, yard_rng, phone_rng, place_rng = np.random.default_rng(seed).spawn(4)
-    truth = simulate_log(log_rng, wanted.log)
-    yard = lay_out(yard_rng, truth, wanted.yard)
+    return _scan_of(simulate_log(log_rng, wanted.log), 0.0, wanted, yard_rng, phone_rng, place_rng)
+
+
+def simulate_walks(
+    seed: int, settings: SimulatorSettings | None = None, rolled_deg: Range = (69.0, 176.0)
+) -> tuple[SimulatedScan, SimulatedScan, float]:
+    """Return two invented scans of the log of a seed, and how far it was rolled between them, clockwise from the butt.
+
+    The first is what `simulate` returns. For the second the log is rolled, one way or the other, and lies among other
+    things; the phone goes another way, with noise, drift and scale of its own. The truth of both, and its log frame,
+    are those of the first. Its bark is painted anew, so that colors tell nothing of the roll.
+
+    rolled_deg : how far, either way. Raises ValueError, as simulate does.
+    """
+    wanted = settings or SimulatorSettings()
+    first = simulate(seed, wanted)
+    roll_rng, yard_rng, phone_rng, place_rng = np.random.default_rng([seed, 2]).spawn(4)
+    roll_deg = draw(roll_rng, rolled_deg) * float(roll_rng.choice([-1.0, 1.0]))
+    return first, _scan_of(first.truth, roll_deg, wanted, yard_rng, phone_rng, place_rng), roll_deg
+
+
+def _scan_of(
+    truth: SimulatedLog,
+    roll_deg: float,
+    wanted: SimulatorSettings,
+    yard_rng: Generator,
+    phone_rng: Generator,
+    place_rng: Generator,
+) -> SimulatedScan:
+    """Return the scan of a log that lies rolled clockwise, seen from the butt."""
+    yard = lay_out(yard_rng, truth.rolled(roll_deg), wanted.yard)
+    yard = replace(yard, log_to_yard=yard.log_to_yard @ rolled_matrix(roll_deg))
     things, lying = yard.things, yard.things[0].vertices_m
     phone = wanted.phone
     beside = [thing.vertices_m for thing in things if thing.label == Label.OTHER_LOG]

@@ -32,9 +32,21 @@ app = typer.Typer(
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
 )
 
-LogFile = Annotated[
-    Path,
-    typer.Argument(metavar="LOG", help="A log sheet (.toml), or a scan of a log (.ply, .obj, .usdz, .laz, .e57 ...)."),
+LogFiles = Annotated[
+    list[Path],
+    typer.Argument(
+        metavar="LOG",
+        help="A log sheet (.toml), or a scan of a log (.ply, .obj, .usdz, .laz, .e57 ...). Rolled it and scanned it "
+        "again? Name both scans.",
+    ),
+]
+RolledOption = Annotated[
+    list[float] | None,
+    typer.Option(
+        "--rolled",
+        metavar="DEGREES",
+        help="Of two scans: how far you rolled the log between, clockwise looking at the butt (found if left out).",
+    ),
 ]
 UnitsOption = Annotated[Units, typer.Option("--units", help="Show lengths and weights in these units.")]
 SpeciesOption = Annotated[
@@ -172,7 +184,7 @@ def demo(
 
 @app.command()
 def plan(
-    log: LogFile,
+    log: LogFiles,
     *,
     species: SpeciesOption = None,
     bark: BarkOption = None,
@@ -184,6 +196,7 @@ def plan(
     cost: CostOption = None,
     haul: HaulOption = None,
     fee: FeeOption = None,
+    rolled: RolledOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -218,7 +231,7 @@ def plan(
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     bought = {"cost": cost, "haul": haul, "fee_received": fee}
     commands.plan(
-        log,
+        commands.LogFiles(tuple(log), tuple(rolled or ())),
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, **bought, **told),
         commands.Shown(units, json, show_all, verbose, picture),
         commands.read_given(
@@ -240,7 +253,7 @@ def plan(
 
 @app.command()
 def price(
-    log: LogFile,
+    log: LogFiles,
     *,
     roll: Annotated[
         float, typer.Option(metavar="DEGREES", help="Roll the log this many degrees clockwise, looking at the butt.")
@@ -282,6 +295,7 @@ def price(
     cost: CostOption = None,
     haul: HaulOption = None,
     fee: FeeOption = None,
+    rolled: RolledOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -302,7 +316,7 @@ def price(
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     bought = {"cost": cost, "haul": haul, "fee_received": fee}
     commands.price(
-        log,
+        commands.LogFiles(tuple(log), tuple(rolled or ())),
         commands.read_given(commands.AboutLog, species=species, end_trim=end_trim, **bought, **told),
         commands.Shown(units, json, show_all=False, verbose=verbose, picture=picture),
         commands.read_given(
@@ -366,13 +380,14 @@ def bid(
 
 @app.command()
 def solid(
-    log: LogFile,
+    log: LogFiles,
     *,
     out: Annotated[Path, typer.Option(metavar="FILE", help="File to write: .ply, .stl, .obj or .glb.")],
     wood: Annotated[bool, typer.Option("--wood", help="Only the wood, without the bark.")] = False,
     species: SpeciesOption = None,
     bark: BarkOption = None,
     bark_thickness: BarkThicknessOption = None,
+    rolled: RolledOption = None,
     taped_length: TapedOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
@@ -387,7 +402,8 @@ def solid(
     commands = _commands()
     scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
-    commands.solid(log, out, commands.read_given(commands.AboutLog, species=species, **told), wood=wood, units=units)
+    files = commands.LogFiles(tuple(log), tuple(rolled or ()))
+    commands.solid(files, out, commands.read_given(commands.AboutLog, species=species, **told), wood=wood, units=units)
 
 
 @app.command()
@@ -396,9 +412,12 @@ def init(
     *,
     force: Annotated[bool, typer.Option("--force", help="Replace files that are already there.")] = False,
     scan: Annotated[bool, typer.Option("--scan", help="Also write a made-up scan of a log, to try.")] = False,
+    second_scan: Annotated[
+        bool, typer.Option("--second-scan", help="Also write that, and a second scan of the same log, rolled between.")
+    ] = False,
 ) -> None:
     """Write a sample mill, price book and log sheet for you to edit."""
-    _commands().init(folder, force=force, scan=scan)
+    _commands().init(folder, force=force, scans=2 if second_scan else int(scan))
 
 
 @app.command()

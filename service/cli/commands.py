@@ -38,9 +38,10 @@ from service.typed.files import (
     write_whole,
 )
 from service.typed.girths import sheet_of_girths
-from service.typed.invented_scan import SCAN_FILE, invented_scan
+from service.typed.invented_scan import SCAN_FILES, invented_scan
 from service.typed.log_reading import AboutLog, LogRead, read_log
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
+from service.typed.more_walks import NO_MORE_WALKS, MoreWalks
 from service.typed.read_given import read_given
 from service.typed.way import Way
 from service.use_cases import assumed_of, bid_on_log, new_run, plan_read_log, price_own_way, text_of
@@ -53,6 +54,7 @@ from service.words.units import Units
 __all__ = [
     "AboutLog",
     "Effort",
+    "LogFiles",
     "Shown",
     "Way",
     "bid",
@@ -87,6 +89,19 @@ class Shown:
     picture: str | None = None
 
 
+@dataclass(frozen=True)
+class LogFiles:
+    """Files of one log: a sheet, a mesh, or scans that it was rolled between. rolled_deg : as of MoreWalks."""
+
+    paths: tuple[Path, ...]
+    rolled_deg: tuple[float, ...] = ()
+
+    def read(self) -> tuple[FileRead, MoreWalks]:
+        """Read the files. Raises InputError."""
+        first, *more = (read_file(path) for path in self.paths)
+        return first, MoreWalks(tuple(more), self.rolled_deg)
+
+
 def exit_code(error: Exception) -> int | None:
     """Return the exit code of an error that the user can fix; None for one that is ours."""
     return next((code for kind, code in EXIT_CODES if isinstance(error, kind)), None)
@@ -107,24 +122,25 @@ def demo(shown: Shown, effort: Effort, workers: int | None) -> None:
 
 
 def plan(
-    log: Path, about: AboutLog, shown: Shown, effort: Effort, workers: int | None,
+    log: LogFiles, about: AboutLog, shown: Shown, effort: Effort, workers: int | None,
     *, mill: Path | None, prices: Path | None, marks: Path | None,
 ) -> None:  # fmt: skip
     """Plan a log and print it. Raises the errors of EXIT_CODES."""
+    first, walks = log.read()
     _plan(
-        read_file(log), about, shown, effort, workers, settle(mill, MILL_FILE), settle(prices, PRICES_FILE),
-        None if marks is None else read_file(marks),
+        first, about, shown, effort, workers, settle(mill, MILL_FILE), settle(prices, PRICES_FILE),
+        None if marks is None else read_file(marks), walks,
     )  # fmt: skip
 
 
 def _plan(
     file: FileRead, about: AboutLog, shown: Shown, effort: Effort, workers: int | None, mill_at: Settled,
-    prices_at: Settled, marks: FileRead | None = None,
+    prices_at: Settled, marks: FileRead | None = None, walks: MoreWalks = NO_MORE_WALKS,
 ) -> None:  # fmt: skip
     _check_files(shown)
     mill = parse_document(mill_at.file, Mill)
     prices = parse_document(prices_at.file, PriceBook)
-    read = read_log(file, about, marks)
+    read = read_log(file, about, marks, walks=walks)
     with _progress_bar(Measures(shown.units, mill, prices.currency)) as on_progress:
         run, workers = new_run(uuid.uuid4().hex), workers or _cores()
         document = plan_read_log(read, mill, prices, effort, run=run, workers=workers, on_progress=on_progress)
@@ -132,7 +148,7 @@ def _plan(
 
 
 def price(
-    log: Path, about: AboutLog, shown: Shown, way: Way,
+    log: LogFiles, about: AboutLog, shown: Shown, way: Way,
     *, mill: Path | None, prices: Path | None, marks: Path | None,
 ) -> None:  # fmt: skip
     """Price a way that somebody chose, or plan on from passes made. Raises the errors of EXIT_CODES."""
@@ -140,7 +156,8 @@ def price(
     mill_at, prices_at = settle(mill, MILL_FILE), settle(prices, PRICES_FILE)
     the_mill, the_prices = parse_document(mill_at.file, Mill), parse_document(prices_at.file, PriceBook)
     way.given(the_mill)  # what is wrong with it is said before anybody waits for the log
-    read = read_log(read_file(log), about, None if marks is None else read_file(marks))
+    first, walks = log.read()
+    read = read_log(first, about, None if marks is None else read_file(marks), walks=walks)
     document = price_own_way(read, the_mill, the_prices, way, run=new_run(uuid.uuid4().hex), workers=_cores())
     _show(document, shown, read, mill_at, prices_at)
 
@@ -244,13 +261,14 @@ def _progress_bar(measures: Measures) -> Iterator[Any]:
         yield advance
 
 
-def solid(log: Path, out: Path, about: AboutLog, *, wood: bool, units: Units) -> None:
+def solid(log: LogFiles, out: Path, about: AboutLog, *, wood: bool, units: Units) -> None:
     """Write a log as a closed mesh in the log frame."""
     suffix = out.suffix.lower()
     if suffix not in MESH_SUFFIXES:
         raise InputError(f"{named('out')} must end in {', '.join(MESH_SUFFIXES)}, got {out}", field="out")
     check_writable(out)
-    read = read_log(read_file(log), about)
+    first, walks = log.read()
+    read = read_log(first, about, walks=walks)
     body = read.log.wood if wood else read.log.outer
     write_whole(out, mesh_file(body, suffix, read.log.colours if body is read.log.outer else None))
     typer.echo(
@@ -263,9 +281,10 @@ def _option(field: str, answer: str) -> str:
     return messages.COMMAND_LINE.called(field, answer)
 
 
-def init(folder: Path, *, force: bool, scan: bool = False) -> None:
-    """Write the samples to edit into a folder, all of them or none; `scan`: an invented scan to try with them."""
-    names = (MILL_FILE, PRICES_FILE, SHEET_FILE, *((SCAN_FILE,) if scan else ()))
+def init(folder: Path, *, force: bool, scans: int = 0) -> None:
+    """Write the samples to edit into a folder, all of them or none; `scans`: so many invented ones to try with them."""
+    invented = SCAN_FILES[:scans]
+    names = (MILL_FILE, PRICES_FILE, SHEET_FILE, *invented)
     shown = writable(str(folder))
     try:
         there = [name for name in names if (folder / name).exists()]
@@ -279,7 +298,7 @@ def init(folder: Path, *, force: bool, scan: bool = False) -> None:
     for name in names:
         check_writable(folder / name)
     for name in names:
-        write_whole(folder / name, invented_scan() if name == SCAN_FILE else (SAMPLES / name).read_bytes())
+        write_whole(folder / name, invented_scan(name) if name in invented else (SAMPLES / name).read_bytes())
         typer.echo(f"wrote {writable(str(folder / name))}")
     typer.echo(
         "Write your own numbers into these files. Then run:\n"

@@ -27,6 +27,7 @@ Model = TypeVar("Model", bound=Typed)
 MILL_FILE = "mill.toml"
 PRICES_FILE = "prices.toml"
 SHEET_FILE = "log.toml"
+SHEET_SUFFIX = ".toml"
 MAX_TOML_BYTES = 1_000_000
 MAX_LOG_BYTES = 2_000_000_000
 SAMPLES = resources.files("service") / "samples"

@@ -3,19 +3,26 @@
 import numpy as np
 
 SCAN_FILE = "invented_scan.ply"
+SCAN_FILES = (SCAN_FILE, "invented_second_scan.ply")
+"""Two walks round one log, which was rolled between them."""
+
 _SEED = 105
 _POINTS = 120_000
 
 
-def invented_scan() -> bytes:
-    """Return a cloud of a forked log on the ground, with grass and bunks, in metres, z up; always the same."""
-    from scans.invented.simulator import random_settings, simulate  # noqa: PLC0415 - a quarter of a second for who asks for it
+def invented_scan(name: str = SCAN_FILE) -> bytes:
+    """Return a cloud of a forked log on the ground, with grass and bunks, in metres, z up; always the same.
 
-    scan = simulate(_SEED, random_settings(_SEED, clutter=True, points=_POINTS))
+    name : which of SCAN_FILES.
+    """
+    from scans.invented.simulator import random_settings, simulate, simulate_walks  # noqa: PLC0415 - a quarter of a second for who asks for it
+
+    settings = random_settings(_SEED, clutter=True, points=_POINTS)
+    scan = simulate(_SEED, settings) if name == SCAN_FILE else simulate_walks(_SEED, settings)[1]
     kinds = [(axis, "<f4") for axis in ("x", "y", "z")] + [(colour, "u1") for colour in ("red", "green", "blue")]
     rows = np.empty(len(scan.points_m), dtype=kinds)
-    for column, (name, _) in enumerate(kinds):
-        rows[name] = scan.points_m[:, column] if column < 3 else scan.colours[:, column - 3]
+    for column, (kind, _) in enumerate(kinds):
+        rows[kind] = scan.points_m[:, column] if column < 3 else scan.colours[:, column - 3]
     names = {"<f4": "float", "u1": "uchar"}
     head = [
         "ply",

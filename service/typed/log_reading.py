@@ -17,9 +17,10 @@ from scans.messages import Note, long_length, named, quoted, short_length
 from scans.tape.log_from_sheet import LogSheet, log_from_sheet
 from scans.units import LengthError, parse_length_m
 from service.typed.errors import InputError
-from service.typed.files import FileRead, parse_document
+from service.typed.files import SHEET_SUFFIX, FileRead, parse_document
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksRead, MarksTyped, placed
+from service.typed.more_walks import NO_MORE_WALKS, MoreWalks
 
 MESH_END_TRIM_M = 0.0508
 """Lost at each end of a mesh unless said otherwise: 2 in (common practice, 1 to 3 in; no source)."""
@@ -30,7 +31,6 @@ MOST_TAPED_M = 60.0
 MOST_BARK_M = 0.15
 _LEAST_WOOD = 0.5
 """Bark leaves more than this of the diameter."""
-SHEET_SUFFIX = ".toml"
 _OF_SCANS = ("unit", "up", "butt", "taped_length", "pick")
 _FROM_SHEET, _FROM_OPTION, _DEFAULT = "from the sheet", "you said so", "default"
 
@@ -137,10 +137,15 @@ class LogRead:
 
 
 def read_log(
-    file: FileRead, about: AboutLog, marks: FileRead | None = None, on_stage: OnStage = lambda _: None
+    file: FileRead,
+    about: AboutLog,
+    marks: FileRead | None = None,
+    on_stage: OnStage = lambda _: None,
+    walks: MoreWalks = NO_MORE_WALKS,
 ) -> LogRead:
-    """Read a log sheet, a closed mesh or a scan, with the marks of the sheet and of a file of marks.
+    """Read a log sheet, a closed mesh or scans of one log, with the marks of the sheet and of a file of marks.
 
+    walks : scans of the same log beside the first.
     on_stage : is told each of READING_STAGES as it begins; what it raises ends the work.
 
     Raises InputError, UnknownSpeciesError or ScanError, each in one line with the file's name where it is
@@ -155,6 +160,7 @@ def read_log(
         )
     wood = None if about.species is None else find_wood(about.species)
     more = () if marks is None else (MarksRead(marks.shown, parse_document(marks, MarksTyped).mark),)
+    walks.check(file)
     if file.suffix == SHEET_SUFFIX:
         meant = next((field for field in _OF_SCANS if getattr(about, field) is not None), None)
         if meant is not None:
@@ -163,7 +169,7 @@ def read_log(
             )
         on_stage(READING_STAGES[0])
         return _from_sheet(file, about, wood, trim_m, more)
-    read = _from_scan(file, about, wood, trim_m, on_stage)
+    read = _from_scan(file, about, wood, trim_m, on_stage, walks)
     return replace(read, marks=placed(read.log, more, taped=False))
 
 
@@ -224,7 +230,9 @@ def _from_sheet(
     )  # fmt: skip
 
 
-def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, on_stage: OnStage) -> LogRead:
+def _from_scan(
+    file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float | None, on_stage: OnStage, walks: MoreWalks
+) -> LogRead:
     warnings: list[Note] = []
     species_from = _FROM_OPTION
     if wood is None:
@@ -237,12 +245,17 @@ def _from_scan(file: FileRead, about: AboutLog, wood: Wood | None, trim_m: float
     bark = _Bark(wood if thick is None else bark_thickness_m(thick), about.bark != "off")
     taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
     choices = ScanChoices(about.unit, about.up, about.butt, taped_m, about.pick)
-    try:
-        log, notes = log_of_file(file.data, file.suffix, Path(file.shown).stem, bark.ratio, choices, on_stage=on_stage)
-    except ScanError as error:
-        raise InputError(f"{file.shown}: {error.text}", error.mend, field=error.field) from None
+    name = Path(file.shown).stem
+    if walks.files:
+        log, notes = walks.log_with(file, name, bark.ratio, choices, on_stage)
+    else:
+        try:
+            log, notes = log_of_file(file.data, file.suffix, name, bark.ratio, choices, on_stage=on_stage)
+        except ScanError as error:
+            raise InputError(f"{file.shown}: {error.text}", error.mend, field=error.field) from None
+    kind: Literal["solid", "scan"] = "solid" if log.doubt is None else "scan"
     return LogRead(
-        log, Source(kind="solid" if log.doubt is None else "scan", sha256=file.sha256), wood, bark.is_on, bark.used,
+        log, Source(kind=kind, sha256=walks.sha256_with(file)), wood, bark.is_on, bark.used,
         MESH_END_TRIM_M if trim_m is None else trim_m, about.cost or 0.0,
         species_from, bark.told(_FROM_OPTION if about.bark else _DEFAULT),
         _FROM_OPTION if about.end_trim else _DEFAULT,

@@ -45,6 +45,7 @@ COMMAND_LINE = Reader(
         | {
             "roll_deg": "--roll",
             "fee_received": "--fee",
+            "rolled_deg": "--rolled",
             "log": "LOG",
             "log_sheet": "a log sheet (pithline init writes one to start from)",
             "backup": "a backup (pithline restore)",

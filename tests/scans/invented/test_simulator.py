@@ -18,6 +18,7 @@ from scans.invented.simulator import (
     YardSettings,
     random_settings,
     simulate,
+    simulate_walks,
 )
 from scans.solids.bodies import body_from_mesh, mesh_from_body, section_at, upended
 from scans.solids.frame import log_frame
@@ -515,3 +516,20 @@ def test_a_smooth_union_is_never_less_than_its_parts():
     assert on_end[:4].tolist() == [False, False, True, False]
     # As far from both: a quarter of the blend less than from either.
     assert values[4] == pytest.approx(0.01 - 0.04 / 4.0, abs=1e-9)
+
+
+def test_a_second_walk_shows_the_same_log_rolled():
+    settings = SimulatorSettings(COARSE, CLUTTER, replace(EXACT, points=8_000))
+    first, second, rolled_deg = simulate_walks(3, settings, (100.0, 100.0))
+
+    assert np.array_equal(first.points_m, simulate(3, settings).points_m)
+    assert second.truth is first.truth
+    assert abs(rolled_deg) == 100.0
+    for walk in (first, second):
+        assert distance_to_truth(walk, points_of(walk, Label.LOG)).max() < 0.002
+    # What the log's own z axis does between the walks, about its own x axis: it turns from there towards -y.
+    up = np.linalg.inv(first.log_to_scan)[:3, 2], np.linalg.inv(second.log_to_scan)[:3, 2]
+    angles = [np.degrees(np.arctan2(one[1], one[2])) for one in up]
+    assert (angles[1] - angles[0] - rolled_deg + 180.0) % 360.0 - 180.0 == pytest.approx(0.0, abs=6.0)
+    both = (first.face_seen | second.face_seen)[~first.truth.end_faces]
+    assert both.mean() > first.face_seen[~first.truth.end_faces].mean() + 0.1
