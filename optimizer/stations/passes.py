@@ -281,8 +281,7 @@ def _passes(
     feather, drying = terms.feather_per_board_foot, terms.drying_per_board_foot
     width_at_m, width_factor = terms.width_at_m, terms.width_factor
     counting = terms.counting
-    # Sound wood brings the most, but what a ripped slab brings may be more.
-    plain, at_once = counting.plain, figured or counting.slab_with_heart > 0.0
+    plain, may_rip = counting.plain, counting.slab_with_heart > 0.0
     room = room_of(table)
     top_counts, bottom_counts = top.chords.counts, bottom.chords.counts
     low, high, piece, begins = room.low, room.high, room.piece, room.begins
@@ -344,14 +343,15 @@ def _passes(
                 width_at_m, width_factor,
             )  # fmt: skip
             simple = top_simple[top_row] and bottom_simple[bottom_row]
-            # Where sound wood is looked at first, the flaws are what is left to count.
-            for counted in range(at_once and flawed, 2 if flawed else 1):
+            # Sound wood, or that ripped, brings the most: where it is looked at first, flaws are what is left to count.
+            for counted in range(figured and flawed, 2 if flawed else 1):
                 found = -1.0
                 if not plain:
                     found = tallied_layer(
                         sold, counting, m, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first,
-                        last, cell_m, simple, bool(counted), inside, lower_m, upper_m, low, high, own, piece, begins,
-                        parent, begin, end, nodes, strips, strip_counts, faces, face_counts,
+                        last, cell_m, simple, bool(counted), flawed and may_rip and not counted, inside, lower_m,
+                        upper_m, low, high, own, piece, begins, parent, begin, end, lost, figure, sums, nodes, strips,
+                        strip_counts, faces, face_counts,
                     )  # fmt: skip
                 elif simple and counted:
                     found = flawed_simple_layer(
