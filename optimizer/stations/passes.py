@@ -346,10 +346,11 @@ def _passes(
             # Sound wood, or that ripped, brings the most: where it is looked at first, flaws are what is left to count.
             for counted in range(figured and flawed, 2 if flawed else 1):
                 found = -1.0
+                at_most = flawed and may_rip and not counted
                 if not plain:
                     found = tallied_layer(
                         sold, counting, m, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first,
-                        last, cell_m, simple, bool(counted), flawed and may_rip and not counted, inside, lower_m,
+                        last, cell_m, simple, bool(counted), at_most, inside, lower_m,
                         upper_m, low, high, own, piece, begins, parent, begin, end, lost, figure, sums, nodes, strips,
                         strip_counts, faces, face_counts,
                     )  # fmt: skip
