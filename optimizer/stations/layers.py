@@ -208,14 +208,18 @@ def layer_of(
     lower_m: float,
     upper_m: float,
     room: Room,
+    at_most: bool = False,
 ) -> float:
-    """Return what a layer brings, flaws and figure counted; see layer_value. something : whether there are any."""
+    """Return what a layer brings, flaws and figure counted; see layer_value. something : whether there are any.
+
+    at_most : see tallied_layer.
+    """
     if not counting.plain:
         return tallied_layer(
             sold, counting, entry, upper.counts, upper.y, upper_row, lower.counts, lower.y, lower_row, first, last,
-            cell_m, simple, something, inside, lower_m, upper_m, room.low, room.high, room.own, room.piece,
-            room.begins, room.parent, room.begin, room.end, room.nodes, room.strips, room.strip_counts, room.faces,
-            room.face_counts,
+            cell_m, simple, something, at_most, inside, lower_m, upper_m, room.low, room.high, room.own, room.piece,
+            room.begins, room.parent, room.begin, room.end, room.lost, room.figured, room.sums, room.nodes,
+            room.strips, room.strip_counts, room.faces, room.face_counts,
         )  # fmt: skip
     if simple:
         found = -1.0
@@ -264,11 +268,11 @@ def layer_value(
     """
     something = inside.most + inside.most_figured > 0 and upper_m > inside.low_m and lower_m < inside.high_m
     sold, counting = sold_as(terms, entry), terms.counting
-    if something and inside.best_feather == 0.0 and enough > 0.0 and counting.slab_with_heart == 0.0:
+    if something and inside.best_feather == 0.0 and enough > 0.0:
         # Sound wood brings the most: look there first whether flaws are worth counting.
         sound = layer_of(
             sold, counting, entry, upper, upper_row, lower, lower_row, first, last, cell_m, simple, False, inside,
-            lower_m, upper_m, room,
+            lower_m, upper_m, room, counting.slab_with_heart > 0.0,
         )  # fmt: skip
         if sound <= enough:
             return sound

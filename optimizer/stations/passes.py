@@ -293,9 +293,8 @@ def _passes(
     feather, drying = terms.feather_per_board_foot, terms.drying_per_board_foot
     width_at_m, width_factor = terms.width_at_m, terms.width_factor
     counting = terms.counting
-    # Sound wood brings the most, but what a ripped slab brings may be more.
-    plain, bounds_figure = counting.plain, figured and counting.plain
-    at_once = counting.slab_with_heart > 0.0 or (figured and not plain)
+    plain, may_rip = counting.plain, counting.slab_with_heart > 0.0
+    bounds_figure, at_once = figured and plain, figured and not plain
     room = room_of(table)
     top_counts, bottom_counts = top.chords.counts, bottom.chords.counts
     low, high, piece, begins = room.low, room.high, room.piece, room.begins
@@ -363,15 +362,18 @@ def _passes(
                 width_at_m, width_factor,
             )  # fmt: skip
             simple = top_simple[top_row] and bottom_simple[bottom_row]
-            # Sound wood, and all the figure, bring the most: looked at first, the flaws are what is left to count.
+            # Sound wood, or that ripped, and all the figure bring the most: looked at first, flaws are what is left to
+            # count.
             figure_most = feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]) if bounds_figure and flawed else 0.0
             for counted in range((at_once or figure_most == np.inf) and flawed, 2 if flawed else 1):
                 found = -1.0
+                at_most = flawed and may_rip and not counted
                 if not plain:
                     found = tallied_layer(
                         sold, counting, m, top_counts, top_y, top_row, bottom_counts, bottom_y, bottom_row, first,
-                        last, cell_m, simple, bool(counted), inside, lower_m, upper_m, low, high, own, piece, begins,
-                        parent, begin, end, nodes, strips, strip_counts, faces, face_counts,
+                        last, cell_m, simple, bool(counted), at_most, inside, lower_m,
+                        upper_m, low, high, own, piece, begins, parent, begin, end, lost, figure, sums, nodes, strips,
+                        strip_counts, faces, face_counts,
                     )  # fmt: skip
                 elif simple and counted:
                     found = flawed_simple_layer(

@@ -189,7 +189,7 @@ def flawed_simple_layer(
         return 0.0 if run.begin == -1 else -1.0
     begin, end, feather = run.begin, run.end + 1, inside.best_feather > 0.0
     strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts, faces, face_counts)
-    _lost_on_run(
+    lost_on_run(
         upper_y,
         upper_row,
         lower_y,
@@ -212,7 +212,7 @@ def flawed_simple_layer(
 
 
 @numba.njit(cache=True, nogil=True)
-def _lost_on_run(
+def lost_on_run(
     upper_y: NDArray[np.float32],
     upper_row: int,
     lower_y: NDArray[np.float32],

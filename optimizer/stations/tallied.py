@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 from optimizer.bed.tally import FROM_END_M, ROUNDING_M
 from optimizer.stations.fast_loops import FAST
 from optimizer.stations.inside import Inside, largest_share, shown_share, strips_of_layer
-from optimizer.stations.runs import Sold, width_factor
+from optimizer.stations.runs import Sold, over_run, run_areas, width_factor
+from optimizer.stations.simple_layers import lost_on_run
 from optimizer.stations.terms import BOTH, LEAST, MEAN_FACE, MEAN_WIDTH, MIDDLE, NARROW, WIDE, Counting
 from optimizer.wood.width_shrinkage import green_width, width_shrinkage
 from scans.log import FloatArray, IntArray
@@ -204,12 +205,17 @@ def _trapezia(place: FloatArray, values: FloatArray, most: float) -> float:
 
 @numba.njit(cache=True, nogil=True)
 def _area(nodes: FloatArray, row: int, n: int, cell_m: float, start: float, stop: float, most: float) -> float:
-    """Return the area under values up to `most` between two places, straight between nodes. [m2]."""
+    """Return the area under values up to `most` between two places, straight between nodes. [m2].
+
+    What is lost, or figured, is level beyond the outer nodes between them.
+    """
     i, j = _cell_of(nodes, n, cell_m, start) + 1, _cell_of(nodes, n, cell_m, stop)
     at_start = min(most, _value_at(nodes, row, n, cell_m, start))
     at_stop = min(most, _value_at(nodes, row, n, cell_m, stop))
     if i > j:
         return 0.5 * (stop - start) * (at_start + at_stop)
+    if row > OUTLINE:
+        at_start, at_stop = nodes[row, i], nodes[row, j]
     area: float = 0.5 * (nodes[PLACE, i] - start) * (at_start + min(most, nodes[row, i]))
     area += 0.5 * (stop - nodes[PLACE, j]) * (min(most, nodes[row, j]) + at_stop)
     return area + _trapezia(nodes[PLACE, i : j + 1], nodes[row, i : j + 1], most)
@@ -219,6 +225,71 @@ def _area(nodes: FloatArray, row: int, n: int, cell_m: float, start: float, stop
 def _rounded_down(size_m: float, step_m: float, spare_m: float) -> float:
     """Return the whole steps that a size holds with so much to spare; the size itself for a step of 0. [m]."""
     return np.floor((size_m - spare_m + ROUNDING_M) / step_m) * step_m if step_m > 0.0 else size_m
+
+
+@numba.njit(cache=True, nogil=True)
+def _paid(
+    sold: Sold,
+    counting: Counting,
+    entry: int,
+    width_m: float,
+    span_m: float,
+    area_m2: float,
+    outline_m2: float,
+    lost_m2: float,
+    figured_m2: float,
+    heart_share: float,
+) -> float:
+    """Return what a slab brings after its drying, not its handling; NONE if its buyer does not take it.
+
+    width_m, area_m2 : as counted, before sizes are rounded. heart_share : lost of its whole price.
+    """
+    length_m = _rounded_down(span_m, counting.round_length_m, counting.spare_length_m)
+    width_m = _rounded_down(width_m, counting.round_width_m, counting.spare_width_m)
+    # What is not rounded is safely over the limits, as its run is.
+    if counting.round_width_m > 0.0 and width_m < counting.least_width_m - ROUNDING_M:
+        return NONE
+    if counting.round_length_m > 0.0 and length_m < counting.least_length_m - ROUNDING_M:
+        return NONE
+    if counting.width != MEAN_WIDTH or counting.round_width_m > 0.0 or counting.round_length_m > 0.0:
+        area_m2 = width_m * length_m
+    board_feet = area_m2 * sold.board_feet_per_m2
+    price = board_feet * sold.price * width_factor(sold, width_m)
+    spare_width_m = 0.0 if counting.round_width_m > 0.0 else counting.spare_width_m
+    spare_length_m = 0.0 if counting.round_length_m > 0.0 else counting.spare_length_m
+    for row in range(len(counting.row_entry)):
+        if counting.row_entry[row] == entry and counting.row_price[row] > price:
+            wide = width_m - spare_width_m >= counting.row_width_m[row] - ROUNDING_M
+            if wide and length_m - spare_length_m >= counting.row_length_m[row] - ROUNDING_M:
+                price = counting.row_price[row]
+    price *= max(0.0, 1.0 - lost_m2 / outline_m2 - heart_share) if outline_m2 > 0.0 else 0.0
+    price += figured_m2 * sold.board_feet_per_m2 * sold.feather_per_board_foot
+    return price - board_feet * sold.drying_per_board_foot
+
+
+@numba.njit(cache=True, nogil=True)
+def _ripped_most(sold: Sold, counting: Counting, entry: int, green_m2: float, widest_m: float, span_m: float) -> float:
+    """Return the most that the two sides of a slab can bring, ripped along its heart, after their drying.
+
+    green_m2, widest_m : of the whole slab by the face that counts. Its sides keep no more of their width than any wood
+    can, and each is no wider than the whole at its widest; the wide faces of both may be more than the whole's.
+    """
+    kept = 1.0 - min(counting.shrinks_radial, counting.shrinks_tangential)
+    area_m2 = kept * green_m2
+    if counting.width not in (MEAN_WIDTH, LEAST):
+        area_m2 = 2.0 * kept * widest_m * span_m
+    if counting.face == WIDE:
+        area_m2 *= 2.0
+    factor = width_factor(sold, kept * widest_m)
+    for k in range(len(sold.width_at_m)):
+        if k == 0 or sold.width_at_m[k] <= kept * widest_m:
+            factor = max(factor, sold.width_factor[k])
+    most = area_m2 * sold.board_feet_per_m2 * max(0.0, sold.price * factor - sold.drying_per_board_foot)
+    by_slab = 0.0
+    for row in range(len(counting.row_entry)):
+        if counting.row_entry[row] == entry:
+            by_slab = max(by_slab, counting.row_price[row])
+    return most + 2.0 * by_slab
 
 
 @numba.njit(cache=True, nogil=True)
@@ -258,31 +329,12 @@ def _slab(
             width_m += min(kept * _value_at(nodes, COUNTED, n, cell_m, start + in_m), most)
             width_m += min(kept * _value_at(nodes, COUNTED, n, cell_m, stop - in_m), most)
             width_m /= 3.0
-    length_m = _rounded_down(span_m, counting.round_length_m, counting.spare_length_m)
-    width_m = _rounded_down(width_m, counting.round_width_m, counting.spare_width_m)
-    # What is not rounded is safely over the limits, as its run is.
-    if counting.round_width_m > 0.0 and width_m < counting.least_width_m - ROUNDING_M:
-        return NONE
-    if counting.round_length_m > 0.0 and length_m < counting.least_length_m - ROUNDING_M:
-        return NONE
-    if counting.width != MEAN_WIDTH or counting.round_width_m > 0.0 or counting.round_length_m > 0.0:
-        area_m2 = width_m * length_m
-    board_feet = area_m2 * sold.board_feet_per_m2
-    price = board_feet * sold.price * width_factor(sold, width_m)
-    spare_width_m = 0.0 if counting.round_width_m > 0.0 else counting.spare_width_m
-    spare_length_m = 0.0 if counting.round_length_m > 0.0 else counting.spare_length_m
-    for row in range(len(counting.row_entry)):
-        if counting.row_entry[row] == entry and counting.row_price[row] > price:
-            wide = width_m - spare_width_m >= counting.row_width_m[row] - ROUNDING_M
-            if wide and length_m - spare_length_m >= counting.row_length_m[row] - ROUNDING_M:
-                price = counting.row_price[row]
+    outline_m2, lost_m2, figured_m2 = 1.0, 0.0, 0.0
     if something:
         outline_m2 = _area(nodes, OUTLINE, n, cell_m, start, stop, np.inf)
         lost_m2 = _area(nodes, LOST, n, cell_m, start, stop, np.inf)
         figured_m2 = _area(nodes, FIGURED, n, cell_m, start, stop, np.inf)
-        price *= max(0.0, 1.0 - lost_m2 / outline_m2 - heart_share) if outline_m2 > 0.0 else 0.0
-        price += figured_m2 * sold.board_feet_per_m2 * sold.feather_per_board_foot
-    return price - board_feet * sold.drying_per_board_foot
+    return _paid(sold, counting, entry, width_m, span_m, area_m2, outline_m2, lost_m2, figured_m2, heart_share)
 
 
 @numba.njit(cache=True, nogil=True)
@@ -324,6 +376,223 @@ def _most_wood(
     return best
 
 
+@numba.njit(cache=True, nogil=True, fastmath=FAST)
+def _swept(
+    a_low: NDArray[np.float32],
+    a_high: NDArray[np.float32],
+    b_low: NDArray[np.float32],
+    b_high: NDArray[np.float32],
+    face: int,
+    least_m: float,
+    counted: FloatArray,
+    outline: FloatArray,
+) -> tuple[int, float, int]:
+    """Put the widths that count, and those of the outline, at each station into arrays; loops for vector instructions.
+
+    Returns at how many stations what counts is wide enough, its sum there, and how often such a one is not linked to
+    the next that is.
+    """
+    count = len(a_low)
+    for i in range(count):
+        outline[i] = max(0.0, np.float64(min(a_high[i], b_high[i])) - np.float64(max(a_low[i], b_low[i])))
+    if face == BOTH:
+        for i in range(count):
+            counted[i] = outline[i]
+    else:
+        for i in range(count):
+            upper = np.float64(a_high[i]) - np.float64(a_low[i])
+            lower = np.float64(b_high[i]) - np.float64(b_low[i])
+            less, more = min(upper, lower), max(upper, lower)
+            chosen = less if face == NARROW else more if face == WIDE else 0.5 * (upper + lower)
+            counted[i] = chosen if outline[i] > 0.0 else 0.0
+    wide, total, apart = 0, 0.0, 0
+    for i in range(count):
+        enough = counted[i] >= least_m
+        wide += 1 if enough else 0
+        total += counted[i] if enough else 0.0
+    for i in range(count - 1):
+        low, high = max(a_low[i], b_low[i]), min(a_high[i], b_high[i])
+        next_low, next_high = max(a_low[i + 1], b_low[i + 1]), min(a_high[i + 1], b_high[i + 1])
+        both = (counted[i] >= least_m) & (counted[i + 1] >= least_m)
+        apart += 1 if both & (min(high, next_high) <= max(low, next_low)) else 0
+    return wide, total, apart
+
+
+@numba.njit(cache=True, nogil=True)
+def _end_of_run(
+    a_low: NDArray[np.float32],
+    a_high: NDArray[np.float32],
+    b_low: NDArray[np.float32],
+    b_high: NDArray[np.float32],
+    i: int,
+    beyond: int,
+    face: int,
+    least_m: float,
+    cell_m: float,
+    counted: FloatArray,
+    outline: FloatArray,
+) -> tuple[float, float, float]:
+    """Return how far a run reaches beyond its outer station, how wide it is there as it counts, and on both faces."""
+    linked = False
+    if 0 <= beyond < len(counted) and outline[beyond] > 0.0:
+        low, high = max(a_low[i], b_low[i]), min(a_high[i], b_high[i])
+        next_low, next_high = max(a_low[beyond], b_low[beyond]), min(a_high[beyond], b_high[beyond])
+        linked = min(high, next_high) > max(low, next_low)
+    if not linked and (face in (WIDE, MEAN_FACE) or not 0 <= beyond < len(counted)):
+        return 0.5 * cell_m, counted[i], outline[i]
+    next_counted, next_outline = (counted[beyond], outline[beyond]) if linked else (0.0, 0.0)
+    share = (counted[i] - least_m) / (counted[i] - next_counted)
+    return cell_m * share, least_m, outline[i] + share * (next_outline - outline[i])
+
+
+@numba.njit(cache=True, nogil=True)
+def _in_run(
+    counted: FloatArray, begin: int, end: int, cell_m: float, ends: tuple[float, float, float, float], x: float
+) -> float:
+    """Return the width that counts in a run, so far from its first station; see runs.run_areas for `ends`. [m]."""
+    first_reach, first_edge, last_reach, last_edge = ends
+    last = (end - begin) * cell_m
+    if x <= 0.0:
+        return counted[begin] + (first_edge - counted[begin]) * (-x / first_reach if first_reach > 0.0 else 0.0)
+    if x >= last:
+        return counted[end] + (last_edge - counted[end]) * ((x - last) / last_reach if last_reach > 0.0 else 0.0)
+    k = min(int(x / cell_m), end - begin - 1)
+    share = x / cell_m - k
+    return counted[begin + k] + share * (counted[begin + k + 1] - counted[begin + k])
+
+
+@numba.njit(cache=True, nogil=True)
+def _one_run(
+    sold: Sold,
+    counting: Counting,
+    entry: int,
+    upper_y: NDArray[np.float32],
+    upper_row: int,
+    lower_y: NDArray[np.float32],
+    lower_row: int,
+    first: int,
+    last: int,
+    cell_m: float,
+    something: bool,
+    at_most: bool,
+    inside: Inside,
+    lower_m: float,
+    upper_m: float,
+    off_heart_m: float,
+    least_m: float,
+    lost: FloatArray,
+    figured: FloatArray,
+    sums: FloatArray,
+    strips: FloatArray,
+    strip_counts: IntArray,
+    faces: FloatArray,
+    face_counts: IntArray,
+) -> float:
+    """Return what a layer brings that has one run, or none; -1 where it may have more, or one to be cut or ripped.
+
+    For faces that have one interval at most at each station.
+    """
+    count, face = last - first, counting.face
+    a_low, a_high = upper_y[upper_row, 0, first:last], upper_y[upper_row, 1, first:last]
+    b_low, b_high = lower_y[lower_row, 0, first:last], lower_y[lower_row, 1, first:last]
+    counted, outline = sums[0, :count], sums[1, :count]
+    wide, total, apart = _swept(a_low, a_high, b_low, b_high, face, least_m, counted, outline)
+    if wide == 0 or (wide + 1) * cell_m < sold.min_length_m:
+        return 0.0
+    begin, end = 0, count - 1
+    while counted[begin] < least_m:
+        begin += 1
+    while counted[end] < least_m:
+        end -= 1
+    if end - begin + 1 != wide or apart > 0:
+        return -1.0
+    first_reach, first_edge, first_outline = _end_of_run(
+        a_low, a_high, b_low, b_high, begin, begin - 1, face, least_m, cell_m, counted, outline
+    )
+    last_reach, last_edge, last_outline = _end_of_run(
+        a_low, a_high, b_low, b_high, end, end + 1, face, least_m, cell_m, counted, outline
+    )
+    span_m = (end - begin) * cell_m + first_reach + last_reach
+    if span_m > sold.max_length_m:
+        return -1.0
+    if span_m < sold.min_length_m:
+        return 0.0
+    ends = (first_reach, first_edge, last_reach, last_edge)
+    first_m, last_m = counted[begin], counted[end]
+    green_m2, _ = run_areas(total, total, first_m, last_m, np.inf, cell_m, ends)
+    kept = 1.0 - width_shrinkage(counting.shrinks_radial, counting.shrinks_tangential, off_heart_m, green_m2 / span_m)
+    most, area_m2 = sold.max_width_m, kept * green_m2
+    if not np.isinf(most):
+        capped = 0.0
+        for i in range(begin, end + 1):
+            capped += min(counted[i], most / kept)
+        area_m2 = kept * run_areas(total, capped, first_m, last_m, most / kept, cell_m, ends)[0]
+    if counting.width == MEAN_WIDTH:
+        width_m = area_m2 / span_m
+    elif counting.width == LEAST:
+        width_m = min(kept * min(first_edge, last_edge, counted[begin : end + 1].min()), most)
+    else:
+        middle = 0.5 * span_m - first_reach
+        width_m = min(kept * _in_run(counted, begin, end, cell_m, ends, middle), most)
+        if counting.width != MIDDLE:
+            in_m = min(FROM_END_M, 0.5 * span_m)
+            for x in (in_m - first_reach, span_m - in_m - first_reach):
+                width_m += min(kept * _in_run(counted, begin, end, cell_m, ends, x), most)
+            width_m /= 3.0
+    outline_m2, lost_m2, figured_m2 = 1.0, 0.0, 0.0
+    if something:
+        if counting.slab_with_heart > 0.0 and _has_heart(
+            counting, inside, first, begin, end, lower_m, upper_m, a_low, a_high, b_low, b_high, cell_m, span_m
+        ):
+            return -1.0
+        feather = inside.best_feather > 0.0
+        strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts, faces, face_counts)
+        lost_on_run(
+            upper_y, upper_row, lower_y, lower_row, first, last, inside.hearts, inside.heart_counts, strips,
+            strip_counts, faces, face_counts, feather, lost, figured,
+        )  # fmt: skip
+        lost_m2 = over_run(lost[begin : end + 1], cell_m, first_reach, last_reach)
+        if feather:
+            figured_m2 = over_run(figured[begin : end + 1], cell_m, first_reach, last_reach)
+        across = outline[begin : end + 1].sum()
+        outline_ends = (first_reach, first_outline, last_reach, last_outline)
+        outline_m2, _ = run_areas(across, across, outline[begin], outline[end], np.inf, cell_m, outline_ends)
+    brings = _paid(sold, counting, entry, width_m, span_m, area_m2, outline_m2, lost_m2, figured_m2, 0.0)
+    if at_most:
+        widest_m = max(first_edge, last_edge, counted[begin : end + 1].max())
+        brings = max(brings, _ripped_most(sold, counting, entry, green_m2, widest_m, span_m))
+    return max(0.0, brings - sold.slab_cost)
+
+
+@numba.njit(cache=True, nogil=True)
+def _has_heart(
+    counting: Counting,
+    inside: Inside,
+    first: int,
+    begin: int,
+    end: int,
+    lower_m: float,
+    upper_m: float,
+    a_low: NDArray[np.float32],
+    a_high: NDArray[np.float32],
+    b_low: NDArray[np.float32],
+    b_high: NDArray[np.float32],
+    cell_m: float,
+    span_m: float,
+) -> bool:
+    """Tell whether a heart runs inside a run for so much of its span that it counts."""
+    held, hearts = 0, inside.hearts
+    for i in range(begin, end + 1):
+        for c in range(inside.heart_counts[first + i]):
+            y, z = hearts[c, 0, first + i], hearts[c, 1, first + i]
+            height_m = inside.rise_m[first + i] + z * inside.cos_tilt
+            there = hearts[c, 4, first + i] >= 0.0 and lower_m <= height_m <= upper_m
+            if there and max(a_low[i], b_low[i]) <= y <= min(a_high[i], b_high[i]):
+                held += 1
+                break
+    return held * cell_m > counting.heart_length_share * span_m
+
+
 @numba.njit(cache=True, nogil=True)
 def tallied_layer(
     sold: Sold,
@@ -340,6 +609,7 @@ def tallied_layer(
     cell_m: float,
     simple: bool,
     something: bool,
+    at_most: bool,
     inside: Inside,
     lower_m: float,
     upper_m: float,
@@ -351,6 +621,9 @@ def tallied_layer(
     parent: IntArray,
     begin: IntArray,
     end: IntArray,
+    lost: FloatArray,
+    figured: FloatArray,
+    sums: FloatArray,
     nodes: FloatArray,
     strips: FloatArray,
     strip_counts: IntArray,
@@ -359,10 +632,21 @@ def tallied_layer(
 ) -> float:
     """Return what a layer brings by any rule of the book; see layer_value, and layers.Room for what it works in.
 
-    something : whether flaws and figure are counted; without, a slab with heart is worth what one without is.
+    something : whether flaws and figure are counted; without, a slab with heart is worth what one without is, and with
+    at_most no less than it can be ripped. To be called with one of the two at most.
     """
     count = last - first
+    radial, tangential = counting.shrinks_radial, counting.shrinks_tangential
+    off_heart_m = abs(0.5 * (lower_m + upper_m) - inside.heart_m)
+    least_m = green_width(sold.min_width_m, radial, tangential, off_heart_m)
     if simple:
+        found = _one_run(
+            sold, counting, entry, upper_y, upper_row, lower_y, lower_row, first, last, cell_m, something, at_most,
+            inside, lower_m, upper_m, off_heart_m, least_m, lost, figured, sums, strips, strip_counts, faces,
+            face_counts,
+        )  # fmt: skip
+        if found >= 0.0:
+            return found
         pieces = _simple_intervals(
             upper_y, upper_row, lower_y, lower_row, first, count, low, high, own, piece, begins, parent, begin, end
         )
@@ -371,9 +655,6 @@ def tallied_layer(
             upper_counts, upper_y, upper_row, lower_counts, lower_y, lower_row, first, count, low, high, own, piece,
             begins, parent, begin, end,
         )  # fmt: skip
-    radial, tangential = counting.shrinks_radial, counting.shrinks_tangential
-    off_heart_m = abs(0.5 * (lower_m + upper_m) - inside.heart_m)
-    least_m = green_width(sold.min_width_m, radial, tangential, off_heart_m)
     kept = 1.0 - width_shrinkage(radial, tangential, off_heart_m, least_m)
     needed = sold.min_length_m / cell_m - 1.0
     total, has_strips = 0.0, False
@@ -430,8 +711,8 @@ def tallied_layer(
             for p in range(parts):
                 total += _whole_or_ripped(
                     sold, counting, entry, off_heart_m, least_m, nodes, n, cell_m, start + p * part_m,
-                    start + (p + 1) * part_m, something, inside, first, count, lower_m, upper_m, k, begin[k], end[k],
-                    low, high, own, piece, begins, parent, strips, strip_counts, faces, face_counts,
+                    start + (p + 1) * part_m, something, at_most, inside, first, count, lower_m, upper_m, k, begin[k],
+                    end[k], low, high, own, piece, begins, parent, strips, strip_counts, faces, face_counts,
                 )  # fmt: skip
     return total
 
@@ -476,6 +757,7 @@ def _whole_or_ripped(
     start: float,
     stop: float,
     something: bool,
+    at_most: bool,
     inside: Inside,
     first: int,
     count: int,
@@ -497,10 +779,15 @@ def _whole_or_ripped(
 ) -> float:
     """Return what a slab of piece k brings after its drying and handling, whole or ripped along its heart; 0 at least.
 
-    least_m : the least green width that counts.
+    at_most : see tallied_layer. least_m : the least green width that counts.
     """
     if not something or counting.slab_with_heart <= 0.0:
         whole = _slab(sold, counting, entry, off_heart_m, nodes[0], n, cell_m, start, stop, something, 0.0)
+        if at_most:
+            i, j = _cell_of(nodes[0], n, cell_m, start), _cell_of(nodes[0], n, cell_m, stop) + 1
+            green_m2 = _area(nodes[0], COUNTED, n, cell_m, start, stop, np.inf)
+            widest_m = nodes[0, COUNTED, i : j + 1].max()
+            whole = max(whole, _ripped_most(sold, counting, entry, green_m2, widest_m, stop - start))
         return max(0.0, whole - sold.slab_cost)
     # Where the heart runs in the slab: at how many stations, from where to where.
     hearts, held, is_one = inside.hearts, 0, True

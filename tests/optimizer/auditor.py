@@ -125,9 +125,10 @@ class Audit:
         low, high = plan["stretch_m"]
         butt, top = self.document["log"]["end_trim_m"]
         matrix, found = self.matrix(plan, flipped), []
-        for line in map(np.array, self.document["log"]["hearts"]):
-            x = np.arange(max(low + butt, line[0, 0]), min(high - top, line[-1, 0]), 0.001) + 0.0005
-            points = np.stack([x, np.interp(x, line[:, 0], line[:, 1]), np.interp(x, line[:, 0], line[:, 2])], axis=1)
+        for line in self.document["log"]["hearts"]:
+            along, y, z = np.array(line).T
+            x = np.arange(max(low + butt, along[0]), min(high - top, along[-1]), 0.001) + 0.0005
+            points = np.stack([x, np.interp(x, along, y), np.interp(x, along, z)], axis=1)
             found.append(points @ matrix[:3, :3].T + matrix[:3, 3])
         return found
 

@@ -125,7 +125,10 @@ class Twin:
     def area(self, nodes, row, start, stop, most=np.inf):
         inner = nodes[0][(nodes[0] > start) & (nodes[0] < stop)]
         x = np.concatenate([[start], inner, [stop]])
-        return np.trapezoid(np.minimum(np.interp(x, nodes[0], nodes[row]), most), x)
+        values = np.minimum(np.interp(x, nodes[0], nodes[row]), most)
+        if row > 2 and len(inner):  # what is lost and figured is level beyond the outer stations
+            values[0], values[-1] = values[1], values[-2]
+        return np.trapezoid(values, x)
 
     def spans(self, nodes, run):
         t, (start, stop) = self.terms, run
@@ -323,5 +326,4 @@ def test_the_rules_of_before_bring_the_same_by_either_kernel():
         chords, inside, terms = faces(rng, 20, 2, long=True), within(rng, 20, 2, 1), some_terms()
         by_any = terms._replace(counting=terms.counting._replace(plain=False))
 
-        # What is lost is level beyond a run's outer stations in the one, and goes on to the next in the other.
-        assert both_ways(by_any, chords, inside)[0] == pytest.approx(both_ways(terms, chords, inside)[0], rel=0.02)
+        assert both_ways(by_any, chords, inside) == pytest.approx(both_ways(terms, chords, inside), rel=1e-9)
