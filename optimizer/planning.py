@@ -115,6 +115,8 @@ class SearchSettings:
     buck : which cuts of the log are looked at before it goes on the bed: "best" all, "limbs" those alone, "no" none.
     Off here for the same reason.
     asked : a set that plans must have, if any can.
+    widened : by what the spread of all that is not known of the log is multiplied; more for one that is known by less
+    than a log sheet.
     """
 
     lays: int = DEFAULT_LAYS
@@ -125,6 +127,7 @@ class SearchSettings:
     doubt: bool = False
     buck: Buck = "no"
     asked: SetAsked | None = None
+    widened: float = DOUBT_WIDENED
 
     def __post_init__(self) -> None:
         if self.lays < 1:
@@ -413,7 +416,7 @@ def _weigh(
 ) -> _Doubtful:
     """Choose again in doubt, as the best plan bucks the log, and try all plans on the same fresh possible logs."""
     problem = by_cuts[best[0].buck_cuts]
-    possible = PossibleLogs(problem, DOUBT_WIDENED)
+    possible = PossibleLogs(problem, settings.widened)
     stretches = len(problem.cuts) > 0 and all(cuts for cuts in by_cuts)
     plans = [priced for priced in best if not stretches or priced.buck_cuts == problem.cuts]
     here = [priced for priced in plans if priced.buck_cuts == problem.cuts]
@@ -436,7 +439,7 @@ def _weigh(
     alike = [p for p in unturned if p is not None and p.net > 0.0 and problem.gives_set(p)]
     lying = _weighed_by_cuts(by_cuts, alike, problem, fresh, settings)
     shown, every = in_order([*first, *lying]), [*every, *lying]
-    possible = PossibleLogs(by_cuts[shown[0].priced.buck_cuts], DOUBT_WIDENED)
+    possible = PossibleLogs(by_cuts[shown[0].priced.buck_cuts], settings.widened)
     doubt = doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers)
     best_problem = by_cuts[shown[0].priced.buck_cuts]
     one = _one_in_doubt(best_problem, shown[0].priced, settings)
@@ -477,7 +480,7 @@ def _weighed_by_cuts(
         other = by_cuts[cuts]
         logs = fresh
         if cuts != problem.cuts:
-            possible = PossibleLogs(other, DOUBT_WIDENED)
+            possible = PossibleLogs(other, settings.widened)
             logs = drawn(possible, settings.seed, FIRST_REPORT, REPORT_LOGS, settings.workers)
         places = [k for k, plan in enumerate(plans) if plan.buck_cuts == cuts]
         own = weighed(other, [plans[k] for k in places], logs, settings.workers)

@@ -5,6 +5,7 @@ A log is read by `service.typed.log_reading.read_log`. What is given comes in ch
 
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime
 from importlib.metadata import version
 
@@ -23,6 +24,11 @@ from service.words.units import Units
 
 BID_LAYS, BID_LAYS_OF_FORK = 40, 16
 """How many lays are priced for a bid: with more the sample logs come out at the same price to 1%."""
+
+
+GIRTHS_WIDENED = 1.6
+"""By what the spread of what a log sheet does not tell is multiplied where two girths and a length are all that is
+known: tests/benchmarks/two_girths.py."""
 
 
 def new_run(run_id: str) -> Run:
@@ -55,15 +61,23 @@ def bid_on_log(
     mill: Mill,
     prices: PriceBook,
     *,
+    from_girths: bool,
     run: Run,
     workers: int,
     on_progress: Callable[[Progress], None] | None = None,
 ) -> PlanDocument:
-    """Plan a log as far as it takes to say what it may cost, in seconds. Raises as plan_read_log does."""
+    """Plan a log as far as it takes to say what it may cost, in seconds. Raises as plan_read_log does.
+
+    from_girths : whether two girths and a length are all that is known of it.
+    """
     # A fork is more work, and may not go on the bed whole.
     is_fork = len(read.log.hearts) > 1
     effort = Effort(lays=BID_LAYS_OF_FORK if is_fork else BID_LAYS, buck="limbs" if is_fork else "no")
-    return plan_read_log(read, mill, prices, effort, run=run, workers=workers, on_progress=on_progress)
+    settings = effort.settings(workers)
+    if from_girths:
+        settings = replace(settings, widened=GIRTHS_WIDENED)
+    given = log_given(read, mill, prices)
+    return plan_log(given, mill, prices, settings=settings, run=run, on_progress=on_progress)
 
 
 def price_own_way(read: LogRead, mill: Mill, prices: PriceBook, way: Way, *, run: Run, workers: int) -> PlanDocument:

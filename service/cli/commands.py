@@ -173,7 +173,9 @@ def bid(
     read = read_log(_bid_on(log, girths, length, shown.units), about)
     with _progress_bar(Measures(shown.units, the_mill, the_prices.currency)) as on_progress:
         run, workers = new_run(uuid.uuid4().hex), workers or _cores()
-        document = bid_on_log(read, the_mill, the_prices, run=run, workers=workers, on_progress=on_progress)
+        document = bid_on_log(
+            read, the_mill, the_prices, from_girths=log is None, run=run, workers=workers, on_progress=on_progress
+        )
     assumed = assumed_of(read, _where(mill_at), _where(prices_at))
     if log is None and about.end_trim is None:
         assumed = replace(assumed, end_trim="default")  # nobody wrote the sheet

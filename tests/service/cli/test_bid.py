@@ -104,10 +104,10 @@ def test_the_larger_girth_is_the_butts_and_bare_numbers_are_as_one_reads() -> No
     inches = parse_document(sheet_of_girths(["84", "110"], "120", Units.IMPERIAL), LogSheetTyped)
     metric = parse_document(sheet_of_girths(["2000", "2.5 m"], "3000", Units.METRIC), LogSheetTyped)
 
-    assert [section.girth_m for section in inches.section] == pytest.approx([110 * 0.0254, 84 * 0.0254])
+    assert [section.girth_m for section in inches.section] == pytest.approx([110 * 0.0254 * 0.985, 84 * 0.0254 * 0.985])
     assert inches.section[1].at_m == pytest.approx(3.048)
-    assert [section.girth_m for section in metric.section] == pytest.approx([2.5, 2.0])
-    assert inches.taped().sections[0].diameters_m == pytest.approx((110 * 0.0254 / pi,) * 2)
+    assert [section.girth_m for section in metric.section] == pytest.approx([2.5 * 0.985, 2.0 * 0.985])
+    assert inches.taped().sections[0].diameters_m == pytest.approx((110 * 0.0254 * 0.985 / pi,) * 2)
 
 
 def test_whatever_is_typed_for_a_girth_the_sheet_is_sound_or_the_girth_is_named() -> None:

@@ -27,9 +27,8 @@ def test_slabs_that_come_out_thin_are_named_with_what_to_saw() -> None:
 
     assert finish_words(plan, IMPERIAL) == [
         (
-            "Dry and flat, slabs 1 and 3 may be only 1 3/8 to 1 3/4 in thick, not full 8/4: "
-            "cupping takes up to 5/8 in. "
-            "For full 8/4 saw 2.750 in thick, or keep the stack well weighted."
+            "Dry and flat, slabs 1 and 3 may be only 1 3/8 to 1 3/4 in thick, not full 8/4: cupping takes up to "
+            "5/8 in. For full 8/4 saw 2.750 in thick, or keep the stack well weighted."
         ),
         (
             "Dry and flat, slab 4 may be only 2 1/2 in thick, not full 12/4: cupping takes up to 3/4 in. "
