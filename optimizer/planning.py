@@ -341,16 +341,18 @@ def _plan_log(
     one = _one_thickness(by_cuts[best[0].buck_cuts], best[0]) if doubtful is None else doubtful.one_thickness
     # What doubt brought may be worth more on the log as given than the search's own.
     best_net = max(*nets, *(priced.net for priced in best))
-    plans = tuple(plan for k, priced in enumerate(best, start=1) if (plan := described(priced, k)) is not None)
+    with ThreadPoolExecutor(max_workers=settings.workers) as pool:
+        *told, told_plain, told_level = pool.map(described, (*best, plain, level), (*range(1, len(best) + 1), 0, 0))
+    plans = tuple(plan for plan in told if plan is not None)
     return _document(
         given,
         whole,
         run,
         plans,
         kind="searched",
-        plain_way=described(plain),
+        plain_way=told_plain,
         compared=compared,
-        hearts_level=described(level),
+        hearts_level=told_level,
         hearts_level_why=None if level_why is None else LevelWhy(kind=level_why.kind, over_m=level_why.over_m),
         value_by_roll=tuple(NetAtRoll(roll_deg=roll, net=net) for roll, net in found.net_by_roll),
         work=Work(

@@ -149,10 +149,13 @@ def doubt_of_plan(possible: PossibleLogs, plan: Priced, seed: int, workers: int)
     """Return where a plan's doubt comes from: the variance that each source makes alone, over the sum of these."""
     problem = possible.problem
     heights = Heights.of(problem, plan)
-    variances = {}
-    for source in possible.sources:
-        logs = drawn(possible, seed, FIRST_SHARE, SHARE_LOGS, workers, (source,))
-        variances[source] = float(np.var(outcomes(problem, heights, logs).net))
+
+    def variance(source: str) -> float:
+        logs = drawn(possible, seed, FIRST_SHARE, SHARE_LOGS, 1, (source,))
+        return float(np.var(outcomes(problem, heights, logs).net))
+
+    with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
+        variances = dict(zip(possible.sources, pool.map(variance, possible.sources), strict=True))
     total = sum(variances.values())
     shares = {source: variance / total if total > 0.0 else 0.0 for source, variance in variances.items()}
     return Doubt(
