@@ -32,6 +32,9 @@ OF_A_WAY = {
 }
 """Of a way of one's own (way.html)."""
 
+OF_A_SEARCH = {"set": "Slabs you must get"}
+"""Of how a log is planned (log.html)."""
+
 _PAGES = {"mill": "Mills", "prices": "Prices", "log": "New log", "marks": "Marks"}
 
 
@@ -42,7 +45,7 @@ def _labels() -> dict[str, str]:
         for question in form.fields
         for name in (question.name, question.name.removesuffix("_m"))
     }
-    return {name: f"“{label}”" for name, label in {**asked, **OF_A_FILE, **OF_A_WAY, **_PAGES}.items()}
+    return {name: f"“{label}”" for name, label in {**asked, **OF_A_FILE, **OF_A_WAY, **OF_A_SEARCH, **_PAGES}.items()}
 
 
 PAGE = Reader(
