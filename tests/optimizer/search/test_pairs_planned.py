@@ -64,7 +64,7 @@ def test_a_limit_that_never_binds_and_no_premium_change_nothing():
 
 def test_one_thickness_stands_beside_a_plan_of_several():
     log = shapes.forked(lumpy=0.07)
-    document = planned(log, lays=60)
+    document = planned(log, prices=books.prices(amounts=(6.5, 7.0, 7.1)), lays=60)
     best, one = document.plans[0], document.one_thickness
 
     assert len({slab.quarters for slab in best.slabs}) > 1
