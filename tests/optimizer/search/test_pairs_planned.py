@@ -10,6 +10,7 @@ import pytest
 import shapes
 from planned_logs import a_run, given_log, planned
 
+from optimizer.bound.proof import prove
 from optimizer.documents.prices import Pairs, PriceError
 from optimizer.doubt.possible_logs import PossibleLogs
 from optimizer.doubt.possible_net import Heights, outcomes
@@ -18,6 +19,7 @@ from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.planning import price_way
 from optimizer.problem import SetAsked
 from optimizer.search.given import Given
+from optimizer.search.lays import price_scouted, scout
 
 PAIRED = {"pairs": Pairs(premium=0.2), "money": books.Money(thicknesses=2)}
 
@@ -39,7 +41,16 @@ def test_plans_of_pairs_and_two_thicknesses_stand_the_audit(make, mill):
     for plan in filter(None, [*document["plans"], document["plain_way"], document["hearts_level"]]):
         auditor.check_plan(log, document, plan)
     assert document["plans"][0]["pairs"]
-    assert document["plans"][0]["net"] <= document["bound"]["upper_net"]
+
+
+def test_the_bound_holds_what_pairs_bring():
+    # With so great a premium no bound without it is over the net.
+    problem = books.problem(shapes.frustum(0.3, 0.3, 3.0), prices_=books.prices(pairs=Pairs(premium=1.0), heart=0.0))
+    rolled = problem.supports.turned(0.0)
+    best = price_scouted(problem, scout(problem, problem.fine, rolled, rolled.resting_tilt_deg, exact=True))
+
+    assert len(best.pairs) > 1
+    assert prove([problem], 0.0, work=1e6).upper_net >= best.net
 
 
 def test_the_auditor_sees_a_pair_that_is_none():
