@@ -312,9 +312,9 @@ def _plan_log(
         warnings = (*warnings, why_none(habit, stop))
     compared = _compared(habit, plain)
     warnings += _off_habit(habit, compared)
-    level, level_why = hearts_level(replace(habit, asked=None))
+    level, level_why = hearts_level(_without_set(habit))
     if level is None and habit is not chosen:
-        bucked_level, _ = hearts_level(replace(chosen, asked=None))
+        bucked_level, _ = hearts_level(_without_set(chosen))
         level, level_why = (level, level_why) if bucked_level is None else (bucked_level, None)
     if level is not None and whole.gives_set(level):
         # Ranked like any plan.
@@ -366,6 +366,11 @@ def _plan_log(
         bound=None if proven is None else Bound(upper_net=max(proven.upper_net, best_net), gap=proven.gap(best_net)),
         one_thickness=one,
     )
+
+
+def _without_set(problem: Problem) -> Problem:
+    # What was made once of a log stays with it where nothing changes.
+    return problem if problem.asked is None else replace(problem, asked=None)
 
 
 def _one_thickness(problem: Problem, best: Priced) -> OneThickness | None:
@@ -422,6 +427,7 @@ def _weigh(
     stretches = len(problem.cuts) > 0 and all(cuts for cuts in by_cuts)
     plans = [priced for priced in best if not stretches or priced.buck_cuts == problem.cuts]
     here = [priced for priced in plans if priced.buck_cuts == problem.cuts]
+    logs: list[PossibleLog] = []
     if stop() is None:
         known = Found(tuple(here), found.net_by_roll, found.lays, found.stopped_by)
         logs = drawn(possible, settings.seed, 0, CHOICE_LOGS, settings.workers)
@@ -444,7 +450,9 @@ def _weigh(
     possible = PossibleLogs(by_cuts[shown[0].priced.buck_cuts], settings.widened)
     doubt = doubt_of_plan(possible, shown[0].priced, settings.seed, settings.workers)
     best_problem = by_cuts[shown[0].priced.buck_cuts]
-    one = _one_in_doubt(best_problem, shown[0].priced, settings)
+    one = None
+    if stop() is None:
+        one = _one_in_doubt(best_problem, shown[0].priced, logs if best_problem is problem else [], settings)
     one_of = None if one is None else _weighed_by_cuts(by_cuts, [one], problem, fresh, settings)[0]
     ranked_all = [shown[0], *(w for w in every if w is not shown[0])]
     return _Doubtful(
@@ -459,11 +467,11 @@ def _weigh(
     )
 
 
-def _one_in_doubt(problem: Problem, best: Priced, settings: SearchSettings) -> Priced | None:
-    """Return the best plan's log in one thickness alone, its passes chosen in doubt."""
+def _one_in_doubt(problem: Problem, best: Priced, logs: list[PossibleLog], settings: SearchSettings) -> Priced | None:
+    """Return the best plan's log in one thickness alone, its passes chosen in doubt. logs : of the choice, if drawn."""
     if len({slab.quarters for slab in best.slabs}) <= 1:
         return None
-    logs = drawn(PossibleLogs(problem, DOUBT_WIDENED), settings.seed, 0, CHOICE_LOGS, settings.workers)
+    logs = logs or drawn(PossibleLogs(problem, DOUBT_WIDENED), settings.seed, 0, CHOICE_LOGS, settings.workers)
     rolled = problem.supports.turned(best.lay.roll_deg)
     values = lay_values(problem, rolled, best.lay.tilt_deg, logs, exact=True, workers=settings.workers)
     return in_one_thickness(problem, best, lambda rules: best_average_cuts(values, problem.terms, rules))

@@ -505,23 +505,22 @@ def faces_beside(terms: Terms, table: LayTable, way: int) -> tuple[Faces, Faces,
 
 
 @numba.njit(cache=True, nogil=True)
-def promised_layers(terms: Terms, table: LayTable, way: int, premium: float) -> FloatArray:
-    """Return (rows, M) the most that layers can bring, each with its own part of a pair's premium."""
-    rows, entries, share = len(table.possible), len(terms.price), 1.0 + premium
+def promised_layers(terms: Terms, table: LayTable, way: int) -> FloatArray:
+    """Return (rows, M) the most that layers can bring."""
+    rows, entries = len(table.possible), len(terms.price)
     top, bottom, steps = faces_beside(terms, table, way)
     top_m2, top_worth, top_factor = top.usable_m2, top.usable_worth_m2, top.best_factor
     bottom_m2, bottom_worth, bottom_factor = bottom.usable_m2, bottom.usable_worth_m2, bottom.best_factor
     possible = table.possible if way == DOWN else table.possible_flipped
     face_possible = possible if way == FLIPPED else table.possible
-    price, feet, least = terms.most_price, terms.board_feet_per_m2, terms.slab_cost
-    extra = _extra(terms, table) + premium * terms.feather_per_board_foot * table.inside.best_feather
+    price, feet, least, extra = terms.most_price, terms.board_feet_per_m2, terms.slab_cost, _extra(terms, table)
     found = np.zeros((rows, entries))
     for m in range(entries):
         for u in range(steps[m], rows):
             v = u - steps[m]
             if face_possible[u] and possible[v] and top_m2[u] > 0.0 and bottom_m2[v] > 0.0:
                 found[u, m] = _pair_most(
-                    least, share * price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                    least, price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
                     top_factor[u], bottom_factor[v],
                 )  # fmt: skip
     return found

@@ -116,7 +116,7 @@ class _Lay:
             if brings is not None:
                 pairs = [np.where(one > 0.0, one, -1.0) for one in brings[1:]]
         else:
-            most = [promised_layers(terms, table, way, 0.0) for way in ways]
+            most = [promised_layers(terms, table, way) for way in ways]
             values = [np.where(one > 0.0, np.nan, 0.0) for one in most]
             if rules.pair_premium > 0.0:
                 premium = rules.pair_premium

@@ -34,6 +34,9 @@ OF_A_WAY = {
 }
 """Of a way of one's own (way.html)."""
 
+OF_A_SEARCH = {"set": "Slabs you must get"}
+"""Of how a log is planned (log.html)."""
+
 _PAGES = {
     "per_board_foot": "Prices by wood and thickness",
     "mill": "Mills",
@@ -50,7 +53,7 @@ def _labels() -> dict[str, str]:
         for question in form.fields
         for name in (question.name, question.name.removesuffix("_m"))
     }
-    return {name: f"“{label}”" for name, label in {**asked, **OF_A_FILE, **OF_A_WAY, **_PAGES}.items()}
+    return {name: f"“{label}”" for name, label in {**asked, **OF_A_FILE, **OF_A_WAY, **OF_A_SEARCH, **_PAGES}.items()}
 
 
 PAGE = Reader(

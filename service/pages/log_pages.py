@@ -18,6 +18,7 @@ from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer,
 from service.pages.shapes_kept import shape_kept
 from service.typed.errors import InputError
 from service.typed.mark_sheet import MarkTyped
+from service.typed.read_given import read_given
 from service.typed.way import own_way_name
 from service.web.api_parts import LogId, MarkId, OwnDesk
 from service.words.measures import measures_in, turn_deg
@@ -191,11 +192,13 @@ def remove_mark(desk: OwnDesk, log_id: LogId, mark_id: MarkId) -> Response:
 @router.post("/logs/{log_id}/plans")
 def start_plan(desk: OwnDesk, log_id: LogId, typed: TypedIn) -> Response:
     """Search for the best ways to saw a log."""
-    request = PlanRequest(
+    request = read_given(
+        PlanRequest,
         lays=min(_LAYS.get(typed.get("search", ""), _LAYS["usual"]), desk.settings.most_lays),
         mill_id=typed.get("mill_id") or None,
         prices_id=typed.get("prices_id") or None,
         doubt="off" if typed.get("search") == "quick" else "on",
+        set=typed.get("set", "").strip() or None,
     )
     return see(f"/jobs/{desk.start_plan(log_id, request).id}")
 

@@ -4,6 +4,7 @@ Faces are slices by a general-purpose library (manifold3d); widths are measured 
 millimetres apart; the heart strip is found by trying points. Everything else is arithmetic of the design.
 """
 
+import functools
 import itertools
 from dataclasses import dataclass
 
@@ -543,6 +544,44 @@ def check_metal(log, document, plan):
             assert blade + mill["kerf_m"] <= low + 1e-3 or blade >= high - 1e-3
 
 
+def check_pairs(document, plan):
+    """No pairing of the plan's slabs brings more than its own, and each of its pairs is one. Return the premium."""
+    share, least_m = document["prices"]["pairs"]["premium"], document["prices"]["limits"]["min_length_m"]
+    slabs, outlines = plan["slabs"], [shapely.Polygon(slab["outline_m"][0]) for slab in plan["slabs"]]
+
+    def is_pair(a, b):
+        one, other = slabs[a], slabs[b]
+        low, high = (pick(one["span_m"][k], other["span_m"][k]) for k, pick in ((0, max), (1, min)))
+        if abs(one["layer"] - other["layer"]) != 1 or high - low < least_m - 1e-6:
+            return False
+        over = outlines[a].intersection(outlines[b]).intersection(shapely.box(low, -9.0, high, 9.0))
+        return one["quarters"] == other["quarters"] and one["flipped"] == other["flipped"] and over.area > 1e-9
+
+    edges = [edge for edge in itertools.combinations(range(len(slabs)), 2) if is_pair(*edge)] if share else []
+
+    @functools.cache
+    def most(left):
+        free = [edge for edge in edges if edge[0] in left and edge[1] in left]
+        if not free:
+            return 0.0
+        # The first slab that can pair goes alone, or with each that it can pair with.
+        first = min(free)[0]
+        best = most(left - {first})
+        for a, b in free:
+            if a == first:
+                best = max(best, slabs[a]["price"] + slabs[b]["price"] + most(left - {a, b}))
+        return best
+
+    places = {slab["id"]: k for k, slab in enumerate(slabs)}
+    said = [tuple(sorted(places[one] for one in pair)) for pair in plan["pairs"]]
+    assert set(said) <= set(edges)
+    assert len({k for pair in said for k in pair}) == 2 * len(said)
+    premium = share * sum(slabs[k]["price"] for pair in said for k in pair)
+    assert abs(premium - plan["pairs_premium"]) < 1e-6
+    assert abs(premium - share * most(frozenset(range(len(slabs))))) < 1e-6
+    return premium
+
+
 def check_plan(log, document, plan, tolerance=0.005):
     """Find the same areas, board feet, prices and costs as a plan, within 0.5 %."""
     check_lay(log, document, plan)
@@ -569,5 +608,14 @@ def check_plan(log, document, plan, tolerance=0.005):
     gross = sum(f[3] for f in found)
     quarters = {slab["layer"]: slab["quarters"] for slab in plan["slabs"]}
     drying = sum(audit.drying_cost(feet, price, quarters[layer]) for layer, _, feet, price, *_ in found)
-    net = gross - plan["sawing_cost"] - drying + sum(bolt["worth"] for bolt in plan["bolts"])
+    thicknesses = document["prices"]["money"]["thicknesses"]
+    assert thicknesses is None or len({slab["quarters"] for slab in plan["slabs"]}) <= thicknesses
+    premium = check_pairs(document, plan)
+    sold_as = {slab["id"]: slab["quarters"] for slab in plan["slabs"]}
+    prices = {slab["id"]: slab["price"] for slab in plan["slabs"]}
+    share = document["prices"]["pairs"]["premium"]
+    for one, other in plan["pairs"]:
+        # What is lost of a price in drying and in waiting is lost of the premium.
+        drying += audit.drying_cost(0.0, share * (prices[one] + prices[other]), sold_as[one])
+    net = gross + premium - plan["sawing_cost"] - drying + sum(bolt["worth"] for bolt in plan["bolts"])
     assert abs(net - plan["net"]) <= tolerance * gross

@@ -156,6 +156,8 @@ def test_a_wrong_file_is_one_line_and_exit_code_2(
         (("plan", "log.toml", "--gap", "two"), "--gap must be a share"),
         (("plan", "log.toml", "--doubt", "maybe"), "--doubt must be on or off, got 'maybe'"),
         (("plan", "log.toml", "--buck", "all"), "--buck must be best, limbs or no, got 'all'"),
+        (("plan", "log.toml", "--set", "four"), '--set must be how many slabs of which thickness, such as "4x8/4"'),
+        (("plan", "log.toml", "--set", "4x7/4"), "--set asks for 7/4, which your price book has no price for"),
         (("plan", "log.toml", "--marks", "marks.toml"), "marks.toml"),
         (("plan", "log.toml", "--seconds", "0"), "--seconds must be over 0, got 0"),
         (("plan", "log.toml", "--seconds", "nan"), "--seconds must be a finite number"),
