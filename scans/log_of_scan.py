@@ -1,6 +1,7 @@
 """From a scan to a Log: its place, its unit, the log in it, the tape's scale and its colours, in one way for all."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -115,15 +116,16 @@ def log_of_scans(
     size = 1.0
     for number, scan in enumerate(scans, start=1):
         on_stage(READING_STAGES[1])
-        try:
+        with _said_of(number):
             own, told = _one_of_several(scan, choices)
-        except ScanError as error:
-            raise ScanError(f"scan {number}: {error.text}", error.mend, field=error.field) from None
         notes += (replace(note, text=f"Scan {number}: {note.text}") for note in told)
         if whole is None:
             whole = replace(own, notes=())
             continue
-        before, here = (_log_alone(one, name, choices) for one in (whole, own))
+        with _said_of(number - 1):
+            before = _log_alone(whole, name, choices)
+        with _said_of(number):
+            here = _log_alone(own, name, choices)
         how = joined(before, here, number, rolled_deg[number - 2] if len(rolled_deg) > number - 2 else None)
         notes.append(_joined_note(how, number))
         factor = how.scale ** (-1.0 / number)
@@ -136,6 +138,15 @@ def log_of_scans(
         spread = log.doubt.scale_spread / np.sqrt(len(scans))
         log = replace(log, doubt=replace(log.doubt, scale_spread=float(spread)))
     return replace(log, scan_to_log=log.scan_to_log @ np.diag([size, size, size, 1.0])), (*notes, *more)
+
+
+@contextmanager
+def _said_of(number: int) -> Iterator[None]:
+    """Say of what is wrong which scan it is of."""
+    try:
+        yield
+    except ScanError as error:
+        raise ScanError(f"scan {number}: {error.text}", error.mend, field=error.field) from None
 
 
 def _one_of_several(scan: Scan, choices: ScanChoices) -> tuple["_Own", tuple[Note, ...]]:
