@@ -87,6 +87,7 @@ def _not_as_told(found: Registration, rolled_deg: float, number: int) -> ScanErr
     return ScanError(
         f"{named('rolled_deg')}: scan {number} does not fit those before it at {_shown(rolled_deg)} degrees, but best "
         f"at {_shown(found.roll_deg)}",
-        "check which way you rolled it: clockwise looking at the butt",
+        "check which way you rolled it, clockwise looking at the butt, and which end the butt is: "
+        f"{named('butt', 'other')}",
         field="rolled_deg",
     )
