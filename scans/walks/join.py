@@ -1,6 +1,6 @@
 """Whether two walks are of one log, and how the second lies in the first: told where it is sure, else asked.
 
-Our own rules, no source, learnt on invented scans (tests/benchmarks/walks.py, seeds 300-311): where the log is the same
+Our own rules, no source, learnt on invented scans (tests/benchmarks/walks.py, seeds 300-308): where the log is the same
 the next best roll fits 1.9 times worse or more; where it is another the best two fit alike, and 18 mm off or more.
 """
 
