@@ -1,6 +1,7 @@
 """From a scan to a Log: its place, its unit, the log in it, the tape's scale and its colours, in one way for all."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -19,6 +20,7 @@ from scans.log import FloatArray, Log, moved
 from scans.messages import Note, long_length, named, short_length
 from scans.solids.colours import coloured
 from scans.solids.log_from_mesh import BarkRatio, log_from_mesh
+from scans.walks.doubt import doubt_of_walks
 from scans.walks.join import joined
 from scans.walks.register import Registration
 
@@ -112,30 +114,48 @@ def log_of_scans(
         return log_of_scan(scans[0], name, bark_ratio, choices, on_stage)
     notes: list[Note] = []
     whole: _Own | None = None
+    found: list[tuple[Registration, FloatArray]] = []
     size = 1.0
     for number, scan in enumerate(scans, start=1):
         on_stage(READING_STAGES[1])
-        try:
+        with _said_of(number):
             own, told = _one_of_several(scan, choices)
-        except ScanError as error:
-            raise ScanError(f"scan {number}: {error.text}", error.mend, field=error.field) from None
         notes += (replace(note, text=f"Scan {number}: {note.text}") for note in told)
         if whole is None:
             whole = replace(own, notes=())
             continue
-        before, here = (_log_alone(one, name, choices) for one in (whole, own))
+        with _said_of(number - 1):
+            before = _log_alone(whole, name, choices)
+        with _said_of(number):
+            here = _log_alone(own, name, choices)
         how = joined(before, here, number, rolled_deg[number - 2] if len(rolled_deg) > number - 2 else None)
-        notes.append(_joined_note(how, number))
+        found.append((how, before.scan_to_log[0, :3]))
         factor = how.scale ** (-1.0 / number)
         size *= factor
         whole = _with(whole, own, np.linalg.inv(before.scan_to_log) @ how.matrix @ here.scan_to_log, factor)
     if whole is None:
         raise ScanError("no scan was named", "name one or more", field="log")
     log, more = _log_of_own(whole, name, bark_ratio, choices, on_stage)
-    if log.doubt is not None and choices.taped_length_m is None:
-        spread = log.doubt.scale_spread / np.sqrt(len(scans))
-        log = replace(log, doubt=replace(log.doubt, scale_spread=float(spread)))
+    # The end that all scans together make the butt need not be that of the first alone.
+    notes += (
+        _joined_note(how, number, is_turned=bool(log.scan_to_log[0, :3] @ along < 0.0))
+        for number, (how, along) in enumerate(found, start=2)
+    )
+    if log.doubt is not None:
+        misfit_m = max(how.misfit_m for how, _ in found)
+        is_taped = choices.taped_length_m is not None
+        vertices = log.outer.vertices_m, log.wood.vertices_m
+        log = replace(log, doubt=doubt_of_walks(log.doubt, *vertices, misfit_m, len(scans), is_taped=is_taped))
     return replace(log, scan_to_log=log.scan_to_log @ np.diag([size, size, size, 1.0])), (*notes, *more)
+
+
+@contextmanager
+def _said_of(number: int) -> Iterator[None]:
+    """Say of what is wrong which scan it is of."""
+    try:
+        yield
+    except ScanError as error:
+        raise ScanError(f"scan {number}: {error.text}", error.mend, field=error.field) from None
 
 
 def _one_of_several(scan: Scan, choices: ScanChoices) -> tuple["_Own", tuple[Note, ...]]:
@@ -176,11 +196,11 @@ def _with(whole: "_Own", own: "_Own", matrix: FloatArray, factor: float) -> "_Ow
     return _Own(factor * np.concatenate([whole.points_m, moved(own.points_m, matrix)]), colours, outline, ())
 
 
-def _joined_note(how: Registration, number: int) -> Note:
-    ends = ", and its ends the other way around" if how.swapped else ""
+def _joined_note(how: Registration, number: int, *, is_turned: bool) -> Note:
+    roll_deg = -how.roll_deg if is_turned else how.roll_deg
     return Note(
         "walks_joined",
-        f"Scan {number} shows the log rolled {how.roll_deg % 360.0:.0f} degrees clockwise, looking at the butt{ends}; "
+        f"Scan {number} shows the log rolled {roll_deg % 360.0:.0f} degrees clockwise, looking at the butt; "
         f"where both saw the bark they are {short_length(how.misfit_m)} apart, and their sizes "
         f"{abs(how.scale - 1.0):.1%}.",
     )

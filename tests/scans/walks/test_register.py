@@ -113,9 +113,9 @@ def test_another_log_of_the_same_size_is_refused_though_the_roll_is_told() -> No
 
 
 def test_too_little_of_the_same_is_refused() -> None:
-    one, two = seen_log(FORK, np.eye(4), least=0.75), seen_log(FORK, rolled_matrix(150.0), least=0.75)
+    one, two = seen_log(STEM, np.eye(4), least=0.0), seen_log(STEM, rolled_matrix(155.0), least=0.0)
 
-    with pytest.raises(ScanError):
+    with pytest.raises(ScanError, match="of the same bark, too little"):
         joined(one, two, 2)
 
 
