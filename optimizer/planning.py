@@ -430,8 +430,14 @@ def _weigh(
     logs: list[PossibleLog] = []
     if stop() is None:
         known = Found(tuple(here), found.net_by_roll, found.lays, found.stopped_by)
-        logs = drawn(possible, settings.seed, 0, CHOICE_LOGS, settings.workers)
-        more = chosen_in_doubt(problem, known, logs, settings.workers, on_progress, lambda: stop() is None)
+        more = chosen_in_doubt(
+            problem,
+            known,
+            drawn(possible, settings.seed, 0, CHOICE_LOGS, settings.workers),  # let go of before others are drawn
+            settings.workers,
+            on_progress,
+            lambda: stop() is None,
+        )
         plans += [priced for priced in more if priced.net > 0.0]
     if stop() is None and not any(is_as_it_lies(problem, priced) for priced in plans):
         plans += [priced for one in as_it_lies(problem) if (priced := problem.checked(one)) and priced.net > 0.0]

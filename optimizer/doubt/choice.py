@@ -17,11 +17,13 @@ from optimizer.problem import Problem
 from optimizer.search.climb import Steps, climb
 from optimizer.search.lays import DISTINCT_ROLL_DEG, Found, Progress, Scouted, price_scouted, roll_distance_deg
 from optimizer.standing.rolled import Rolled
+from scans.units import INCH_M
 
 CHOICE_LOGS = 40
 FEW, SOME = 6, 12
 """Of the possible logs of the choice: how many the first look and the climb are made on, clear losers on the first."""
-STRIDE, FINAL_STRIDE = 6, 3
+LOOK_APART_M, FINAL_APART_M = 0.375 * INCH_M, 0.1875 * INCH_M
+"""Of how many rows one is worked out on a log, others on each: so far apart at the most, until the last lays."""
 BEHIND = 0.985
 """A lay that on the first few logs is worth less than this share of the best so far is not tried on more."""
 ROLLS, STARTS, FINALISTS = 18, 6, 8
@@ -45,6 +47,7 @@ def chosen_in_doubt(
 
     found : of the ordinary search. The same whatever the number of workers, unless `goes_on` ends it.
     """
+    stride, final_stride = (rows_apart(problem, apart_m) for apart_m in (LOOK_APART_M, FINAL_APART_M))
 
     def scouted(lay: tuple[Rolled, float], values: LayValues) -> Scouted | None:
         cuts = best_average_cuts(values, problem.terms, problem.rules)
@@ -65,14 +68,14 @@ def chosen_in_doubt(
             lay = rolled, tilt_deg
             if not goes_on() or not rolled.stands(tilt_deg):
                 return None
-            few = lay_values(problem, *lay, logs[:FEW], stride=STRIDE)
+            few = lay_values(problem, *lay, logs[:FEW], stride=stride)
             on_few = scouted(lay, few)
             if on_few is None or on_few.net < BEHIND * best_on_few:
                 return None
             more = logs[FEW:SOME]
             values = few
             if more:
-                values = few.averaged(lay_values(problem, *lay, more, stride=STRIDE), len(more) / len(logs[:SOME]))
+                values = few.averaged(lay_values(problem, *lay, more, stride=stride), len(more) / len(logs[:SOME]))
             found = scouted(lay, values)
             if found is not None and found.net > best:
                 best, best_on_few = found.net, on_few.net
@@ -91,7 +94,7 @@ def chosen_in_doubt(
     with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
         lays = _first_lays(problem, found)
         looked: list[Scouted] = []
-        for k, one in enumerate(pool.map(lambda lay: tried(lay, FEW, STRIDE), lays), start=1):
+        for k, one in enumerate(pool.map(lambda lay: tried(lay, FEW, stride), lays), start=1):
             looked += [one] if one is not None else []
             _tell(on_progress, "checking how sure it is", k, len(lays))
         looked.sort(key=lambda t: -t.net)
@@ -107,17 +110,22 @@ def chosen_in_doubt(
             : count_finalists - len(finalists)
         ]
         # The log as it lies is worked out as well as any other: only so can it be told whether turning it pays.
-        lying = [one for lay in _lays_at(problem, 0.0) if (one := tried(lay, SOME, STRIDE)) is not None]
+        lying = [one for lay in _lays_at(problem, 0.0) if (one := tried(lay, SOME, stride)) is not None]
         if lying and not any(t.lay.roll_deg % 360.0 == 0.0 for t in finalists):
             finalists.append(max(lying, key=lambda t: t.net))
         last: list[Scouted] = []
-        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), FINAL_STRIDE, exact=True), finalists)
+        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), final_stride, exact=True), finalists)
         for k, one in enumerate(final, start=1):
             last += [one] if one is not None else []
             _tell(on_progress, "working out heights", k, len(finalists))
         last.sort(key=lambda t: -t.net)
         priced = [p for p in pool.map(lambda t: price_scouted(problem, t), last) if p is not None]
         return [p for p in pool.map(problem.checked, priced) if p is not None]
+
+
+def rows_apart(problem: Problem, apart_m: float) -> int:
+    """Return how many rows lie within a height, one at the least."""
+    return max(1, int(apart_m / problem.mill.height_step_m + 1e-9))
 
 
 def _tell(on_progress: Callable[[Progress], None] | None, stage: str, done: int, total: int) -> None:

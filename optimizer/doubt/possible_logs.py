@@ -97,7 +97,7 @@ class PossibleLog:
 
     def width_m(self, roll_deg: float) -> float:
         """Return how wide it is at stations, bark included, where it was meant to lie so. [m]."""
-        return float(_width_m(self.supports_m, radians(roll_deg + self.roll_off_deg)))
+        return float(_width_m(self.stations.outer.segments, radians(roll_deg + self.roll_off_deg)))
 
 
 def sources_of(problem: Problem) -> tuple[str, ...]:
@@ -345,11 +345,11 @@ def _lowest_m(points: FloatArray, roll: float, tilt: float) -> float:
 
 
 @numba.njit(cache=True, nogil=True)
-def _width_m(points: FloatArray, roll: float) -> float:
+def _width_m(segments: FloatArray, roll: float) -> float:
     cr, sr = np.cos(roll), np.sin(roll)
     low, high = np.inf, -np.inf
-    for p in range(len(points)):
-        y = points[p, 1] * cr - points[p, 2] * sr
-        low, high = min(low, y), max(high, y)
-    # The outermost points in some directions: between these the log may be a hair wider.
-    return (high - low) / np.cos(np.pi / _DIRECTIONS)
+    for s in range(len(segments)):
+        for end in (0, 2):
+            y = segments[s, end] * cr - segments[s, end + 1] * sr
+            low, high = min(low, y), max(high, y)
+    return high - low

@@ -66,19 +66,24 @@ class Rolled:
     width_m: float
     standing: RollStanding
     _lays: dict[float, LayStanding] = field(default_factory=dict)
+    _heights: dict[float, tuple[float, float]] = field(default_factory=dict)
 
     def lay(self, tilt_deg: float) -> Lay:
         """Return the lay at a tilt, lifted so that its lowest point is at z = 0."""
-        return Lay(self.roll_deg, float(tilt_deg), -float(self._heights_m(tilt_deg).min()))
+        return Lay(self.roll_deg, float(tilt_deg), -self._heights_m(tilt_deg)[0])
 
     def height_m(self, tilt_deg: float) -> float:
         """Return how high the log stands above the bunks. [m]."""
-        return float(np.ptp(self._heights_m(tilt_deg)))
+        low_m, high_m = self._heights_m(tilt_deg)
+        return high_m - low_m
 
-    def _heights_m(self, tilt_deg: float) -> FloatArray:
-        t = radians(tilt_deg)
-        heights_m: FloatArray = self.outline_m[:, 0] * sin(t) + self.outline_m[:, 1] * cos(t)
-        return heights_m
+    def _heights_m(self, tilt_deg: float) -> tuple[float, float]:
+        found = self._heights.get(tilt_deg)
+        if found is None:
+            t = radians(tilt_deg)
+            heights_m: FloatArray = self.outline_m[:, 0] * sin(t) + self.outline_m[:, 1] * cos(t)
+            found = self._heights[tilt_deg] = float(heights_m.min()), float(heights_m.max())
+        return found
 
     def gaps_m(self, tilt_deg: float) -> tuple[float, float]:
         """Return the lowest gap over the bunks of the butt third and of the top third; infinite without a bunk. [m]."""

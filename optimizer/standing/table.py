@@ -1,7 +1,7 @@
 """Whether lays stand, by the thousand: the fast twin of standing.standing_of, within a few millimetres of it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from math import ceil, cos, floor, radians, sin, tan
 from typing import Any
@@ -109,6 +109,7 @@ class RollStanding:
 
     table: StandingTable
     roll_rad: float
+    _boxes: dict[float, tuple[float, float, float, float]] = field(default_factory=dict)
 
     @cached_property
     def _lows(self) -> Lows:
@@ -123,14 +124,22 @@ class RollStanding:
         """Return the lift that sets the bolt's lowest point at z = 0, past the last bunk too. [m]."""
         return float(-self._heights_m(tilt_rad)[0])
 
+    def _box_m(self, tilt_rad: float) -> tuple[float, float, float, float]:
+        """Return from where to where it lies along the bed, and its lowest and highest point without a lift. [m]."""
+        found = self._boxes.get(tilt_rad)
+        if found is None:
+            (along, up), c, s = self._hull_m, cos(tilt_rad), sin(tilt_rad)
+            x, z = along * c - up * s, along * s + up * c
+            found = float(x.min()), float(x.max()), float(z.min()), float(z.max())
+            self._boxes[tilt_rad] = found
+        return found
+
     def _heights_m(self, tilt_rad: float) -> tuple[float, float]:
-        z = self._hull_m[0] * sin(tilt_rad) + self._hull_m[1] * cos(tilt_rad)
-        return float(z.min()), float(z.max())
+        return self._box_m(tilt_rad)[2:]
 
     def ends_m(self, tilt_rad: float) -> tuple[float, float]:
         """Return from where to where the bolt lies along the bed. [m]."""
-        x = self._hull_m[0] * cos(tilt_rad) - self._hull_m[1] * sin(tilt_rad)
-        return float(x.min()), float(x.max())
+        return self._box_m(tilt_rad)[:2]
 
     def bunks_m(self, tilt_rad: float) -> FloatArray:
         """Return the bed x (B,) of the bunks under the bolt. [m]."""

@@ -11,6 +11,7 @@ from planned_logs import a_run, given_log, planned
 from optimizer.bed.buck_cuts import limb_cut, limb_leaves_m, limb_length_m
 from optimizer.planning import price_way
 from optimizer.report.cuts_made import cuts_made, past_crotch_m
+from optimizer.search.bucked import Scouting, ways_to_buck
 from optimizer.search.bucked_search import search_bucked
 from optimizer.search.given import Given
 from optimizer.wood.woods import find_wood
@@ -215,3 +216,14 @@ def test_with_doubt_the_log_as_it_came_is_weighed_on_the_same_possible_logs(log,
         spread = plan.net_p90 - plan.net_p10
         assert abs(plan.net_expected - plan.net) < max(spread, 0.2 * plan.net)
     assert document.plain_way is None or document.plain_way.net_expected is not None
+
+
+def test_ways_to_buck_are_the_same_whatever_the_workers(log, mill):
+    problem, weigh = books.problem(log, mill), given_log(log).weigh
+    one, three = (Scouting(problem, weigh, workers=workers) for workers in (1, 3))
+
+    found = ways_to_buck(one, "best"), ways_to_buck(three, "best")
+
+    assert found[0]
+    assert found[0] == found[1]
+    assert [one.closer_value(way) for way in found[0]] == [three.closer_value(way) for way in found[1]]
