@@ -44,8 +44,9 @@ class AfterDrying:
     def told(self, slab: Slab, hearts: Sequence[FloatArray]) -> Slab:
         """Return a slab with its cup, the thickness it likely finishes at, and what to saw for the full one.
 
-        hearts : (P, 3) each, in the bed frame of the slab. [m] Without hearts, or where none runs beside the slab,
-        nothing is known. Both faces are looked at over the wood that they share, all along the slab; the worst counts.
+        hearts : (P, 3) each, in the bed frame of the slab. [m] Without hearts, or where none runs beside the slab but
+        within it, nothing is known. Both faces are looked at over the wood that they share, all along the slab; the
+        worst counts.
         """
         left, right, heart_y, heart_z = _places(slab, hearts)
         if not len(left):
@@ -79,7 +80,9 @@ def _places(slab: Slab, hearts: Sequence[FloatArray]) -> tuple[FloatArray, Float
     bounds = shapely.bounds(parts[is_across])
     x, left, right = at[owner[is_across]], bounds[:, 1], bounds[:, 3]
     y, z = _nearest(x, 0.5 * (left + right), 0.5 * (slab.upper_face_m + slab.lower_face_m), hearts)
-    known = np.isfinite(y)
+    # Wood that holds its heart opens there when it dries, and does not cup: rings close about no free piece.
+    holds = (z > slab.lower_face_m) & (z < slab.upper_face_m) & (y > left) & (y < right)
+    known = np.isfinite(y) & ~holds
     return left[known], right[known], y[known], z[known]
 
 

@@ -30,6 +30,10 @@ def finish_words(plan: Plan, measures: Measures) -> list[str]:
             f"{quarters}/4: cupping takes up to {cup}. For full {quarters}/4 saw {saw} {measures.reading_unit} thick, "
             "or keep the stack well weighted."
         )
+    split = [slab.id for slab in plan.slabs if slab.cup_m is None and slab.heart_area_m2 > 0.0]
+    if split:
+        hold = "holds" if len(split) == 1 else "hold"
+        told.append(f"{numbered('Slab', split)} {hold} the pith: look for a split along it as it dries.")
     return told
 
 

@@ -75,6 +75,12 @@ def test_nothing_is_told_where_no_heart_runs_beside_a_slab(drying):
         assert (slab.cup_m, slab.finish_m, slab.saw_for_full_m) == (None, None, None)
 
 
+def test_a_slab_that_holds_its_heart_opens_there_and_does_not_cup(drying):
+    slab = drying.told(board(24.0), [moved(0.0, 0.0, 5.0 * INCH_M)])
+
+    assert (slab.cup_m, slab.finish_m, slab.saw_for_full_m) == (None, None, None)
+
+
 def test_of_two_hearts_the_nearer_one_counts(drying):
     near, far = moved(0.0, 0.0, 0.1), moved(0.0, 0.0, -3.0)
 
@@ -104,6 +110,12 @@ def test_slabs_of_a_round_log_cup_by_how_far_they_lie_from_its_heart(can_flip):
         to_bed = np.array(plan.flipped_log_to_bed if slab.flipped else plan.log_to_bed)
         # The search tilts it a little: the wood is widest, and nearest the heart, at one end. What both faces share of
         # a round log is as wide as the farther one.
+        ends_m = (heart @ to_bed.T)[:, 2]
+        if all(slab.lower_face_m < end_m < slab.upper_face_m for end_m in ends_m):
+            assert (slab.cup_m, slab.finish_m) == (None, None)  # it opens at its heart
+            continue
+        if any(slab.lower_face_m < end_m < slab.upper_face_m for end_m in ends_m):
+            continue
         cups = []
         for end_m in (heart @ to_bed.T)[:, 2]:
             off_m = np.array([slab.upper_face_m, slab.lower_face_m]) - end_m

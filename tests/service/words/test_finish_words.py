@@ -52,6 +52,14 @@ def test_nothing_is_said_of_slabs_that_come_out_full_or_are_not_known(slabs: tup
     assert "Dry and flat" not in text_of(a_document(plans=(plan,)))
 
 
+def test_slabs_that_hold_the_pith_are_said_to_split() -> None:
+    slabs = (a_slab(heart_area_m2=0.1), slab(2, 2.0, None, 0.1).model_copy(update={"heart_area_m2": 0.1}))
+
+    assert finish_words(a_plan(slabs=slabs), IMPERIAL) == [
+        "Slab 1 holds the pith: look for a split along it as it dries."
+    ]
+
+
 def test_a_slab_says_its_own() -> None:
     assert slab_finish_words(slab(1, 1.75, 2.5), IMPERIAL) == "Dry and flat about 1 3/4 in (may cup 1/2 in)."
     assert slab_finish_words(slab(1, 2.0, None, 0.05), IMPERIAL) == "Dry and flat about 2 in."
