@@ -25,7 +25,7 @@ USING = (ROOT / "docs" / "using.md").read_text()
     ("text", "commands"),
     [
         (README, ["init", "plan", "init", "plan"]),
-        (USING, ["init", "plan", "init", "plan", "solid", "plan", "price", "price", "backup", "restore"]),
+        (USING, ["init", "bid", "plan", "init", "plan", "solid", "plan", "price", "price", "backup", "restore"]),
     ],
 )
 def test_every_command_runs_in_its_order(
