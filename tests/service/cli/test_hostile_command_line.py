@@ -23,6 +23,7 @@ RAW = "\udcff\udcfe"
 HUGE = "9" * 5000
 QUICK = ("--lays", "12", "--workers", "1", "--doubt", "off")
 GOOD = {"plan": ["plan", "log.toml"], "price": ["price", "log.toml", "--roll", "0", "--heights", "12, 9"],
+        "bid": ["bid", "--girth", "4 ft", "--girth", "3 ft", "--length", "5 ft"],
         "demo": ["demo"], "solid": ["solid", "log.toml", "--out", "log.ply"]}  # fmt: skip
 
 FILES = ["", ".", "/", "none/x", "pipe", "/dev/null", RAW, "a" * 5000, "log.toml/x", "/proc/self/mem"]
@@ -32,7 +33,8 @@ CHOICES = ["", "x", RAW, NINES]
 WRONG: dict[str, list[str]] = {
     "--species": ["wite ash", RAW, NINES], "--bark": CHOICES, "--end-trim": LENGTHS,
     "--bark-thickness": LENGTHS,
-    "--cost": ["x", "-1", "nan", "inf", "1e400"],
+    **{key: ["x", "-1", "nan", "inf", "1e400"] for key in ("--cost", "--haul", "--fee")},
+    "--girth": LENGTHS, "--length": LENGTHS,
     "--taped-length": LENGTHS, "--unit": CHOICES, "--up": CHOICES, "--butt": CHOICES, "--pick": WHOLE, "--mill": FILES,
     "--prices": FILES, "--marks": FILES, "--doubt": CHOICES, "--buck": CHOICES,
     "--seconds": ["x", "0", "-1", "nan", "inf", "1e400"],
@@ -48,7 +50,10 @@ WRONG: dict[str, list[str]] = {
 NOT_WRITTEN = ["", ".", "none/x.json", "pipe", "a" * 5000, "log.toml/x.json"]
 TAKES_NOTHING = {"--all", "--verbose", "--wood", "--json", "--out", "--picture"}
 CASES = [
-    (command, option, value) for command in ("plan", "price") for option, values in WRONG.items() for value in values
+    (command, option, value)
+    for command in ("plan", "price", "bid")
+    for option, values in WRONG.items()
+    for value in values
 ]
 
 
@@ -71,7 +76,8 @@ def options_of(command: str) -> set[str]:
 
 
 def test_no_option_is_left_out() -> None:
-    assert options_of("plan") | options_of("price") | options_of("solid") == {*WRONG, *TAKES_NOTHING}
+    commands_of = (options_of(command) for command in ("plan", "price", "solid", "bid"))
+    assert set().union(*commands_of) == {*WRONG, *TAKES_NOTHING}
 
 
 @pytest.mark.usefixtures("hostile")
@@ -86,14 +92,14 @@ def test_a_wrong_option_is_one_line(command: str, option: str, pithline: Callabl
 
 
 @pytest.mark.usefixtures("hostile")
-@pytest.mark.parametrize("command", ["plan", "price", "solid"])
+@pytest.mark.parametrize("command", ["plan", "price", "solid", "bid"])
 def test_a_log_that_is_no_file_is_one_line(command: str, pithline: Callable[..., Ran]) -> None:
     for path in FILES:
-        refused(pithline(command, path, *GOOD[command][2:]))
+        refused(pithline(command, path, *([] if command == "bid" else GOOD[command][2:])))
 
 
 @pytest.mark.usefixtures("hostile")
-@pytest.mark.parametrize("command", ["plan", "price", "demo", "solid"])
+@pytest.mark.parametrize("command", ["plan", "price", "demo", "solid", "bid"])
 @pytest.mark.parametrize("path", NOT_WRITTEN)
 def test_what_cannot_be_written_is_refused_before_the_work(
     command: str, path: str, pithline: Callable[..., Ran], monkeypatch: pytest.MonkeyPatch
@@ -101,7 +107,7 @@ def test_what_cannot_be_written_is_refused_before_the_work(
     def work(*_: object, **__: object) -> None:
         pytest.fail("it began to work")
 
-    for name in ("read_log", "plan_read_log", "price_own_way"):
+    for name in ("read_log", "plan_read_log", "price_own_way", "bid_on_log"):
         monkeypatch.setattr(commands, name, work)
     option = (
         ["--out", f"{path}.ply" if path in {"none/x.json", "log.toml/x.json"} else path]

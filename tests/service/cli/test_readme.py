@@ -27,7 +27,21 @@ USING = (ROOT / "docs" / "using.md").read_text()
         (README, ["init", "plan", "init", "plan"]),
         (
             USING,
-            ["init", "plan", "init", "plan", "init", "plan", "solid", "plan", "price", "price", "backup", "restore"],
+            [
+                "init",
+                "bid",
+                "plan",
+                "init",
+                "plan",
+                "init",
+                "plan",
+                "solid",
+                "plan",
+                "price",
+                "price",
+                "backup",
+                "restore",
+            ],
         ),
     ],
 )
