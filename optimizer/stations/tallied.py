@@ -6,6 +6,8 @@ width that counts more than the two faces share breaks off where these part, som
 half of one.
 """
 
+from typing import NamedTuple
+
 import numba
 import numpy as np
 from numpy.typing import NDArray
@@ -161,7 +163,7 @@ def _across(
             outline += max(0.0, min(high[m], below) - max(low[m], above))
             upper += max(0.0, min(own[1, m], below) - max(own[0, m], above))
             lower += max(0.0, min(own[3, m], below) - max(own[2, m], above))
-    if face == BOTH:
+    if face == BOTH or outline == 0.0:
         return outline, outline
     if face == NARROW:
         return min(upper, lower), outline
@@ -461,8 +463,131 @@ def _in_run(
     return counted[begin + k] + share * (counted[begin + k + 1] - counted[begin + k])
 
 
+class _Run(NamedTuple):
+    """The one run of a layer, as it counts before sizes are rounded.
+
+    begin, end : its stations; begin is -1 where there is no run, -2 where there may be several, or one to be crosscut.
+    green_m2, widest_m : of what counts, green.
+    """
+
+    begin: int
+    end: int
+    span_m: float
+    width_m: float
+    area_m2: float
+    outline_m2: float
+    lost_m2: float
+    figured_m2: float
+    green_m2: float
+    widest_m: float
+
+
+@numba.njit(cache=True, nogil=True)
+def _no_run(begin: int) -> _Run:
+    return _Run(begin, 0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0)
+
+
 @numba.njit(cache=True, nogil=True)
 def _one_run(
+    sold: Sold,
+    counting: Counting,
+    upper_y: NDArray[np.float32],
+    upper_row: int,
+    lower_y: NDArray[np.float32],
+    lower_row: int,
+    first: int,
+    last: int,
+    cell_m: float,
+    something: bool,
+    inside: Inside,
+    off_heart_m: float,
+    least_m: float,
+    lost: FloatArray,
+    figured: FloatArray,
+    sums: FloatArray,
+    strips: FloatArray,
+    strip_counts: IntArray,
+    faces: FloatArray,
+    face_counts: IntArray,
+) -> _Run:
+    """Find the run of a layer whose faces have one interval at most at each station: most have one, or none.
+
+    something : whether strips, strip_counts, faces, face_counts hold what lies in the layer.
+    """
+    count, face = last - first, counting.face
+    a_low, a_high = upper_y[upper_row, 0, first:last], upper_y[upper_row, 1, first:last]
+    b_low, b_high = lower_y[lower_row, 0, first:last], lower_y[lower_row, 1, first:last]
+    counted, outline = sums[0, :count], sums[1, :count]
+    wide, total, apart = _swept(a_low, a_high, b_low, b_high, face, least_m, counted, outline)
+    if wide == 0 or (wide + 1) * cell_m < sold.min_length_m:
+        return _no_run(-1)
+    begin, end = 0, count - 1
+    while counted[begin] < least_m:
+        begin += 1
+    while counted[end] < least_m:
+        end -= 1
+    if end - begin + 1 != wide or apart > 0:
+        return _no_run(-2)
+    first_reach, first_edge, first_outline = _end_of_run(
+        a_low, a_high, b_low, b_high, begin, begin - 1, face, least_m, cell_m, counted, outline
+    )
+    last_reach, last_edge, last_outline = _end_of_run(
+        a_low, a_high, b_low, b_high, end, end + 1, face, least_m, cell_m, counted, outline
+    )
+    span_m = (end - begin) * cell_m + first_reach + last_reach
+    if span_m > sold.max_length_m:
+        return _no_run(-2)
+    if span_m < sold.min_length_m:
+        return _no_run(-1)
+    ends = (first_reach, first_edge, last_reach, last_edge)
+    first_m, last_m = counted[begin], counted[end]
+    green_m2, _ = run_areas(total, total, first_m, last_m, np.inf, cell_m, ends)
+    kept = 1.0 - width_shrinkage(counting.shrinks_radial, counting.shrinks_tangential, off_heart_m, green_m2 / span_m)
+    most, area_m2 = sold.max_width_m, kept * green_m2
+    if not np.isinf(most):
+        capped = 0.0
+        for i in range(begin, end + 1):
+            capped += min(counted[i], most / kept)
+        area_m2 = kept * run_areas(total, capped, first_m, last_m, most / kept, cell_m, ends)[0]
+    if counting.width == MEAN_WIDTH:
+        width_m = area_m2 / span_m
+    elif counting.width == LEAST:
+        width_m = min(kept * min(first_edge, last_edge, counted[begin : end + 1].min()), most)
+    else:
+        middle = 0.5 * span_m - first_reach
+        width_m = min(kept * _in_run(counted, begin, end, cell_m, ends, middle), most)
+        if counting.width != MIDDLE:
+            in_m = min(FROM_END_M, 0.5 * span_m)
+            for x in (in_m - first_reach, span_m - in_m - first_reach):
+                width_m += min(kept * _in_run(counted, begin, end, cell_m, ends, x), most)
+            width_m /= 3.0
+    outline_m2, lost_m2, figured_m2 = 1.0, 0.0, 0.0
+    if something:
+        feather = inside.best_feather > 0.0
+        lost_on_run(
+            upper_y, upper_row, lower_y, lower_row, first, last, inside.hearts, inside.heart_counts, strips,
+            strip_counts, faces, face_counts, feather, lost, figured,
+        )  # fmt: skip
+        lost_m2 = over_run(lost[begin : end + 1], cell_m, first_reach, last_reach)
+        if feather:
+            figured_m2 = over_run(figured[begin : end + 1], cell_m, first_reach, last_reach)
+        across = outline[begin : end + 1].sum()
+        outline_ends = (first_reach, first_outline, last_reach, last_outline)
+        outline_m2, _ = run_areas(across, across, outline[begin], outline[end], np.inf, cell_m, outline_ends)
+    widest_m = max(first_edge, last_edge, counted[begin : end + 1].max())
+    return _Run(begin, end, span_m, width_m, area_m2, outline_m2, lost_m2, figured_m2, green_m2, widest_m)
+
+
+@numba.njit(cache=True, nogil=True)
+def _run_paid(sold: Sold, counting: Counting, entry: int, run: _Run, heart_share: float) -> float:
+    return _paid(
+        sold, counting, entry, run.width_m, run.span_m, run.area_m2, run.outline_m2, run.lost_m2, run.figured_m2,
+        heart_share,
+    )  # fmt: skip
+
+
+@numba.njit(cache=True, nogil=True)
+def _simple_layer(
     sold: Sold,
     counting: Counting,
     entry: int,
@@ -488,109 +613,97 @@ def _one_run(
     faces: FloatArray,
     face_counts: IntArray,
 ) -> float:
-    """Return what a layer brings that has one run, or none; -1 where it may have more, or one to be cut or ripped.
-
-    For faces that have one interval at most at each station.
-    """
-    count, face = last - first, counting.face
-    a_low, a_high = upper_y[upper_row, 0, first:last], upper_y[upper_row, 1, first:last]
-    b_low, b_high = lower_y[lower_row, 0, first:last], lower_y[lower_row, 1, first:last]
-    counted, outline = sums[0, :count], sums[1, :count]
-    wide, total, apart = _swept(a_low, a_high, b_low, b_high, face, least_m, counted, outline)
-    if wide == 0 or (wide + 1) * cell_m < sold.min_length_m:
-        return 0.0
-    begin, end = 0, count - 1
-    while counted[begin] < least_m:
-        begin += 1
-    while counted[end] < least_m:
-        end -= 1
-    if end - begin + 1 != wide or apart > 0:
-        return -1.0
-    first_reach, first_edge, first_outline = _end_of_run(
-        a_low, a_high, b_low, b_high, begin, begin - 1, face, least_m, cell_m, counted, outline
-    )
-    last_reach, last_edge, last_outline = _end_of_run(
-        a_low, a_high, b_low, b_high, end, end + 1, face, least_m, cell_m, counted, outline
-    )
-    span_m = (end - begin) * cell_m + first_reach + last_reach
-    if span_m > sold.max_length_m:
-        return -1.0
-    if span_m < sold.min_length_m:
-        return 0.0
-    ends = (first_reach, first_edge, last_reach, last_edge)
-    first_m, last_m = counted[begin], counted[end]
-    green_m2, _ = run_areas(total, total, first_m, last_m, np.inf, cell_m, ends)
-    kept = 1.0 - width_shrinkage(counting.shrinks_radial, counting.shrinks_tangential, off_heart_m, green_m2 / span_m)
-    most, area_m2 = sold.max_width_m, kept * green_m2
-    if not np.isinf(most):
-        capped = 0.0
-        for i in range(begin, end + 1):
-            capped += min(counted[i], most / kept)
-        area_m2 = kept * run_areas(total, capped, first_m, last_m, most / kept, cell_m, ends)[0]
-    if counting.width == MEAN_WIDTH:
-        width_m = area_m2 / span_m
-    elif counting.width == LEAST:
-        width_m = min(kept * min(first_edge, last_edge, counted[begin : end + 1].min()), most)
-    else:
-        middle = 0.5 * span_m - first_reach
-        width_m = min(kept * _in_run(counted, begin, end, cell_m, ends, middle), most)
-        if counting.width != MIDDLE:
-            in_m = min(FROM_END_M, 0.5 * span_m)
-            for x in (in_m - first_reach, span_m - in_m - first_reach):
-                width_m += min(kept * _in_run(counted, begin, end, cell_m, ends, x), most)
-            width_m /= 3.0
-    outline_m2, lost_m2, figured_m2 = 1.0, 0.0, 0.0
+    """Return what a layer brings that has one run, or none, whole or ripped; -1 where it takes a closer look."""
     if something:
-        if counting.slab_with_heart > 0.0 and _has_heart(
-            counting, inside, first, begin, end, lower_m, upper_m, a_low, a_high, b_low, b_high, cell_m, span_m
-        ):
-            return -1.0
-        feather = inside.best_feather > 0.0
         strips_of_layer(inside, first, lower_m, upper_m, strips, strip_counts, faces, face_counts)
-        lost_on_run(
-            upper_y, upper_row, lower_y, lower_row, first, last, inside.hearts, inside.heart_counts, strips,
-            strip_counts, faces, face_counts, feather, lost, figured,
-        )  # fmt: skip
-        lost_m2 = over_run(lost[begin : end + 1], cell_m, first_reach, last_reach)
-        if feather:
-            figured_m2 = over_run(figured[begin : end + 1], cell_m, first_reach, last_reach)
-        across = outline[begin : end + 1].sum()
-        outline_ends = (first_reach, first_outline, last_reach, last_outline)
-        outline_m2, _ = run_areas(across, across, outline[begin], outline[end], np.inf, cell_m, outline_ends)
-    brings = _paid(sold, counting, entry, width_m, span_m, area_m2, outline_m2, lost_m2, figured_m2, 0.0)
+    run = _one_run(
+        sold, counting, upper_y, upper_row, lower_y, lower_row, first, last, cell_m, something, inside, off_heart_m,
+        least_m, lost, figured, sums, strips, strip_counts, faces, face_counts,
+    )  # fmt: skip
+    if run.begin < 0:
+        return 0.0 if run.begin == -1 else -1.0
     if at_most:
-        widest_m = max(first_edge, last_edge, counted[begin : end + 1].max())
-        brings = max(brings, _ripped_most(sold, counting, entry, green_m2, widest_m, span_m))
-    return max(0.0, brings - sold.slab_cost)
+        most = _ripped_most(sold, counting, entry, run.green_m2, run.widest_m, run.span_m)
+        return max(0.0, max(most, _run_paid(sold, counting, entry, run, 0.0)) - sold.slab_cost)
+    if not something or counting.slab_with_heart <= 0.0:
+        return max(0.0, _run_paid(sold, counting, entry, run, 0.0) - sold.slab_cost)
+    a_low, a_high = upper_y[upper_row, 0], upper_y[upper_row, 1]
+    b_low, b_high = lower_y[lower_row, 0], lower_y[lower_row, 1]
+    from_station = first + run.begin
+    to_station = first + run.end
+    at, held, is_one = _heart_stations(
+        inside, from_station, to_station, lower_m, upper_m, a_low, a_high, b_low, b_high, sums[2]
+    )
+    if held * cell_m <= counting.heart_length_share * run.span_m:
+        return max(0.0, _run_paid(sold, counting, entry, run, 0.0) - sold.slab_cost)
+    if counting.face in (WIDE, MEAN_FACE):
+        return -1.0  # a side breaks off elsewhere than the whole does
+    best = _run_paid(sold, counting, entry, run, counting.slab_with_heart)
+    if best == NONE or not is_one:
+        return max(0.0, best - sold.slab_cost)
+    # The straight line from where the heart comes in to where it goes out, and how far it strays from that.
+    begin, end, y = int(at[0]), int(at[1]), sums[2]
+    slope = (y[end] - y[begin]) / (end - begin) if end > begin else 0.0
+    left_m = right_m = 0.0
+    for k in range(begin, end + 1):
+        if not np.isinf(y[k]):
+            stray = y[k] - y[begin] - slope * (k - begin)
+            left_m, right_m = max(left_m, stray), min(right_m, stray)
+    half_m = inside.heart_radius_m * np.sqrt(1.0 + (slope / cell_m) ** 2)
+    sides = np.empty((2, 2, len(a_low)), dtype=np.float32)
+    ripped = 0.0
+    for side in range(2):
+        off_m = y[begin] - slope * (from_station + begin) + (left_m + half_m if side == 0 else right_m - half_m)
+        for i in range(first, last):
+            cut = np.float32(off_m + slope * i)
+            sides[0, 0, i] = max(a_low[i], cut) if side == 0 else a_low[i]
+            sides[1, 0, i] = max(b_low[i], cut) if side == 0 else b_low[i]
+            sides[0, 1, i] = a_high[i] if side == 0 else min(a_high[i], cut)
+            sides[1, 1, i] = b_high[i] if side == 0 else min(b_high[i], cut)
+        part = _one_run(
+            sold, counting, sides, 0, sides, 1, first, last, cell_m, True, inside, off_heart_m, least_m, lost, figured,
+            sums, strips, strip_counts, faces, face_counts,
+        )  # fmt: skip
+        if part.begin == -2:
+            return -1.0
+        if part.begin >= 0:
+            ripped += max(0.0, _run_paid(sold, counting, entry, part, 0.0))
+    return max(0.0, max(best, ripped) - sold.slab_cost)
 
 
 @numba.njit(cache=True, nogil=True)
-def _has_heart(
-    counting: Counting,
+def _heart_stations(
     inside: Inside,
-    first: int,
-    begin: int,
-    end: int,
+    from_station: int,
+    to_station: int,
     lower_m: float,
     upper_m: float,
     a_low: NDArray[np.float32],
     a_high: NDArray[np.float32],
     b_low: NDArray[np.float32],
     b_high: NDArray[np.float32],
-    cell_m: float,
-    span_m: float,
-) -> bool:
-    """Tell whether a heart runs inside a run for so much of its span that it counts."""
-    held, hearts = 0, inside.hearts
-    for i in range(begin, end + 1):
-        for c in range(inside.heart_counts[first + i]):
-            y, z = hearts[c, 0, first + i], hearts[c, 1, first + i]
-            height_m = inside.rise_m[first + i] + z * inside.cos_tilt
-            there = hearts[c, 4, first + i] >= 0.0 and lower_m <= height_m <= upper_m
+    heart_y: FloatArray,
+) -> tuple[tuple[int, int], int, bool]:
+    """Put where a heart runs inside a run at each of its stations into an array; inf where none does. [m].
+
+    Returns the first and the last that one does at, counted from the first station; at how many; and whether it is
+    never more than one.
+    """
+    begin, end, held, is_one, hearts = -1, -1, 0, True, inside.hearts
+    rise_m, cos_tilt, counts = inside.rise_m, inside.cos_tilt, inside.heart_counts
+    for i in range(from_station, to_station + 1):
+        k, here = i - from_station, 0
+        heart_y[k] = np.inf
+        for c in range(counts[i]):
+            y, height_m = hearts[c, 0, i], rise_m[i] + hearts[c, 1, i] * cos_tilt
+            there = hearts[c, 4, i] >= 0.0 and lower_m <= height_m <= upper_m
             if there and max(a_low[i], b_low[i]) <= y <= min(a_high[i], b_high[i]):
-                held += 1
-                break
-    return held * cell_m > counting.heart_length_share * span_m
+                heart_y[k] = y
+                here += 1
+        if here:
+            begin, end, held = k if begin < 0 else begin, k, held + 1
+            is_one = is_one and here == 1
+    return (begin, end), held, is_one
 
 
 @numba.njit(cache=True, nogil=True)
@@ -640,7 +753,7 @@ def tallied_layer(
     off_heart_m = abs(0.5 * (lower_m + upper_m) - inside.heart_m)
     least_m = green_width(sold.min_width_m, radial, tangential, off_heart_m)
     if simple:
-        found = _one_run(
+        found = _simple_layer(
             sold, counting, entry, upper_y, upper_row, lower_y, lower_row, first, last, cell_m, something, at_most,
             inside, lower_m, upper_m, off_heart_m, least_m, lost, figured, sums, strips, strip_counts, faces,
             face_counts,

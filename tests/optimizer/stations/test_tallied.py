@@ -98,7 +98,7 @@ class Twin:
                 if high > low:
                     lost += largest(strips, low, high)
                     figured += (shown(strips, on_upper, low, high) + shown(strips, on_lower, low, high)) / 2
-            rows.append(((i + 0.5) * CELL_M, counts[face], outline, lost, figured))
+            rows.append(((i + 0.5) * CELL_M, counts[face] if outline > 0.0 else 0.0, outline, lost, figured))
         first, last = min(piece), max(piece)
         ends = []
         for row, is_trim, way in ((rows[0], first == 0, -1), (rows[-1], last == self.stations - 1, 1)):
