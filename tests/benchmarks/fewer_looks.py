@@ -3,7 +3,8 @@
 .venv/bin/python tests/benchmarks/fewer_looks.py [first] [count] [lays]
 
 A row a log: what the best plan is expected to bring, tried on fresh possible logs, with rolls searched to a twentieth
-of a degree, every row of layers worked out and every lay of a climb tried on twelve logs; and as it is now. The standard error is that of the difference, on the same logs.
+of a degree, every row of layers worked out and every lay of a climb tried on twelve logs; and as it is now. The
+standard error is that of the difference, on the same logs.
 """
 
 import sys
