@@ -22,8 +22,9 @@ from scans.units import INCH_M
 CHOICE_LOGS = 40
 FEW, SOME = 6, 12
 """Of the possible logs of the choice: how many the first look and the climb are made on, clear losers on the first."""
-LOOK_APART_M, FINAL_APART_M = 0.375 * INCH_M, 0.1875 * INCH_M
-"""Of how many rows one is worked out on a log, others on each: so far apart at the most, until the last lays."""
+APART_M = 0.1875 * INCH_M
+"""Of the rows within so much height one is worked out on a log, others on each; twice as far apart was tried, and found
+other lays."""
 BEHIND = 0.985
 """A lay that on the first few logs is worth less than this share of the best so far is not tried on more."""
 ROLLS, STARTS, FINALISTS = 18, 6, 8
@@ -47,7 +48,7 @@ def chosen_in_doubt(
 
     found : of the ordinary search. The same whatever the number of workers, unless `goes_on` ends it.
     """
-    stride, final_stride = (rows_apart(problem, apart_m) for apart_m in (LOOK_APART_M, FINAL_APART_M))
+    stride = rows_apart(problem, APART_M)
 
     def scouted(lay: tuple[Rolled, float], values: LayValues) -> Scouted | None:
         cuts = best_average_cuts(values, problem.terms, problem.rules)
@@ -114,7 +115,7 @@ def chosen_in_doubt(
         if lying and not any(t.lay.roll_deg % 360.0 == 0.0 for t in finalists):
             finalists.append(max(lying, key=lambda t: t.net))
         last: list[Scouted] = []
-        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), final_stride, exact=True), finalists)
+        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), stride, exact=True), finalists)
         for k, one in enumerate(final, start=1):
             last += [one] if one is not None else []
             _tell(on_progress, "working out heights", k, len(finalists))

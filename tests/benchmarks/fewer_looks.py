@@ -3,8 +3,8 @@
 .venv/bin/python tests/benchmarks/fewer_looks.py [first] [count] [lays]
 
 A row a log: what the best plan is expected to bring, tried on fresh possible logs, with rolls searched to a twentieth
-of a degree, every third row of layers worked out (each of them at the end) and every lay of a climb tried on twelve
-logs; and as it is now. The standard error is that of the difference, on the same logs.
+of a degree, every row of layers worked out and every lay of a climb tried on twelve logs; and as it is now. The
+standard error is that of the difference, on the same logs.
 """
 
 import sys
@@ -28,13 +28,13 @@ from optimizer.search.lays import search  # noqa: E402
 from service.typed.files import MILL_FILE, parse_document, read_sample  # noqa: E402
 
 FRESH = 120
-NOW = (choice.LOOK_APART_M, choice.FINAL_APART_M, choice.BEHIND)
-MORE = (0.5 * choice.LOOK_APART_M, 0.0, 0.0)
+NOW = (choice.APART_M, choice.BEHIND)
+MORE = (0.0, 0.0)
 
 
 def best(problem, fresh, lays, how, roll_error_deg):
     """The plan that is expected to bring the most, and CPU seconds of search and choice."""
-    choice.LOOK_APART_M, choice.FINAL_APART_M, choice.BEHIND = how
+    choice.APART_M, choice.BEHIND = how
     start = time.process_time()
     found = search(problem, lays, roll_error_deg=roll_error_deg)
     searched = time.process_time()

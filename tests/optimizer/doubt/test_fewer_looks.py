@@ -7,7 +7,7 @@ import shapes
 
 from optimizer.documents.mill import SetUp
 from optimizer.doubt import choice
-from optimizer.doubt.choice import FINAL_APART_M, LOOK_APART_M, chosen_in_doubt, rows_apart
+from optimizer.doubt.choice import APART_M, chosen_in_doubt, rows_apart
 from optimizer.doubt.possible_logs import PossibleLogs
 from optimizer.doubt.report import drawn, weighed
 from optimizer.doubt.values import best_average_cuts, lay_values
@@ -66,8 +66,7 @@ def test_rows_that_the_mill_cannot_saw_are_not_worked_out_and_the_others_are(pro
         assert not some.down[rows > rows[may].max(), m].any()
 
 
-@pytest.mark.parametrize("apart_m", [LOOK_APART_M, FINAL_APART_M])
-def test_rows_between_change_what_is_found_by_next_to_nothing(problem, apart_m):
+def test_rows_between_change_what_is_found_by_next_to_nothing(problem):
     fine = problem.on(height_step_m=INCH_M / 16, kerf_m=INCH_M / 16)
     fine = books.problem(fine.log, fine.mill)
     plan = search(problem, 60).plans[0]
@@ -75,19 +74,19 @@ def test_rows_between_change_what_is_found_by_next_to_nothing(problem, apart_m):
     logs = PossibleLogs(fine).some(5, range(12))
     exact = lay_values(fine, *lay, logs)
 
-    rough = best_average_cuts(lay_values(fine, *lay, logs, stride=rows_apart(fine, apart_m)), fine.terms)
+    rough = best_average_cuts(lay_values(fine, *lay, logs, stride=rows_apart(fine, APART_M)), fine.terms)
 
     # What is found by rough values is worth about as much by the exact ones.
     at = [row - exact.table.lowest_row for row in rough.rows]
     net = sum(exact.down[row, entry] for row, entry in zip(at, rough.entries, strict=False) if entry >= 0)
     net -= exact.cost[at].sum()
-    assert rows_apart(fine, apart_m) > 1
+    assert rows_apart(fine, APART_M) > 1
     assert net == pytest.approx(best_average_cuts(exact, fine.terms).net, rel=0.005)
 
 
 def test_rows_are_no_farther_apart_where_the_mill_steps_farther(problem):
-    assert rows_apart(problem, FINAL_APART_M) == 1
-    assert rows_apart(problem.on(height_step_m=INCH_M / 32), FINAL_APART_M) == 6
+    assert rows_apart(problem, APART_M) == 1
+    assert rows_apart(problem.on(height_step_m=INCH_M / 32), APART_M) == 6
 
 
 def test_lays_clearly_behind_on_few_logs_are_not_missed(problem, monkeypatch):
