@@ -3,12 +3,12 @@
 .venv/bin/python tests/benchmarks/walks.py [first] [count] [points]
 
 roll, place: how far the second walk lies off its true place in the first: the turn that is left, and the root mean
-square over the log. misfit, rival, known: as of `scans.walks.register.Registration`. volume, hidden: error of the
-volume, and root mean square distance from the side that the first walk did not see to the solid, of the first walk
-alone > of both, at the scans' scale. said: how far off the solid of both is by its doubt | and was, root mean square,
-sawn ends left out. kept: share of that side which the second did not see either. A seed whose roll is
-not sure is read again with the roll told to the nearest 10 degrees. Last, each first walk with the second of the seed
-before it, which must be refused. The logs, walks and yards are invented.
+square over the log. misfit, known: as of `scans.walks.register.Registration`. rival: the less of its other_roll and
+other_end. volume, hidden: error of the volume, and root mean square distance from the side that the first walk did not
+see to the solid, of the first walk alone > of both, at the scans' scale. said: how far off the solid of both is by its
+doubt | and was, root mean square, sawn ends left out. kept: share of that side which the second did not see either. A
+seed whose roll is not sure is read again with the roll told to the nearest 10 degrees. Last, each first walk with the
+second of the seed before it, which must be refused. The logs, walks and yards are invented.
 """
 
 import os
@@ -90,9 +90,10 @@ def row(seed, points):
     both = walks[0].face_seen | walks[1].face_seen | walks[0].truth.end_faces
     kept = (~both).sum() / (~walks[0].face_seen & ~walks[0].truth.end_faces).sum()
     found = told.how
+    rival = min(found.other_roll, found.other_end)
     print(
         f"{seed:4d} {walks[0].truth.kind:<14} {rolled:+5.0f} {turn:5.2f} deg {1000 * place:5.1f} mm {kept:5.0%} "
-        f"{1000 * found.misfit_m:5.1f} mm {found.rival:5.2f} {found.known_within_deg:5.2f} deg  "
+        f"{1000 * found.misfit_m:5.1f} mm {rival:5.2f} {found.known_within_deg:5.2f} deg  "
         f"{one[0]:+7.2%} > {two[0]:+7.2%}  {1000 * one[1]:5.1f} > {1000 * two[1]:5.1f} mm "
         f"{1000 * log.surface_error_m:5.1f} | {1000 * two[2]:4.1f} mm {taken:6.1f}{how}",
         flush=True,
