@@ -56,8 +56,8 @@ class Registration:
     misfit_m : how far places that both ought to have seen lie apart, in the mean, none more than 3 cm. [m]
     shared : share of what each walk saw that the other saw too, the less of the two.
     known_within_deg : how far off the roll may be, by the misfit where it is held fast so far off; at most the last
-    of those tried. rival : misfit of the next best that is another roll or another end, as a multiple; infinite where
-    none was tried.
+    of those tried. other_roll, other_end : misfit of the next best that is another roll, or end for end, as a multiple;
+    infinite where all rolls tried led to this one.
     """
 
     matrix: FloatArray
@@ -67,7 +67,8 @@ class Registration:
     misfit_m: float
     shared: float
     known_within_deg: float
-    rival: float
+    other_roll: float
+    other_end: float
 
 
 def registered(one: Witness, two: Witness, rolled_deg: float | None = None, within_deg: float = 20.0) -> Registration:
@@ -90,6 +91,8 @@ def registered(one: Witness, two: Witness, rolled_deg: float | None = None, with
             kept.append(start)
         if len(kept) == _CANDIDATES:
             break
+    # However well one end fits, the other is brought near too, so that its misfit is known.
+    kept += [next(start for start in started if start[2] is end) for end in (False, True) if not _has(kept, end=end)]
     brought = []
     for _, _, swapped, matrix in kept:
         near = _brought(one, two, matrix, _COARSE_CUTS_M, is_coarse=True)
@@ -97,10 +100,11 @@ def registered(one: Witness, two: Witness, rolled_deg: float | None = None, with
         brought.append((_misfit(one, two, fine)[0], swapped, fine))
     brought.sort(key=lambda end: end[0])
     misfit, swapped, best = brought[0]
-    rivals = [
+    ends = [other[0] for other in brought if other[1] != swapped]
+    rolls = [
         other[0]
-        for other in brought[1:]
-        if other[1] != swapped or abs(_turn(_roll_deg(other[2]) - _roll_deg(best))) >= 0.5 * _APART_DEG
+        for other in brought
+        if other[1] == swapped and abs(_turn(_roll_deg(other[2]) - _roll_deg(best))) >= 0.5 * _APART_DEG
     ]
     return Registration(
         matrix=best,
@@ -110,8 +114,13 @@ def registered(one: Witness, two: Witness, rolled_deg: float | None = None, with
         misfit_m=misfit,
         shared=_misfit(one, two, best)[1],
         known_within_deg=_known_within_deg(one, two, best, misfit),
-        rival=max(min(rivals, default=np.inf), _LEAST_TOLD_M) / max(misfit, _LEAST_TOLD_M),
+        other_roll=max(min(rolls, default=np.inf), _LEAST_TOLD_M) / max(misfit, _LEAST_TOLD_M),
+        other_end=max(min(ends), _LEAST_TOLD_M) / max(misfit, _LEAST_TOLD_M),
     )
+
+
+def _has(kept: list[tuple[float, float, bool, FloatArray]], *, end: bool) -> bool:
+    return any(start[2] is end for start in kept)
 
 
 def _turn(angle_deg: float) -> float:

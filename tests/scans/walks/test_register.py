@@ -54,11 +54,13 @@ STEM = invented(2, stubs=(2, 2), bumps=(5, 5))
 END_FOR_END = np.diag([-1.0, -1.0, 1.0, 1.0])
 
 
-def pipe(radius_m: float = 0.3, length_m: float = 3.0) -> Solid:
-    """A round stem without a mark on it."""
-    mesh = trimesh.creation.cylinder(radius_m, length_m, sections=48).subdivide().subdivide()
+def pipe(taper: float = 0.01) -> Solid:
+    """A round stem without a mark on it. taper : loss of radius for each metre of length. [m/m]"""
+    mesh = trimesh.creation.cylinder(0.3, 3.0, sections=48).subdivide().subdivide()
     mesh.apply_transform(trimesh.transformations.rotation_matrix(np.pi / 2.0, [0, 1, 0]))
-    return Solid(np.array(mesh.vertices), np.array(mesh.faces))
+    vertices = np.array(mesh.vertices)
+    vertices[:, 1:] *= 1.0 - taper * vertices[:, :1] / 0.3
+    return Solid(vertices, np.array(mesh.faces))
 
 
 @pytest.mark.parametrize(
@@ -77,7 +79,7 @@ def test_roll_ends_and_size_are_found(solid: Solid, roll_deg: float, swapped: bo
     assert found.swapped is swapped
     assert abs(found.roll_deg - roll_deg) < 0.3
     assert found.scale == pytest.approx(1.0 / size, abs=0.001)
-    assert found.rival > 2.0
+    assert min(found.other_roll, found.other_end) > 2.0
     assert found.known_within_deg < KNOWN_WITHIN_DEG
     assert joined(one, two, 2).matrix == pytest.approx(found.matrix)
 
@@ -93,13 +95,19 @@ def test_a_roll_that_nothing_shows_is_asked_for() -> None:
     assert abs(joined(one, two, 2, 110.0).roll_deg - 110.0) <= 21.0
 
 
+def test_ends_that_nothing_shows_are_refused_though_the_roll_is_told() -> None:
+    one, two = seen_log(pipe(taper=0.0), np.eye(4)), seen_log(pipe(taper=0.0), rolled_matrix(100.0))
+
+    with pytest.raises(ScanError, match="which end is which"):
+        joined(one, two, 2, 100.0)
+
+
 def test_another_log_is_refused() -> None:
     one = seen_log(STEM, np.eye(4))
 
-    for other in (invented(3, stubs=(2, 2)), FORK):
-        for told in (None, 90.0):
-            with pytest.raises(ScanError, match="scan 2 and those before it do not make one log"):
-                joined(one, seen_log(other, rolled_matrix(90.0)), 2, told)
+    for other, told in ((invented(3, stubs=(2, 2)), None), (FORK, 90.0)):
+        with pytest.raises(ScanError, match="scan 2 and those before it do not make one log"):
+            joined(one, seen_log(other, rolled_matrix(90.0)), 2, told)
 
 
 def test_another_log_of_the_same_size_is_refused_though_the_roll_is_told() -> None:
