@@ -172,7 +172,11 @@ def sum_rows(plan: Plan, document: PlanDocument, measures: Measures) -> list[tup
 def _worn(document: PlanDocument, measures: Measures) -> str:
     """Say what else sawing costs: blades, and metal that nobody marked."""
     mill = document.mill
-    metal = f", {measures.money(mill.metal.cost_per_log)} for metal you hit" if mill.metal.cost_per_log >= 0.5 else ""
+    metal = (
+        f", {measures.money(mill.metal.cost_per_log)} set aside for hidden metal"
+        if mill.metal.cost_per_log >= 0.5
+        else ""
+    )
     return f"{', blades' if mill.pace.blade_cost_per_m2 else ''}{metal}"
 
 

@@ -15,13 +15,13 @@ PAIRED = {"pairs": (("1", "2a"),), "pairs_premium": 48.08, "net": 619.28}
 
 def test_the_sums_add_up_with_what_pairs_bring() -> None:
     document = a_document()
-    rows = {what: amount for what, amount, _ in sum_rows(a_plan(**PAIRED), document.log, IMPERIAL)}
+    rows = {what: amount for what, amount, _ in sum_rows(a_plan(**PAIRED), document, IMPERIAL)}
 
     assert rows["Sold in pairs"] == "$48"
     assert rows["Net"] == "$619"
     amounts = [float(rows[what].replace("$", "")) for what in ("Slabs sell for", "Sold in pairs", "Sawing", "Drying")]
     assert sum(amounts) == pytest.approx(619.28, abs=2.0)
-    assert "Sold in pairs" not in [row[0] for row in sum_rows(a_plan(), document.log, IMPERIAL)]
+    assert "Sold in pairs" not in [row[0] for row in sum_rows(a_plan(), document, IMPERIAL)]
     assert "more for slabs 1 and 2a" in text_of(a_document(plans=(a_plan(**PAIRED),)))
 
 

@@ -119,7 +119,7 @@ def test_sawing_says_that_blades_and_metal_are_in_it() -> None:
     remarks = [{row[0]: row[2] for row in sum_rows(d.plans[0], d, DOLLARS)}["Sawing"] for d in (plain, worn)]
 
     assert remarks[0].endswith("plus handling")
-    assert remarks[1].endswith("plus handling, blades, $4 for metal you hit")
+    assert remarks[1].endswith("plus handling, blades, $4 set aside for hidden metal")
 
 
 METAL = {"strike_chance": 0.1, "strike_cost": 40.0}
