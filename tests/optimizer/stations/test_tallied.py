@@ -123,7 +123,7 @@ class Twin:
         return [*found, (start, places[-1])] if start is not None else found
 
     def area(self, nodes, row, start, stop, most=np.inf):
-        inner = nodes[0][(nodes[0] > start) & (nodes[0] < stop)]
+        inner = nodes[0][(nodes[0] > start + 1e-9) & (nodes[0] <= stop + 1e-9)]
         x = np.concatenate([[start], inner, [stop]])
         values = np.minimum(np.interp(x, nodes[0], nodes[row]), most)
         if row > 2 and len(inner):  # what is lost and figured is level beyond the outer stations
