@@ -47,12 +47,6 @@ class LayValues:
     bed: FloatArray
     cost: FloatArray
 
-    def averaged(self, other: "LayValues", share: float) -> "LayValues":
-        """Return the averages over these logs and others, which have so large a share; the lay is the same."""
-        names = ("down", "flipped", "bed", "cost")
-        mean = {name: (1.0 - share) * getattr(self, name) + share * getattr(other, name) for name in names}
-        return replace(self, **mean)
-
 
 def lay_values(
     problem: Problem,
