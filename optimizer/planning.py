@@ -285,7 +285,6 @@ def _plan_log(
         workers=settings.workers,
         stop=stop,
         on_progress=on_progress,
-        roll_error_deg=mill.set_up.roll_error_deg if settings.doubt else 0.0,
     )
     found = searched.found
     by_cuts = {problem.cuts: problem for problem in searched.problems}

@@ -12,7 +12,7 @@ import numpy as np
 
 from optimizer.bed.pricing import Priced
 from optimizer.doubt.possible_logs import PossibleLog
-from optimizer.doubt.values import LayValues, best_average_cuts, lay_values
+from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.problem import Problem
 from optimizer.search.climb import Steps, climb
 from optimizer.search.lays import DISTINCT_ROLL_DEG, Found, Progress, Scouted, price_scouted, roll_distance_deg
@@ -21,12 +21,10 @@ from scans.units import INCH_M
 
 CHOICE_LOGS = 40
 FEW, SOME = 6, 12
-"""Of the possible logs of the choice: how many the first look and the climb are made on, clear losers on the first."""
+"""Of the possible logs of the choice: how many the first look and the climb are made on."""
 APART_M = 0.1875 * INCH_M
 """Of the rows within so much height one is worked out on a log, others on each; twice as far apart was tried, and found
 other lays."""
-BEHIND = 0.985
-"""A lay that on the first few logs is worth less than this share of the best so far is not tried on more."""
 ROLLS, STARTS, FINALISTS = 18, 6, 8
 LAYS_PER_ROLL, LAYS_PER_START, LAYS_PER_FINALIST = 12, 50, 30
 """How many rolls are looked at, climbed from, and worked out at the end: fewer after a short search."""
@@ -50,42 +48,23 @@ def chosen_in_doubt(
     """
     stride = rows_apart(problem, APART_M)
 
-    def scouted(lay: tuple[Rolled, float], values: LayValues) -> Scouted | None:
+    def tried(lay: tuple[Rolled, float], few: int, *, exact: bool = False) -> Scouted | None:
+        if not goes_on() or not lay[0].stands(lay[1]):
+            return None
+        values = lay_values(problem, *lay, logs[:few], exact=exact, stride=stride)
         cuts = best_average_cuts(values, problem.terms, problem.rules)
         cost = problem.set_up(*lay).cost
         return Scouted(lay[0], lay[0].lay(lay[1]), cuts, cost) if cuts.rows else None
 
-    def tried(lay: tuple[Rolled, float], few: int, stride: int, *, exact: bool = False) -> Scouted | None:
-        if not goes_on() or not lay[0].stands(lay[1]):
-            return None
-        return scouted(lay, lay_values(problem, *lay, logs[:few], exact=exact, stride=stride))
-
     def climbed(start: Scouted) -> list[Scouted]:
-        # What it is worth on few logs is no measure for what is tried on more: of the best so far both are kept.
-        best, best_on_few = 0.0, 0.0
-
-        def price(rolled: Rolled, tilt_deg: float, _floor: float) -> Scouted | None:
-            nonlocal best, best_on_few
-            lay = rolled, tilt_deg
-            if not goes_on() or not rolled.stands(tilt_deg):
-                return None
-            few = lay_values(problem, *lay, logs[:FEW], stride=stride)
-            on_few = scouted(lay, few)
-            if on_few is None or on_few.net < BEHIND * best_on_few:
-                return None
-            more = logs[FEW:SOME]
-            values = few
-            if more:
-                values = few.averaged(lay_values(problem, *lay, more, stride=stride), len(more) / len(logs[:SOME]))
-            found = scouted(lay, values)
-            if found is not None and found.net > best:
-                best, best_on_few = found.net, on_few.net
-            return found
-
-        first = price(start.rolled, start.lay.tilt_deg, 0.0)
+        # What it is worth on a few logs alone is no measure for what is tried on more.
+        first = tried((start.rolled, start.lay.tilt_deg), SOME)
         if first is None:
             return []
         low_deg, high_deg = problem.tilt_range_deg(start.rolled) or (0.0, 0.0)
+
+        def price(rolled: Rolled, tilt_deg: float, _floor: float) -> Scouted | None:
+            return tried((rolled, tilt_deg), SOME)
 
         steps = Steps(FIRST_ROLL_DEG, TILT_STEP * (high_deg - low_deg), FINEST_ROLL_DEG, MOST_MOVES, thorough=False)
         return [first, *climb(problem, first, price, steps)]
@@ -95,7 +74,7 @@ def chosen_in_doubt(
     with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
         lays = _first_lays(problem, found)
         looked: list[Scouted] = []
-        for k, one in enumerate(pool.map(lambda lay: tried(lay, FEW, stride), lays), start=1):
+        for k, one in enumerate(pool.map(lambda lay: tried(lay, FEW), lays), start=1):
             looked += [one] if one is not None else []
             _tell(on_progress, "checking how sure it is", k, len(lays))
         looked.sort(key=lambda t: -t.net)
@@ -111,11 +90,11 @@ def chosen_in_doubt(
             : count_finalists - len(finalists)
         ]
         # The log as it lies is worked out as well as any other: only so can it be told whether turning it pays.
-        lying = [one for lay in _lays_at(problem, 0.0) if (one := tried(lay, SOME, stride)) is not None]
+        lying = [one for lay in _lays_at(problem, 0.0) if (one := tried(lay, SOME)) is not None]
         if lying and not any(t.lay.roll_deg % 360.0 == 0.0 for t in finalists):
             finalists.append(max(lying, key=lambda t: t.net))
         last: list[Scouted] = []
-        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), stride, exact=True), finalists)
+        final = pool.map(lambda t: tried((t.rolled, t.lay.tilt_deg), len(logs), exact=True), finalists)
         for k, one in enumerate(final, start=1):
             last += [one] if one is not None else []
             _tell(on_progress, "working out heights", k, len(finalists))

@@ -52,25 +52,6 @@ class LayValues:
     cost: FloatArray
     brings: Paired | None = None
 
-    def averaged(self, other: "LayValues", share: float) -> "LayValues":
-        """Return the averages over these logs and others, which have so large a share; the lay is the same."""
-
-        def mean(own: FloatArray, others: FloatArray) -> FloatArray:
-            return (1.0 - share) * own + share * others
-
-        brings = None
-        if self.brings is not None and other.brings is not None:
-            pairs = (mean(own, others) for own, others in zip(self.brings[1:], other.brings[1:], strict=True))
-            brings = Paired(self.brings.premium, *pairs)
-        return replace(
-            self,
-            down=mean(self.down, other.down),
-            flipped=mean(self.flipped, other.flipped),
-            bed=mean(self.bed, other.bed),
-            cost=mean(self.cost, other.cost),
-            brings=brings,
-        )
-
 
 def lay_values(
     problem: Problem,

@@ -33,25 +33,20 @@ def search_bucked(
     workers: int = 2,
     stop: Stop = never_stop,
     on_progress: Callable[[Progress], None] | None = None,
-    roll_error_deg: float = 0.0,
 ) -> BuckedFound:
     """Search a log as it came, or its stretches where it is longer than the bed, and the best ways to buck it.
 
     whole : the log as it came. stretches : what of it may go on the bed without bucking limbs; none where nothing may.
-    roll_error_deg : as of search. Raises nothing where no plan is found: `found.plans` is empty then.
+    Raises nothing where no plan is found: `found.plans` is empty then.
     """
 
     def searched(problem: Problem, count: int) -> Found:
-        return search(
-            problem, count, workers=workers, stop=stop, on_progress=on_progress, roll_error_deg=roll_error_deg
-        )
+        return search(problem, count, workers=workers, stop=stop, on_progress=on_progress)
 
     def stretched(count: int) -> Found:
         if not stretches:
             return Found((), (), 0, "lays")
-        return search_stretches(
-            stretches, count, workers=workers, stop=stop, on_progress=on_progress, roll_error_deg=roll_error_deg
-        )
+        return search_stretches(stretches, count, workers=workers, stop=stop, on_progress=on_progress)
 
     if not may_be_bucked(whole, buck):
         return BuckedFound(stretched(lays), tuple(stretches))

@@ -9,7 +9,6 @@ same plans, whatever the number of workers, unless time ends the search.
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
-from functools import partial
 from typing import Literal
 
 from optimizer.bed.lay import GAP_TOLERANCE_M, Lay
@@ -30,8 +29,6 @@ STARTS = 8
 TILT_STEP = 0.25
 FINALISTS, FEWEST_FINALISTS, LAYS_PER_FINALIST = 16, 6, 50
 FINEST_ROLL_DEG = 0.05
-FINEST_SHARE = 0.25
-"""The last step of roll, at the least as a share of what a person may be off who sets it."""
 FIRST_POLISH_DEG = 0.4
 POLISHED = 3
 POLISH_LAYS = 18
@@ -128,26 +125,23 @@ def search(
     workers: int = 2,
     stop: Stop = never_stop,
     on_progress: Callable[[Progress], None] | None = None,
-    roll_error_deg: float = 0.0,
 ) -> Found:
     """Search the whole turn and the tilts within the shims; return distinct plans, best first.
 
-    roll_error_deg : how far off a person sets a roll, where plans are chosen anew for that: no need to search much more
-    finely. lays : about how many lays to price. stop : asked before each lay; a reason ends the search, and what was
+    lays : about how many lays to price. stop : asked before each lay; a reason ends the search, and what was
     found by then is returned.
     """
     tally = _Tally(stop, on_progress)
-    finest_deg = max(FINEST_ROLL_DEG, FINEST_SHARE * roll_error_deg)
     with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
         rolls = _grid(problem, lays)
         coarse = _scout_grid(problem, rolls, tally, pool)
         net_by_roll = _by_roll(problem, rolls, coarse)
         scouted = [s for s in coarse if s is not None and s.cuts.rows]
-        scouted += _refine(problem, scouted, rolls, lays, finest_deg, tally, pool)
+        scouted += _refine(problem, scouted, rolls, lays, tally, pool)
         count = min(FINALISTS, max(FEWEST_FINALISTS, lays // LAYS_PER_FINALIST))
         finals = _price_finalists(problem, _finalists(problem, scouted, count), tally, pool)
         priced = [priced for _, priced in finals]
-        priced += _polish(problem, finals, max(1, POLISHED * count // FINALISTS), finest_deg, tally, pool)
+        priced += _polish(problem, finals, max(1, POLISHED * count // FINALISTS), tally, pool)
         if tally.goes_on():
             priced += as_it_lies(problem)
     return Found(ranked(priced, problem.checked), net_by_roll, tally.lays, tally.stopped_by)
@@ -175,16 +169,17 @@ def search_stretches(
     workers: int = 2,
     stop: Stop = never_stop,
     on_progress: Callable[[Progress], None] | None = None,
-    roll_error_deg: float = 0.0,
 ) -> Found:
     """Search every stretch of a long log a little, and the best of them well; return distinct plans, best first."""
-    search_one = partial(search, workers=workers, stop=stop, on_progress=on_progress, roll_error_deg=roll_error_deg)
     if len(problems) == 1:
-        return search_one(problems[0], lays)
+        return search(problems[0], lays, workers=workers, stop=stop, on_progress=on_progress)
     each = max(FEWEST_LAYS, lays // (2 * len(problems)))
-    scouted = [search_one(problem, each) for problem in problems]
+    scouted = [search(problem, each, workers=workers, stop=stop, on_progress=on_progress) for problem in problems]
     order = sorted(range(len(problems)), key=lambda k: -max((p.net for p in scouted[k].plans), default=0.0))
-    closer = [search_one(problems[k], lays // BEST_STRETCHES) for k in order[:BEST_STRETCHES]]
+    closer = [
+        search(problems[k], lays // BEST_STRETCHES, workers=workers, stop=stop, on_progress=on_progress)
+        for k in order[:BEST_STRETCHES]
+    ]
     return merged([*scouted, *closer], problems)
 
 
@@ -306,7 +301,6 @@ def _refine(
     scouted: list[Scouted],
     rolls: tuple[float, ...],
     lays: int,
-    finest_deg: float,
     tally: _Tally,
     pool: ThreadPoolExecutor,
 ) -> list[Scouted]:
@@ -330,7 +324,7 @@ def _refine(
         return scout(problem, stations, rolled, tilt_deg, floor=floor)
 
     def one(start: Scouted, share: float) -> list[Scouted]:
-        steps = _steps(problem, start, (0.5 * spacing_deg, finest_deg), share, budget)
+        steps = _steps(problem, start, 0.5 * spacing_deg, share, budget)
         return climb(problem, start, price, steps, tally.goes_on)
 
     found: list[Scouted] = []
@@ -341,15 +335,10 @@ def _refine(
     return found
 
 
-def _steps(problem: Problem, start: Scouted, roll_deg: tuple[float, float], tilt_share: float, most: int) -> Steps:
-    """Return how to climb from a lay.
-
-    roll_deg : the first and the last step of roll. tilt_share : the first step of tilt, as a share of all tilts at its
-    roll.
-    """
+def _steps(problem: Problem, start: Scouted, roll_deg: float, tilt_share: float, most: int) -> Steps:
+    """Return how to climb from a lay. tilt_share : the first step of tilt, as a share of all tilts at its roll."""
     low_deg, high_deg = problem.tilt_range_deg(start.rolled) or (0.0, 0.0)
-    first_deg, finest_deg = roll_deg
-    return Steps(first_deg, tilt_share * (high_deg - low_deg), finest_deg, most, thorough=True)
+    return Steps(roll_deg, tilt_share * (high_deg - low_deg), FINEST_ROLL_DEG, most, thorough=True)
 
 
 def _finalists(problem: Problem, scouted: list[Scouted], count: int) -> list[Scouted]:
@@ -414,12 +403,7 @@ def price_scouted(problem: Problem, scouted: Scouted) -> Priced | None:
 
 
 def _polish(
-    problem: Problem,
-    priced: list[tuple[Scouted, Priced]],
-    count: int,
-    finest_deg: float,
-    tally: _Tally,
-    pool: ThreadPoolExecutor,
+    problem: Problem, priced: list[tuple[Scouted, Priced]], count: int, tally: _Tally, pool: ThreadPoolExecutor
 ) -> list[Priced]:
     stations = problem.fine
     starts = [scouted for scouted, _ in sorted(priced, key=lambda p: -p[1].net)[:count]]
@@ -429,9 +413,7 @@ def _polish(
 
     def one(scouted: Scouted) -> tuple[int, Priced | None]:
         # Half as far as the first climb would step at so small a roll.
-        steps = _steps(
-            problem, scouted, (FIRST_POLISH_DEG, finest_deg), TILT_STEP * FIRST_POLISH_DEG / 5.0, POLISH_LAYS
-        )
+        steps = _steps(problem, scouted, FIRST_POLISH_DEG, TILT_STEP * FIRST_POLISH_DEG / 5.0, POLISH_LAYS)
         path = climb(problem, scouted, price, steps, tally.goes_on)
         best = max(path, key=lambda s: s.net, default=None)
         return len(path), None if best is None or best.net <= scouted.net else price_scouted(problem, best)

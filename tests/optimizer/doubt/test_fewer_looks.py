@@ -6,10 +6,8 @@ import pytest
 import shapes
 
 from optimizer.documents.mill import SetUp
-from optimizer.doubt import choice
-from optimizer.doubt.choice import APART_M, chosen_in_doubt, rows_apart
+from optimizer.doubt.choice import APART_M, rows_apart
 from optimizer.doubt.possible_logs import PossibleLogs
-from optimizer.doubt.report import drawn, weighed
 from optimizer.doubt.values import best_average_cuts, lay_values
 from optimizer.search.lays import search
 from scans.units import INCH_M
@@ -36,16 +34,6 @@ def test_a_possible_log_is_no_wider_than_it_says(problem):
             turn = np.radians(roll_deg + log.roll_off_deg)
             width_m = np.ptp(corners @ [np.cos(turn), -np.sin(turn)])
             assert width_m - 1e-9 <= log.width_m(roll_deg) < 1.005 * width_m
-
-
-def test_some_logs_and_the_rest_average_to_all(problem, lay):
-    logs = PossibleLogs(problem).some(5, range(5))
-
-    parted = lay_values(problem, *lay, logs[:2]).averaged(lay_values(problem, *lay, logs[2:]), 0.6)
-
-    every = lay_values(problem, *lay, logs)
-    for name in ("down", "flipped", "bed", "cost"):
-        assert np.allclose(getattr(parted, name), getattr(every, name), rtol=0.0, atol=1e-9)
 
 
 def test_rows_that_the_mill_cannot_saw_are_not_worked_out_and_the_others_are(problem, lay):
@@ -87,28 +75,3 @@ def test_rows_between_change_what_is_found_by_next_to_nothing(problem):
 def test_rows_are_no_farther_apart_where_the_mill_steps_farther(problem):
     assert rows_apart(problem, APART_M) == 1
     assert rows_apart(problem.on(height_step_m=INCH_M / 32), APART_M) == 6
-
-
-def test_lays_clearly_behind_on_few_logs_are_not_missed(problem, monkeypatch):
-    found = search(problem, 120, roll_error_deg=3.0)
-    possible = PossibleLogs(problem)
-    logs, fresh = drawn(possible, 0, 0, 16, 2), drawn(possible, 0, 1000, 60, 2)
-    tried = []
-
-    def best(share):
-        monkeypatch.setattr(choice, "BEHIND", share)
-        counted = []
-        monkeypatch.setattr(choice, "lay_values", lambda *a, **k: counted.append(len(a[3])) or lay_values(*a, **k))
-        plans = chosen_in_doubt(problem, found, logs, 2)
-        tried.append(sum(counted))
-        return max(w.expected for w in weighed(problem, plans, fresh, 2))
-
-    assert best(0.985) > 0.995 * best(0.0)
-    assert tried[0] < tried[1]
-
-
-def test_a_roll_is_searched_no_more_finely_than_anybody_sets_it(problem):
-    fine, rough = search(problem, 300), search(problem, 300, roll_error_deg=3.0)
-
-    assert rough.lays < 0.8 * fine.lays
-    assert rough.plans[0].net > 0.98 * fine.plans[0].net
