@@ -27,7 +27,7 @@ CLEARLY_WORSE = 1.35
 
 KNOWN_WITHIN_DEG = 5.5
 """And where rolls farther off than this fit clearly worse: the best was then at most 0.36 times as far off, and at most
-1.4 degrees on three real stems (`walks.py real`)."""
+1.4 degrees on real stems (`walks.py real`)."""
 
 TOLD_WITHIN_DEG = 20.0
 """How far off a roll may be that a user tells."""
