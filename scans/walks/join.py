@@ -26,8 +26,8 @@ CLEARLY_WORSE = 1.35
 """The best roll is taken where the next best fits so many times worse."""
 
 KNOWN_WITHIN_DEG = 5.5
-"""And where rolls farther off than this fit clearly worse: the best was then at most 0.36 times as far off, and at most
-1.4 degrees on three real stems (`walks.py real`)."""
+"""And where rolls farther off than this fit clearly worse: the best was then at most 0.36 times as far off, on invented
+logs and real stems."""
 
 TOLD_WITHIN_DEG = 20.0
 """How far off a roll may be that a user tells."""
