@@ -9,6 +9,8 @@ from service.words.measures import Measures
 LEAST_AREA_M2 = 5e-5
 """A smaller area of marks or crotch figure is not worth a word."""
 NO_SLAB = "none"
+SAME_M = 0.0016
+"""Sizes that differ by less, 1/16 in, are told as one."""
 
 
 def thicknesses(plan: Plan) -> list[tuple[int, int]]:
@@ -21,6 +23,30 @@ def size_words(slab: Slab, measures: Measures) -> str:
     """Return a slab's size: narrowest to widest, and length."""
     least, most = measures.whole_width(slab.min_width_m), measures.whole_width(slab.max_width_m)
     return f"{least} to {most} {measures.reading_unit} wide, {measures.slab_length(slab.length_m)} long"
+
+
+def counted_words(slab: Slab, measures: Measures) -> str:
+    """Say what size the buyer counts, where it is not the slab's own, or what pays for it; else nothing."""
+    if slab.ripped or slab.tally_width_m is None or slab.tally_length_m is None:
+        return ""
+    by = {"board_foot": "", "square_foot": ", paid by the square foot", "slab": ", paid by the slab"}[slab.priced_by]
+    own = slab.mean_width_m, slab.length_m
+    if not by and max(abs(a - b) for a, b in zip(own, (slab.tally_width_m, slab.tally_length_m), strict=True)) < SAME_M:
+        return ""
+    size = (
+        f"{measures.width(slab.tally_width_m)} {measures.reading_unit} by {measures.slab_length(slab.tally_length_m)}"
+    )
+    return f"Counts as {size}{by}."
+
+
+def ripped_words(slab: Slab, measures: Measures) -> str:
+    """Say what to rip a slab into, where that brings more than selling it whole; nothing where it stays whole."""
+    parts = [
+        f"{part.side} {measures.width(part.tally_width_m)} {measures.reading_unit} by "
+        f"{measures.slab_length(part.tally_length_m)} for {measures.money(part.price)}"
+        for part in slab.ripped
+    ]
+    return f"Rip slab {slab.id} along both sides of the pith: {', '.join(parts)}." if parts else ""
 
 
 def holds(slab: Slab) -> list[str]:
