@@ -26,9 +26,9 @@ def finish_words(plan: Plan, measures: Measures) -> list[str]:
         cup = measures.short(max(slab.cup_m or 0.0 for slab in of))
         saw = measures.thickness(max(slab.saw_for_full_m or 0.0 for slab in of))
         told.append(
-            f"Dry and flat, {numbered('slab', [slab.id for slab in of])} may be only {thick} thick, not full "
-            f"{quarters}/4: cupping takes up to {cup}. For full {quarters}/4 saw {saw} {measures.reading_unit} thick, "
-            "or keep the stack well weighted."
+            f"If nothing holds them flat as they dry, {numbered('slab', [slab.id for slab in of])} may finish only "
+            f"{thick} thick, not full {quarters}/4: cupping takes up to {cup}. Weight the stack well. To be sure of "
+            f"full {quarters}/4, saw {saw} {measures.reading_unit} thick."
         )
     split = [slab.id for slab in plan.slabs if slab.cup_m is None and slab.heart_area_m2 > 0.0]
     if split:

@@ -16,7 +16,7 @@ def log_cost_rows(plan: Plan, log: LogFound, worth: float, measures: Measures) -
         rows.append(("Left after paying for it", measures.money(left), ""))
     rows.append(_most("Most you can pay for it", plan.break_even_log_price, "on average you then break even", measures))
     if plan.break_even_safe is not None:
-        rows.append(_most("Safe to pay for it", plan.break_even_safe, "you make money 4 times out of 5", measures))
+        rows.append(_most("Safe to pay for it", plan.break_even_safe, "you lose money 1 time in 5", measures))
     return rows
 
 

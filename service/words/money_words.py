@@ -149,7 +149,9 @@ def sum_rows(plan: Plan, document: PlanDocument, measures: Measures) -> list[tup
     flip = ", a flip" if plan.flipped_log_to_bed is not None else ""
     minutes = minutes_text(sum(cut.minutes for cut in plan.passes))
     slabs = counted(len(plan.slabs), "slab")
-    sold = f"{slabs}, {board_feet_text(plan.board_feet)} board feet, {percent_words(plan.recovery)} of the wood"
+    sold = (
+        f"{slabs}, {board_feet_text(plan.board_feet)} board feet, {percent_words(plan.recovery)} of the wood is in them"
+    )
     bucked = f", {counted(len(plan.buck_cuts), 'buck cut')}" if plan.buck_cuts else ""
     sawn = f"{cuts_words(len(plan.passes))}{flip}, {minutes} sawing, plus handling{bucked}{_worn(document, measures)}"
     rows = [
@@ -165,7 +167,7 @@ def sum_rows(plan: Plan, document: PlanDocument, measures: Measures) -> list[tup
         rows.append(("Net", measures.money(plan.net), ""))
     else:
         rows.append(("Net if exactly as measured", measures.money(plan.net), "what these cuts give"))
-        rows.append(("Net to plan on", measures.money(plan.net_expected), "the average"))
+        rows.append(("Net to plan on", measures.money(plan.net_expected), "the average: no log is exactly as measured"))
     return rows + log_cost_rows(plan, document.log, worth(plan), measures)
 
 
@@ -185,7 +187,7 @@ def pair_rows(plan: Plan, measures: Measures) -> list[tuple[str, str, str]]:
     if not plan.pairs:
         return []
     named = ", ".join(f"{one} and {other}" for one, other in plan.pairs)
-    return [("Sold in pairs", measures.money(plan.pairs_premium), f"more for slabs {named}")]
+    return [("Sold in pairs", measures.money(plan.pairs_premium), f"more for slabs {named}, if you sell them so")]
 
 
 def set_words(document: PlanDocument, measures: Measures) -> str:

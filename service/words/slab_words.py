@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from optimizer.documents.plan import Plan, Slab, Waste
+from optimizer.documents.prices import PriceBook, Tally
 from service.words.measures import Measures
 
 LEAST_AREA_M2 = 5e-5
@@ -37,6 +38,12 @@ def counted_words(slab: Slab, measures: Measures) -> str:
         f"{measures.width(slab.tally_width_m)} {measures.reading_unit} by {measures.slab_length(slab.tally_length_m)}"
     )
     return f"Counts as {size}{by}."
+
+
+def as_sawn_words(prices: PriceBook) -> str:
+    """Say that sizes are told as sawn, where the buyer counts them otherwise; nothing where both are one."""
+    counted = "Widths and lengths are as sawn; board feet and prices are as your buyers count them."
+    return counted if prices.tally != Tally() else ""
 
 
 def ripped_words(slab: Slab, measures: Measures) -> str:

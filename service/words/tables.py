@@ -51,7 +51,7 @@ from service.words.money_words import (
 )
 from service.words.proven import bound_said, search_said
 from service.words.quantities import in_units
-from service.words.slab_words import NO_SLAB, numbers_said, ripped_words, thicknesses
+from service.words.slab_words import NO_SLAB, as_sawn_words, numbers_said, ripped_words, thicknesses
 from service.words.support_words import BUTT, NO_SHIMS, TOP, shim_at, stands_words, supports_words
 from service.words.time_words import first_money_words
 from service.words.turn_words import COLUMN_KEY, turn_column, turn_in_full
@@ -329,7 +329,7 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
             lines += paragraph(text, first=f"  {first:7}")
     lines += ["", *_cut_table(plan, document, measures)]
     told_below = (
-        weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
+        as_sawn_words(document.prices), weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
         inside_words(plan, document, measures), figure_words(plan, document), *finish_words(plan, measures),
         *(ripped_words(slab, measures) for slab in plan.slabs),
     )  # fmt: skip

@@ -27,21 +27,21 @@ def test_slabs_that_come_out_thin_are_named_with_what_to_saw() -> None:
 
     assert finish_words(plan, IMPERIAL) == [
         (
-            "Dry and flat, slabs 1 and 3 may be only 1 3/8 to 1 3/4 in thick, not full 8/4: cupping takes up to "
-            "5/8 in. For full 8/4 saw 2.750 in thick, or keep the stack well weighted."
+            "If nothing holds them flat as they dry, slabs 1 and 3 may finish only 1 3/8 to 1 3/4 in thick, not full 8/4: "
+            "cupping takes up to 5/8 in. Weight the stack well. To be sure of full 8/4, saw 2.750 in thick."
         ),
         (
-            "Dry and flat, slab 4 may be only 2 1/2 in thick, not full 12/4: cupping takes up to 3/4 in. "
-            "For full 12/4 saw 3.500 in thick, or keep the stack well weighted."
+            "If nothing holds them flat as they dry, slab 4 may finish only 2 1/2 in thick, not full 12/4: "
+            "cupping takes up to 3/4 in. Weight the stack well. To be sure of full 12/4, saw 3.500 in thick."
         ),
     ]
-    assert finish_words(plan, METRIC)[1].startswith("Dry and flat, slab 4 may be only 64 mm thick, not full 12/4")
+    assert "slab 4 may finish only 64 mm thick, not full 12/4" in finish_words(plan, METRIC)[1]
 
 
 def test_what_to_saw_is_told_as_the_mill_sets_it() -> None:
     document = a_document(plans=(a_plan(slabs=(slab(1, 1.5, 2.75),)),))
 
-    assert "For full 8/4 saw 2 3/4 in thick" in " ".join(text_of(document).split())
+    assert "To be sure of full 8/4, saw 2 3/4 in thick" in " ".join(text_of(document).split())
 
 
 @pytest.mark.parametrize("slabs", [(), (a_slab(),), (slab(1, 2.0, None),)])
@@ -49,7 +49,7 @@ def test_nothing_is_said_of_slabs_that_come_out_full_or_are_not_known(slabs: tup
     plan = a_plan(slabs=slabs)
 
     assert finish_words(plan, IMPERIAL) == []
-    assert "Dry and flat" not in text_of(a_document(plans=(plan,)))
+    assert "as they dry" not in text_of(a_document(plans=(plan,)))
 
 
 def test_slabs_that_hold_the_pith_are_said_to_split() -> None:

@@ -99,7 +99,7 @@ def test_what_the_log_and_its_hauling_cost_stands_in_the_sums() -> None:
         ("Paid to you to take it", "$30", ""),
         ("Left after paying for it", "$350", ""),
         ("Most you can pay for it", "$450", "on average you then break even"),
-        ("Safe to pay for it", "$310", "you make money 4 times out of 5"),
+        ("Safe to pay for it", "$310", "you lose money 1 time in 5"),
     ]
     assert pay_words(plan, DOLLARS) == "Pay at most $450 for the log, or $310 to be safe"
 
