@@ -329,7 +329,8 @@ def _plan_lines(plan: Plan, document: PlanDocument, measures: Measures, title: s
             lines += paragraph(text, first=f"  {first:7}")
     lines += ["", *_cut_table(plan, document, measures)]
     told_below = (
-        as_sawn_words(document.prices), weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan), last_slabs_words(plan),
+        as_sawn_words(document.prices), weight_words(plan, document.log), no_sale_words(plan), numbers_said(plan),
+        last_slabs_words(plan),
         inside_words(plan, document, measures), figure_words(plan, document), *finish_words(plan, measures),
         *(ripped_words(slab, measures) for slab in plan.slabs),
     )  # fmt: skip

@@ -27,8 +27,8 @@ def test_slabs_that_come_out_thin_are_named_with_what_to_saw() -> None:
 
     assert finish_words(plan, IMPERIAL) == [
         (
-            "If nothing holds them flat as they dry, slabs 1 and 3 may finish only 1 3/8 to 1 3/4 in thick, not full 8/4: "
-            "cupping takes up to 5/8 in. Weight the stack well. To be sure of full 8/4, saw 2.750 in thick."
+            "If nothing holds them flat as they dry, slabs 1 and 3 may finish only 1 3/8 to 1 3/4 in thick, not full "
+            "8/4: cupping takes up to 5/8 in. Weight the stack well. To be sure of full 8/4, saw 2.750 in thick."
         ),
         (
             "If nothing holds them flat as they dry, slab 4 may finish only 2 1/2 in thick, not full 12/4: "
