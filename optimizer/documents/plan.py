@@ -55,7 +55,7 @@ class Source(Document):
     """Where the log came from."""
 
     kind: Literal["sheet", "solid", "scan"] = Field(description="A log sheet, a closed mesh, or a scan.")
-    sha256: str = Field(description="Hash of the file that was read.")
+    sha256: str = Field(description="Hash of the file that was read; of several, the hash of their hashes in order.")
 
 
 class LogRules(Document):
