@@ -37,7 +37,7 @@ _USUAL_LIMITS = ReadingLimits()
 class ScanChoices:
     """What the user says of a scan; None leaves it to the scan.
 
-    unit, up : as of `scans.units.place_scan`. butt : "other" for the end that would not be taken for the butt end.
+    unit, up : as of `scans.locate.placing.place_scan`. butt : "other" for the end that would not be taken for the butt end.
     taped_length_m : the log's length by the tape. [m] pick : which of several logs, the largest first, from 1 on.
     """
 
@@ -79,7 +79,7 @@ def log_of_scan(
 
     A closed mesh is the log's surface itself; of an open one, and of a cloud, the log is found among the points.
 
-    bark_ratio : as of `scans.solid.log_from_mesh`.
+    bark_ratio : as of `scans.solids.log_from_mesh`.
     on_stage : is told each of READING_STAGES after the first as it begins; what it raises ends the work.
 
     Raises ScanError, in one line, where no log comes of it or a choice does not fit.

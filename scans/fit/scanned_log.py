@@ -89,7 +89,7 @@ def log_from_points(
     """Return the Log that points show, and one note for each thing found or assumed on the way.
 
     points_m : (N, 3) of the log alone, z up, metres. outline : where it lies, roughly, in the same frame.
-    bark_ratio, butt : as of `scans.solid.log_from_mesh`; a forked log's butt is the end that is one stem.
+    bark_ratio, butt : as of `scans.solids.log_from_mesh`; a forked log's butt is the end that is one stem.
     taped_length_m : the log's length by the tape, which the finished log is scaled to. [m]
     on_stage : is told each of STAGES as it begins; what it raises ends the work.
 

@@ -16,7 +16,7 @@ _AGAIN = "thin the scan and export it again, or export it in another format"
 
 
 def read_scan_apart(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
-    """Return what `scans.readers.read_scan` does, within limits.seconds and limits.memory_bytes.
+    """Return what `scans.formats.readers.read_scan` does, within limits.seconds and limits.memory_bytes.
 
     Raises ScanError as that does, and where the limits are passed or the reading process ends by itself, as a damaged
     file can make compiled libraries do. Where the system cannot limit a process's memory, time alone is limited.

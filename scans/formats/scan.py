@@ -15,7 +15,7 @@ class ReadingLimits:
 
     points, faces : in the file. archive_bytes : all that an archive unpacks to. archive_ratio : unpacked
     over packed size. archive_files : entries in an archive. text_bytes : of a text format. seconds, memory_bytes :
-    of all the reading, where it is done in a process of its own (`scans.reading_apart`).
+    of all the reading, where it is done in a process of its own (`scans.formats.reading_apart`).
     """
 
     points: int = 60_000_000
