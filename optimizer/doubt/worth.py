@@ -111,7 +111,7 @@ def _readings(possible: PossibleLogs, logs: Sequence[PossibleLog], rng: np.rando
         found.append(_Reading("heart", "Find the heart on the butt end and mark it", HEART_MINUTES, read))
     from_m, to_m = (float(x) for x in problem.log.outer.bounds_m[:, 0])
     count = max(1, round((to_m - from_m) / CALIPER_STEP_M) - 1)
-    crotch_m = min((fork.crotch_m for fork in problem.log.forks), default=np.inf)
+    crotch_m = min((float(fork.crotch_m[0]) for fork in problem.log.forks), default=np.inf)
     for x_m in np.linspace(from_m, to_m, count + 2)[1:-1]:
         across = np.array([_across_m(one.stations.outer, one.stations.x_m, float(x_m)) for one in logs])
         across += rng.normal(0.0, CALIPER_READ_M, across.shape)
