@@ -37,8 +37,8 @@ _USUAL_LIMITS = ReadingLimits()
 class ScanChoices:
     """What the user says of a scan; None leaves it to the scan.
 
-    unit, up : as of `scans.locate.placing.place_scan`. butt : "other" for the end that would not be taken for the butt end.
-    taped_length_m : the log's length by the tape. [m] pick : which of several logs, the largest first, from 1 on.
+    unit, up : as of `scans.locate.placing.place_scan`. butt : "other" for the end that would not be taken for the butt
+    end. taped_length_m : the log's length by the tape. [m] pick : which of several logs, the largest first, from 1 on.
     """
 
     unit: str | None = None

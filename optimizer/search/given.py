@@ -276,7 +276,11 @@ def _check_passes(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[
 
 
 def _best_uses(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int]) -> list[MenuEntry | None]:
-    """Return what each layer is best sold as: a thickness that it holds; None where none brings anything."""
+    """Return what each layer is best sold as: a thickness that it holds.
+
+    Where none brings anything on the log as given, the one that it is sawn for exactly, as it may if the log is larger
+    than measured; else None.
+    """
     lay, mill = rolled.lay(tilt_deg), problem.mill
     own = mill.money(mill.pace.minutes_per_slab)
     values = np.zeros((len(rows) - 1, len(problem.menu)))
@@ -288,7 +292,13 @@ def _best_uses(problem: Problem, rolled: Rolled, tilt_deg: float, rows: list[int
                 values[k, m] = sum(slab.price - slab.drying_cost - own for slab in slabs)
     allowed = _few(values, problem.rules.thicknesses)
     values[:, [m for m in range(len(problem.menu)) if m not in allowed]] = 0.0
-    return [problem.menu[int(np.argmax(of))] if of.max() > 0.0 else None for of in values]
+    exact = [
+        next((problem.menu[m] for m in allowed if problem.menu[m].drop_steps == above - below), None)
+        for above, below in pairwise(rows)
+    ]
+    return [
+        problem.menu[int(np.argmax(of))] if of.max() > 0.0 else meant for of, meant in zip(values, exact, strict=True)
+    ]
 
 
 def _few(values: FloatArray, most: int | None) -> tuple[int, ...]:

@@ -148,7 +148,6 @@ def test_no_doubt_is_told_where_none_was_weighed(fork):
     assert document.doubt is None
     for plan in document.plans:
         assert plan.rests_by_itself is plan.net_expected is None
-        assert all(slab.cup_m is None for slab in plan.slabs)
 
 
 def test_every_field_of_the_documents_is_described():

@@ -45,6 +45,8 @@ WRONG: dict[str, list[str]] = {
     "--shim-butt": LENGTHS[:-1], "--shim-top": LENGTHS[:-1], "--made": ["x", "0", "-1", "3", NINES, HUGE],
     "--seen": ["", "x", "1: nan x inf", "1: 0 x 0", f"{HUGE}: 1 in x 1 in", f"1: {NINES} x 1 ft", RAW],
     "--buck-at": ["x", "limb", "limb 9 at 1 ft", "butt at nan", f"butt at {NINES}", f"limb {NINES} at 1 ft"],
+    "--rolled": ["", "x", "nan", "inf", "-inf", "1e400", RAW],
+    "--set": ["", "x", "4x", "x8/4", "0x8/4", f"{NINES}x8/4", RAW],
     "--stretch": ["x", "1 ft", "1 ft to nan", "1 ft to 2 ft to 3 ft", f"0 to {NINES}", RAW],
 }  # fmt: skip
 NOT_WRITTEN = ["", ".", "none/x.json", "pipe", "a" * 5000, "log.toml/x.json"]
