@@ -25,6 +25,9 @@ from scans.log import FloatArray, IntArray
 
 STOP, WASTE = -1, -2
 """What follows a pass, beside an entry of the menu."""
+LEAST_WASTE_M = 0.0127
+"""Waste is no thinner than 1/2 in: nobody sends the blade through a shaving, where it wanders out of the cut (common
+practice, no source)."""
 TIE = 1e-9
 """Money that is only rounding."""
 
@@ -194,8 +197,7 @@ def _most_drop(terms: Terms, rows: int) -> int:
 
 @numba.njit(cache=True, nogil=True)
 def _least_waste(terms: Terms) -> int:
-    # A layer holds wood, so waste too drops by more than the kerf.
-    return int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
+    return int(np.ceil((LEAST_WASTE_M + terms.kerf_m) / terms.step_m - 1e-9))
 
 
 @numba.njit(cache=True, nogil=True)

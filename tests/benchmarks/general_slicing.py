@@ -112,7 +112,7 @@ class GeneralLay:
         rows = range(low, int(self.height_m / self.step_m) + 1)
         cost = {k: self.pass_cost(k * self.step_m) for k in rows}
         depth = mill.throat_depth_m or np.inf
-        least_waste = int(np.floor(self.kerf_m / self.step_m + 1e-9)) + 1
+        least_waste = int(np.ceil((0.0127 + self.kerf_m) / self.step_m - 1e-9))
         after, best = {}, 0.0
         for k in rows:
             if cost[k] is None:

@@ -82,7 +82,7 @@ def brute_force(problem, table, rules):
     most = len(terms.price) if rules.thicknesses is None else rules.thicknesses
     menus = [set(part) for part in combinations(entries, most) if rules.sawn <= set(part)]
     rows = [int(k) for k in np.flatnonzero(table.possible)]
-    least_waste = int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
+    least_waste = int(np.ceil((0.0127 + terms.kerf_m) / terms.step_m - 1e-9))
 
     def layers_of(way, chosen, menu):
         found = []
@@ -176,7 +176,7 @@ def programme(problem, table, rules):
     brings = pairs_bring(paired_layers(terms, table, rules.pair_premium), known, terms)
     given = slabs_given(terms, table, 0 if wanted is None else wanted.entry)
     source, sink, arcs = rows, rows + 1, [(rows, rows + 1, 0.0, -1, 0)]
-    least_waste = int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
+    least_waste = int(np.ceil((0.0127 + terms.kerf_m) / terms.step_m - 1e-9))
     most_drop = int(np.floor(terms.throat_depth_m / terms.step_m + 1e-9))
     for k in np.flatnonzero(table.possible):
         if table.may_be_first[k]:

@@ -166,7 +166,7 @@ def flow_lp(problem, table):
         gains.append(gain)
 
     arc(source, sink, 0.0)
-    least_waste = int(np.floor(terms.kerf_m / terms.step_m + 1e-9)) + 1
+    least_waste = int(np.ceil((0.0127 + terms.kerf_m) / terms.step_m - 1e-9))
     for k in range(rows):
         if not table.possible[k]:
             continue
