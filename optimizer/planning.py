@@ -476,7 +476,7 @@ def _one_in_doubt(problem: Problem, best: Priced, logs: list[PossibleLog], setti
     """Return the best plan's log in one thickness alone, its passes chosen in doubt. logs : of the choice, if drawn."""
     if len({slab.quarters for slab in best.slabs}) <= 1:
         return None
-    logs = logs or drawn(PossibleLogs(problem, DOUBT_WIDENED), settings.seed, 0, CHOICE_LOGS, settings.workers)
+    logs = logs or drawn(PossibleLogs(problem, settings.widened), settings.seed, 0, CHOICE_LOGS, settings.workers)
     rolled = problem.supports.turned(best.lay.roll_deg)
     values = lay_values(problem, rolled, best.lay.tilt_deg, logs, exact=True, workers=settings.workers)
     return in_one_thickness(problem, best, lambda rules: best_average_cuts(values, problem.terms, rules))

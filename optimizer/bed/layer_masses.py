@@ -11,6 +11,7 @@ from typing import NamedTuple
 import numba
 import numpy as np
 
+from optimizer.bed.joined import root_of
 from scans.log import FloatArray, IntArray, Solid
 
 
@@ -56,14 +57,6 @@ def layer_mass(points_m: FloatArray, surface: SurfaceNeighbours, lower_m: float,
     volume, x, y, z, parts = _flux(points_m - origin, surface.faces, surface.beyond, low, high)
     centre = origin + np.array([x, y, z]) / volume if volume > 0.0 else np.full(3, np.nan)
     return LayerMass(volume, (float(centre[0]), float(centre[1]), float(centre[2])), parts)
-
-
-@numba.njit(cache=True, nogil=True)
-def _root(parent: IntArray, k: int) -> int:
-    while parent[k] != k:
-        parent[k] = parent[parent[k]]
-        k = parent[k]
-    return k
 
 
 @numba.njit(cache=True, nogil=True)
@@ -122,7 +115,7 @@ def _flux(
             from_z, to_z = points[faces[f, k], 2], points[faces[f, (k + 1) % 3], 2]
             if max(from_z, to_z) <= low or min(from_z, to_z) >= high:
                 continue
-            root, other_root = _root(parent, f), _root(parent, other)
+            root, other_root = root_of(parent, f), root_of(parent, other)
             if root != other_root:
                 parent[max(root, other_root)] = min(root, other_root)
                 parts -= 1

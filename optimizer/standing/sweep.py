@@ -10,6 +10,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.bed.joined import root_of
 from optimizer.standing.hull import hull_of_spans, inside_by_m
 from optimizer.standing.supports import margin_of_reach_m
 from scans.log import FloatArray, IntArray
@@ -31,16 +32,8 @@ class Spans(NamedTuple):
 
 
 @numba.njit(cache=True, nogil=True)
-def _root(parent: IntArray, k: int) -> int:
-    while parent[k] != k:
-        parent[k] = parent[parent[k]]
-        k = parent[k]
-    return k
-
-
-@numba.njit(cache=True, nogil=True)
 def _join(parent: IntArray, volume: FloatArray, sum_x: FloatArray, sum_y: FloatArray, a: int, b: int) -> None:
-    a, b = _root(parent, a), _root(parent, b)
+    a, b = root_of(parent, a), root_of(parent, b)
     if a != b:
         low, high = min(a, b), max(a, b)
         parent[high] = low
@@ -125,7 +118,7 @@ def sweep(
             high[:] = -np.inf
             reach = 0.0
             for s in range(held):
-                if cell_of[s] >= 0 and _root(parent, cell_of[s]) == body:
+                if cell_of[s] >= 0 and root_of(parent, cell_of[s]) == body:
                     b = spans.bunk[s]
                     low[b] = min(low[b], spans.low_m[s])
                     high[b] = max(high[b], spans.high_m[s])

@@ -10,6 +10,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.bed.joined import root_of
 from optimizer.stations.chords import Chords
 from optimizer.stations.inside import Inside, largest_share, shown_share, strips_of_layer
 from optimizer.stations.runs import Sold, piece_value, sold_as
@@ -78,14 +79,6 @@ def room_for(count: int, slots: int, strips: int, figured: int) -> Room:
 
 
 @numba.njit(cache=True, nogil=True)
-def _root(parent: IntArray, k: int) -> int:
-    while parent[k] != k:
-        parent[k] = parent[parent[k]]
-        k = parent[k]
-    return k
-
-
-@numba.njit(cache=True, nogil=True)
 def general_layer(
     sold: Sold,
     upper_counts: NDArray[np.uint8],
@@ -138,7 +131,7 @@ def general_layer(
                     before += 1
                 own, beside = -1, before
                 while beside < begins[i] and low[beside] < right:
-                    other = _root(parent, piece[beside])
+                    other = root_of(parent, piece[beside])
                     if own < 0:
                         own = other
                     elif other != own:
@@ -168,7 +161,7 @@ def general_layer(
             for i in range(begin[k], end[k] + 1):
                 lost[i] = figured[i] = 0.0
                 for m in range(begins[i], begins[i + 1]):
-                    if (strip_counts[i] or face_counts[i]) and _root(parent, piece[m]) == k:
+                    if (strip_counts[i] or face_counts[i]) and root_of(parent, piece[m]) == k:
                         lost[i] += largest_share(strips, i, strip_counts[i], low[m], high[m])
                         if feather:
                             figured[i] += shown_share(

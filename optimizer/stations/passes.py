@@ -1,8 +1,8 @@
 """The best passes of one lay, exactly: dynamic programming over the height steps.
 
 V(k), the most that can still come once the pass at row k is made, is the greatest of: nothing more; a
-layer of a thickness of the menu, its lower pass paid, and V below it; waste of any height, likewise. n
-layers take n + 1 passes, all charged. No layer is thicker than the wood that fits above the blade.
+layer of a thickness of the menu, its lower pass paid, and V below it; waste of 1/2 in
+or more, likewise. n layers take n + 1 passes, all charged. No layer is thicker than the wood that fits above the blade.
 
 With a flip two tables meet: T(k), the most that the passes down to row k bring, and B(p), the most that the
 passes made after the flip bring, from the far side up to row p; between them lies the piece on the bunks.

@@ -12,6 +12,7 @@ import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from optimizer.bed.joined import root_of
 from optimizer.bed.tally import FROM_END_M, ROUNDING_M
 from optimizer.stations.fast_loops import FAST
 from optimizer.stations.inside import Inside, largest_share, shown_share, strips_of_layer
@@ -26,14 +27,6 @@ NONE = -1e300
 PLACE, COUNTED, OUTLINE, LOST, FIGURED = 0, 1, 2, 3, 4
 """Rows of nodes: where along the bed; widths that count, and those on both faces; the share of the price lost, and of
 the premium brought, summed across. Node 0 is where the piece begins, then its stations, then where it ends. [m]"""
-
-
-@numba.njit(cache=True, nogil=True)
-def _root(parent: IntArray, k: int) -> int:
-    while parent[k] != k:
-        parent[k] = parent[parent[k]]
-        k = parent[k]
-    return k
 
 
 @numba.njit(cache=True, nogil=True)
@@ -114,7 +107,7 @@ def _intervals(
                     before += 1
                 mine, beside = -1, before
                 while beside < begins[i] and low[beside] < right:
-                    other = _root(parent, piece[beside])
+                    other = root_of(parent, piece[beside])
                     if mine < 0:
                         mine = other
                     elif other != mine:
@@ -159,7 +152,7 @@ def _across(
     """Return the width of piece k that counts at a station, and that on both faces, of what lies between two y. [m]."""
     outline = upper = lower = 0.0
     for m in range(begins[i], begins[i + 1]):
-        if _root(parent, piece[m]) == k:
+        if root_of(parent, piece[m]) == k:
             outline += max(0.0, min(high[m], below) - max(low[m], above))
             upper += max(0.0, min(own[1, m], below) - max(own[0, m], above))
             lower += max(0.0, min(own[3, m], below) - max(own[2, m], above))
@@ -851,7 +844,7 @@ def _lost_across(
     if strip_counts[i] or face_counts[i]:
         for m in range(begins[i], begins[i + 1]):
             left, right = max(low[m], above), min(high[m], below)
-            if right > left and _root(parent, piece[m]) == k:
+            if right > left and root_of(parent, piece[m]) == k:
                 lost += largest_share(strips, i, strip_counts[i], left, right)
                 figured += shown_share(strips, faces, i, strip_counts[i], face_counts[i], left, right)
     return lost, figured
@@ -920,7 +913,7 @@ def _whole_or_ripped(
                 if hearts[c, 4, first + i] < 0.0 or not lower_m <= height_m <= upper_m:
                     continue
                 for m in range(begins[i], begins[i + 1]):
-                    if low[m] <= y <= high[m] and _root(parent, piece[m]) == k:
+                    if low[m] <= y <= high[m] and root_of(parent, piece[m]) == k:
                         here += 1
                         if way == 0 and held == 0 and here == 1:
                             from_x, from_y = x, y

@@ -17,6 +17,7 @@ from service.pages.plan_view import notes_of_reading
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.pages.shapes_kept import shape_kept
 from service.typed.errors import InputError
+from service.typed.log_reading import AboutLog
 from service.typed.mark_sheet import MarkTyped
 from service.typed.read_given import read_given
 from service.typed.way import own_way_name
@@ -31,20 +32,7 @@ _TAPE_EVERY_M = 0.6
 
 AnyMark = TypeVar("AnyMark", MarkTyped, MarkPlaced)
 _LAYS = {"quick": 200, "usual": 800, "long": 3000}
-ABOUT_FIELDS = (
-    "species",
-    "bark",
-    "end_trim",
-    "cost",
-    "haul",
-    "fee_received",
-    "unit",
-    "up",
-    "butt",
-    "taped_length",
-    "pick",
-    "bark_thickness",
-)
+ABOUT_FIELDS = tuple(AboutLog.model_fields)
 
 
 @router.get("/logs/{log_id}")

@@ -15,6 +15,7 @@ from service.pages.rendering import UNITS_COOKIE, OwnUnits, PageRoute, TypedIn, 
 from service.pages.words import WORDS
 from service.store.uploads import check_length, receiving
 from service.typed.errors import InputError
+from service.typed.log_reading import AboutLog
 from service.typed.log_sheet import LogSheetTyped
 from service.web.api_parts import OwnDesk
 from service.words.measures import measures_in
@@ -24,19 +25,7 @@ from service.words.units import Units
 router = APIRouter(route_class=PageRoute)
 _FIRST_SECTIONS = 3
 _MOST_ROWS = 40
-UPLOAD_FIELDS = (
-    "name",
-    "species",
-    "bark",
-    "end_trim",
-    "cost",
-    "haul",
-    "fee_received",
-    "unit",
-    "up",
-    "taped_length",
-    "bark_thickness",
-)
+UPLOAD_FIELDS = ("name", *AboutLog.model_fields)
 
 
 @router.get("/")

@@ -120,8 +120,8 @@ end-trim = end trim
 girth = girth
     The distance around the log, measured with a tape.
 width-factor = width factor
-    Wide slabs bring more for each board foot. The price is multiplied by this number. It steps up smoothly between the
-    widths you give.
+    Wide slabs bring more for each board foot. The price is multiplied by this number. Between two widths it rises
+    evenly.
 allowance = flattening allowance
     How much thickness flattening takes off, both faces together, once the slab is dry.
 doubt = 4 times out of 5
@@ -150,7 +150,7 @@ months = months until you sell
     ones.
 lost = lost in drying
     How many slabs of a hundred split, warp, or rot in drying so that nobody buys them.
-yearly-rate = what a year's wait costs
+yearly-rate = interest while slabs dry, a year
     Money that comes in a year is worth less than money today. If you pay 8% a year on a loan, or could earn 8% with it,
     write 8.
 thicknesses = different thicknesses
