@@ -50,7 +50,9 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
     low = min(low, 0.0)
     most = WIDTH - 122.0
     scale = min(most / max(far - left, 1e-6), 250.0 / max(high - low, 1e-6))
-    top = 34.0 if not flipped else 12.0
+    # Many cuts through a flat log need more height for their readings than the log has.
+    readings = _LABEL_APART * len(passes) - high * scale
+    top = max(34.0 if not flipped else 12.0, readings)
     middle = 12.0 + 0.5 * (far - left) * scale
     floor = top + high * scale
 

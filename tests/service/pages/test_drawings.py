@@ -52,6 +52,25 @@ def flipped(document: PlanDocument) -> PlanDocument:
     return document.model_copy(update={"plans": (plan, *document.plans[1:])})
 
 
+@pytest.mark.parametrize("count", [11, 18, 30])
+def test_readings_of_many_cuts_stay_in_the_drawing_and_apart(planned: Planned, count: int) -> None:
+    document = planned.document
+    first = document.plans[0].passes[0]
+    heights = np.linspace(first.blade_height_m, 0.05, count)
+    passes = tuple(
+        first.model_copy(update={"order": k, "blade_height_m": float(height_m)})
+        for k, height_m in enumerate(heights, start=1)
+    )
+    plan = document.plans[0].model_copy(update={"passes": passes})
+
+    told = drawn(end_on_bed(document, plan, measures_in(Units.IMPERIAL, document.currency, document.mill)))
+
+    places = [float(text.get("y") or 0) for text in told.iter(f"{SVG}text") if text.get("class") == "label-blade"]
+    assert len(places) == count
+    assert min(places) > 12.0  # the letters stand on it
+    assert min(b - a for a, b in pairwise(sorted(places))) > 14.0
+
+
 @pytest.mark.parametrize(("count", "said"), [(1, "with 1 cut"), (2, "with 2 cuts")])
 def test_a_drawing_counts_its_cuts(planned: Planned, count: int, said: str) -> None:
     document = planned.document
