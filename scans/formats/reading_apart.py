@@ -4,6 +4,7 @@ A damaged file can end a process or keep it for minutes; `ReadingLimits` holds a
 """
 
 import multiprocessing
+import signal
 from contextlib import suppress
 from multiprocessing.connection import Connection
 from typing import Any
@@ -12,6 +13,8 @@ from scans.errors import ScanError
 from scans.formats.readers import read_scan
 from scans.formats.scan import ReadingLimits, Scan
 
+TRIES = 2
+"""How often a reading is begun that something else kills (our own rule, no source)."""
 _AGAIN = "thin the scan and export it again, or export it in another format"
 
 
@@ -21,6 +24,24 @@ def read_scan_apart(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
     Raises ScanError as that does, and where the limits are passed or the reading process ends by itself, as a damaged
     file can make compiled libraries do. Where the system cannot limit a process's memory, time alone is limited.
     """
+    for _ in range(TRIES):
+        answer, code = _read_once(data, suffix, limits)
+        if isinstance(answer, ScanError):
+            raise answer
+        if answer is not None:
+            return answer
+        # Nothing in a file sends SIGKILL: the system or somebody else ended it, and the file may be whole.
+        if code != -signal.SIGKILL:
+            break
+    raise ScanError(
+        f"the file cannot be read: its reading ended with code {code}; it is damaged, or needs more "
+        f"than {limits.memory_bytes / 1e9:g} GB",
+        _AGAIN,
+    )
+
+
+def _read_once(data: bytes, suffix: str, limits: ReadingLimits) -> tuple[Scan | ScanError | None, int | None]:
+    """Return what one process made of the file, None where it ended without a word, and its exit code."""
     context = multiprocessing.get_context("spawn")
     here, there = context.Pipe(duplex=False)
     reader = context.Process(target=_read, args=(there, data, suffix, limits), daemon=False)
@@ -32,19 +53,13 @@ def read_scan_apart(data: bytes, suffix: str, limits: ReadingLimits) -> Scan:
         answer: Any = here.recv()
     except EOFError:
         reader.join()
-        raise ScanError(
-            f"the file cannot be read: its reading ended with code {reader.exitcode}; it is damaged, or needs more "
-            f"than {limits.memory_bytes / 1e9:g} GB",
-            _AGAIN,
-        ) from None
+        return None, reader.exitcode
     finally:
         here.close()
         reader.kill()
         reader.join()
-    if isinstance(answer, ScanError):
-        raise answer
-    assert isinstance(answer, Scan)  # noqa: S101 - the process sends nothing else
-    return answer
+    assert isinstance(answer, Scan | ScanError)  # noqa: S101 - the process sends nothing else
+    return answer, None
 
 
 def _read(there: Connection, data: bytes, suffix: str, limits: ReadingLimits) -> None:

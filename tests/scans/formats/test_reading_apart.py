@@ -1,7 +1,10 @@
 """Reading in a process of its own."""
 
 import multiprocessing
+import os
+import signal
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -53,3 +56,29 @@ def test_a_reader_whose_asker_is_gone_ends_quietly(monkeypatch):
     here.close()
 
     reading_apart._read(there, b"", ".ply", ReadingLimits())
+
+
+def _killed_once(there, data, *_):
+    marker = Path(data.decode())
+    if not marker.exists():
+        marker.touch()
+        os.kill(os.getpid(), signal.SIGKILL)
+    there.send(ScanError("the second reading was reached"))
+
+
+def _killed_always(*_):
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def test_a_reading_that_something_else_killed_is_begun_once_more(monkeypatch, tmp_path):
+    monkeypatch.setattr(reading_apart, "_read", _killed_once)
+
+    with pytest.raises(ScanError, match="second reading was reached"):
+        read_scan_apart(str(tmp_path / "marker").encode(), ".ply", ReadingLimits())
+
+
+def test_a_reading_that_is_killed_again_is_refused(monkeypatch):
+    monkeypatch.setattr(reading_apart, "_read", _killed_always)
+
+    with pytest.raises(ScanError, match="ended with code -9"):
+        read_scan_apart(b"", ".ply", ReadingLimits())
