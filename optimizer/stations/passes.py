@@ -516,6 +516,9 @@ def promised_layers(terms: Terms, table: LayTable, way: int) -> FloatArray:
     possible = table.possible if way == DOWN else table.possible_flipped
     face_possible = possible if way == FLIPPED else table.possible
     price, feet, least, extra = terms.most_price, terms.board_feet_per_m2, terms.slab_cost, _extra(terms, table)
+    feather, drying, figured = terms.feather_per_board_foot, terms.drying_per_board_foot, table.inside.best_feather > 0.0
+    top_figure = _most_figure(terms, table, -terms.kerf_m if way == FLIPPED else 0.0)
+    bottom_figure = _most_figure(terms, table, terms.kerf_m if way == DOWN else 0.0)
     found = np.zeros((rows, entries))
     for m in range(entries):
         for u in range(steps[m], rows):
@@ -525,6 +528,13 @@ def promised_layers(terms: Terms, table: LayTable, way: int) -> FloatArray:
                     least, price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
                     top_factor[u], bottom_factor[v],
                 )  # fmt: skip
+                if figured:
+                    most_sound = _pair_most(
+                        least, price[m], -drying[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
+                        top_factor[u], bottom_factor[v],
+                    )  # fmt: skip
+                    most = most_sound + feather[m] * feet[m] * (top_figure[u] + bottom_figure[v])
+                    found[u, m] = min(found[u, m], most)
     return found
 
 
