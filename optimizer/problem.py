@@ -31,7 +31,7 @@ from optimizer.stations.stations import Stations, stations_of
 from optimizer.stations.terms import Terms, terms_for
 from scans.log import FloatArray, Log
 
-COARSE_SPACING_M = 0.02
+COARSE_SPACING_M = 0.035
 COARSE_THINNED_M = 0.0001
 FINE_SPACING_M = 0.005
 """How far apart stations lie for scouting and for the winners, and how far an outline may be off where points of it are

@@ -23,7 +23,7 @@ BARK, HEART, MARKS = "bark", "heart", "marks"
 ROLL, SHIMS, BLADE = "roll", "shims", "blade"
 OF_SET_UP = (ROLL, SHIMS, BLADE)
 
-SPACING_M = 0.025
+SPACING_M = 0.04
 """Stations of a possible log: as for scouting, since what they are off is far less than what is not known."""
 
 MESH_SIZE_SPREAD = 0.003

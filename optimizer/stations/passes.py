@@ -516,7 +516,8 @@ def promised_layers(terms: Terms, table: LayTable, way: int) -> FloatArray:
     possible = table.possible if way == DOWN else table.possible_flipped
     face_possible = possible if way == FLIPPED else table.possible
     price, feet, least, extra = terms.most_price, terms.board_feet_per_m2, terms.slab_cost, _extra(terms, table)
-    feather, drying, figured = terms.feather_per_board_foot, terms.drying_per_board_foot, table.inside.best_feather > 0.0
+    feather, drying = terms.feather_per_board_foot, terms.drying_per_board_foot
+    figured = table.inside.best_feather > 0.0
     top_figure = _most_figure(terms, table, -terms.kerf_m if way == FLIPPED else 0.0)
     bottom_figure = _most_figure(terms, table, terms.kerf_m if way == DOWN else 0.0)
     found = np.zeros((rows, entries))

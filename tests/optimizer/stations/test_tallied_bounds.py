@@ -1,12 +1,13 @@
 """What the search takes a layer to bring at most is never less than it brings, by any rule of the book."""
 
 import books
+import numpy as np
 import pytest
 import shapes
 from layer_values import value_of_bed_layer, value_of_flipped_layer, value_of_layer
 
 from optimizer.documents.prices import PricePerSlab, PricePerSquareFoot, Tally
-from optimizer.stations.passes import _extra, _pair_most, best_cuts
+from optimizer.stations.passes import BED, DOWN, FLIPPED, _extra, _pair_most, best_cuts, promised_layers
 from scans.units import FOOT_M, INCH_M
 
 BY_SLAB = tuple(
@@ -33,12 +34,36 @@ RULES = {
         "tally": Tally(moisture="dry", width="least"),
         "drying": books.Drying(cost_per_board_foot=3.0),
     },
+    "figure, ripped": {
+        "figure": books.FigurePremium(feather_per_board_foot=6.0),
+        "tally": Tally(moisture="dry", face="narrow"),
+        "deduct": HEART,
+    },
 }
 LOGS = {
     "fork": (lambda: shapes.forked(lumpy=0.08), 25.0),
     "bent": (lambda: shapes.bent(0.08, 0.22, 2.4), 65.0),
     "taper": (lambda: shapes.frustum(0.4, 0.15, 2.6), 0.0),
 }
+
+
+def everywhere(table):
+    """Return the table of a mill that could make every pass."""
+    every = np.ones_like(table.possible)
+    return table._replace(possible=every, possible_flipped=every)
+
+
+def test_figure_is_promised_only_where_it_shows():
+    rules = RULES["figure, ripped"]
+    problem = books.problem(
+        shapes.forked(lumpy=0.08), books.mill(kerf_m=INCH_M / 8, height_step_m=INCH_M / 8), books.prices(**rules)
+    )
+    rolled = problem.supports.turned(25.0)
+    table = problem.table(problem.coarse, rolled, rolled.resting_tilt_deg, must_stand=False)
+    known = promised_layers(problem.terms, table, DOWN)
+    anywhere = table._replace(inside=table.inside._replace(shown=np.zeros((0, 0, 2, 0))))
+
+    assert known.sum() < 0.95 * promised_layers(problem.terms, anywhere, DOWN).sum()
 
 
 @pytest.mark.parametrize("rule", RULES)
@@ -52,11 +77,12 @@ def test_no_layer_brings_more_than_its_faces_allow(log, rule, kerf_in):
     table, terms = problem.table(problem.coarse, rolled, rolled.resting_tilt_deg, must_stand=False), problem.terms
     extra, brought = _extra(terms, table), 0
     ways = (
-        (value_of_layer, table.upper, table.lower, terms.drop_steps),
-        (value_of_flipped_layer, table.under, table.upper, terms.drop_steps),
-        (value_of_bed_layer, table.upper, table.upper, terms.bed_steps),
+        (DOWN, value_of_layer, table.upper, table.lower, terms.drop_steps),
+        (FLIPPED, value_of_flipped_layer, table.under, table.upper, terms.drop_steps),
+        (BED, value_of_bed_layer, table.upper, table.upper, terms.bed_steps),
     )
-    for value, top, bottom, steps in ways:
+    for way, value, top, bottom, steps in ways:
+        promised = promised_layers(terms, everywhere(table), way)
         for m in range(len(terms.price)):
             for k in range(int(steps[m]), len(table.possible), 3):
                 j = k - int(steps[m])
@@ -67,6 +93,7 @@ def test_no_layer_brings_more_than_its_faces_allow(log, rule, kerf_in):
                 )  # fmt: skip
                 found = value(table, terms, m, k + table.lowest_row, j + table.lowest_row)
                 assert found <= most + 1e-9
+                assert found <= promised[k, m] + 1e-9
                 brought += found > 0.0
     assert brought > 10
 
