@@ -29,6 +29,8 @@ SIZES_M = {"small": 2.0 * INCH_M, "medium": 4.0 * INCH_M, "large": 8.0 * INCH_M}
 MOST_DIP_M = 0.05
 """A blade that dipped more has left the cut (our own rule, no source)."""
 MOST_OFF_M = 0.6
+WHOLE_SHARE = 0.5
+"""A section with less of the log's usual area is a splinter of a ragged end (our own rule, no source)."""
 ASKED = ("what", "along", "across", "size", "dip", "heart_end", "heart_below")
 
 
@@ -109,7 +111,9 @@ def _to_log(plan: Plan, place: FloatArray) -> FloatArray:
 
 def _across_m(log: LogFound, plan: Plan, height_m: float, x_m: float) -> tuple[float, float] | None:
     """Return from where to where across the bed, in y, the wood reaches at a height, by the nearest section."""
-    cuts = [cut for cut in shape_found(log).cuts if cut.outer]
+    areas_m2 = {cut.x_m: sum(part.area for part in cut.outer) for cut in shape_found(log).cuts}
+    least_m2 = WHOLE_SHARE * float(np.median(list(areas_m2.values())))
+    cuts = [cut for cut in shape_found(log).cuts if areas_m2[cut.x_m] >= least_m2]
     cut = min(cuts, key=lambda one: abs(one.x_m - x_m))
     matrix = np.array(plan.log_to_bed)
     whole = unary_union([Polygon(moved(on_cut(part, cut.x_m), matrix)[:, 1:]).buffer(0) for part in cut.outer])
