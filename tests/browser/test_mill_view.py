@@ -24,7 +24,8 @@ CAPITALS = """[...document.querySelectorAll("[data-tall]")].filter((one) => one.
 LOW = """[...document.querySelectorAll(".mill button, .mill a, .tap")].filter((one) => one.getClientRects().length
   && one.getBoundingClientRect().height < 48).map((one) => one.textContent)"""
 SMALL = """[...document.querySelectorAll(".mill *")].filter((one) => one.getClientRects().length
-  && one.textContent.trim() && !one.closest(".hide") && parseFloat(getComputedStyle(one).fontSize) < 16).map((one) => one.textContent)"""
+  && one.textContent.trim() && !one.closest(".hide") && parseFloat(getComputedStyle(one).fontSize) < 16)
+  .map((one) => one.textContent)"""
 
 
 def until(is_so) -> None:
