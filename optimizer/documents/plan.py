@@ -219,6 +219,12 @@ class Pass(Document):
     cut_length_m: Exact = Field(description="From the first to the last wood along the bed. [m]")
     cut_area_m2: Exact = Field(description="Wood sawn through. [m2]")
     minutes: Exact = Field(description="What it takes.")
+    face_width_m: Exact | None = Field(
+        None, description="Widest place of the largest piece of wood on its face; null in plans from before. [m]"
+    )
+    face_length_m: Exact | None = Field(
+        None, description="Length of that piece along the bed; null in plans from before. [m]"
+    )
 
 
 PricedBy = Literal["board_foot", "square_foot", "slab"]

@@ -100,6 +100,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
                 cut_length_m=p.cut_length_m,
                 cut_area_m2=p.cut_area_m2,
                 minutes=p.minutes,
+                **_face_of(bed, p, face_m),
             )
             for k, p in enumerate(passes, start=1)
         ),
@@ -300,12 +301,20 @@ def _heart_heights(problem: Problem, lay: Lay) -> tuple[HeartHeight, ...]:
 
 
 def _first_face(bed: BedBodies, height_m: float) -> FirstFace:
+    width_m, length_m = _face_sizes(bed, height_m)
+    return FirstFace(blade_height_m=height_m, max_width_m=width_m, length_m=length_m)
+
+
+def _face_of(bed: BedBodies, cut: PricedPass, flip_face_m: float | None) -> dict[str, float]:
+    height_m = flip_face_m - cut.blade_height_m if cut.flipped and flip_face_m is not None else cut.blade_height_m
+    width_m, length_m = _face_sizes(bed, height_m)
+    return {"face_width_m": width_m, "face_length_m": length_m}
+
+
+def _face_sizes(bed: BedBodies, height_m: float) -> tuple[float, float]:
+    """Return the widest place and the length of the largest piece of wood at a height; 0 and 0 with none. [m]."""
     pieces = polygons_of(bed.wood.slice(height_m))
     if not pieces:
-        return FirstFace(blade_height_m=height_m, max_width_m=0.0, length_m=0.0)
+        return 0.0, 0.0
     face = max(pieces, key=lambda piece: piece.area)
-    return FirstFace(
-        blade_height_m=height_m,
-        max_width_m=width_profile(face).most_m(),
-        length_m=face.bounds[2] - face.bounds[0],
-    )
+    return width_profile(face).most_m(), face.bounds[2] - face.bounds[0]

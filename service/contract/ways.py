@@ -3,7 +3,7 @@
 from optimizer.documents.plan import Plan, PlanDocument
 
 PLAIN, LEVEL = "plain", "level"
-_LAYING = ("stop", "roll", "sweep")
+_LAYING = ("stop", "roll", "sweep", "face")
 
 
 def ways_by_key(document: PlanDocument) -> dict[str, Plan]:
@@ -15,7 +15,11 @@ def ways_by_key(document: PlanDocument) -> dict[str, Plan]:
 
 
 def steps_of(plan: Plan) -> frozenset[str]:
-    """Return the steps of a way that may be ticked off; shim-0 stands for no shims."""
+    """Return the steps of a way that may be ticked off.
+
+    shim-0 stands for no shims, sweep-3 for the sweep for metal before pass 3, face for the face that is measured.
+    """
     shims = (f"shim-{k}" for k in range(len(plan.placed()) + 1))
     bucks = (f"buck-{k}" for k in range(1, max(len(plan.buck_cuts), 2) + 1))
-    return frozenset((*_LAYING, *bucks, *shims, *(f"pass-{cut.order}" for cut in plan.passes)))
+    passes = (f"{step}-{cut.order}" for cut in plan.passes for step in ("sweep", "pass"))
+    return frozenset((*_LAYING, *bucks, *shims, *passes))

@@ -1,6 +1,8 @@
 """Long work: its bar, and where it leads."""
 
-from fastapi import APIRouter, Request
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from service.contract.job_state import JobState
@@ -10,23 +12,25 @@ from service.words.measures import measures_in
 from service.words.proven import percent_more
 
 router = APIRouter(route_class=PageRoute)
+To = Annotated[str, Query(max_length=20)]
 
 
 @router.get("/jobs/{job_id}")
-def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits) -> Response:
-    """Show how far a job is; where it is done, what came of it."""
+def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits, to: To = "") -> Response:
+    """Show how far a job is; where it is done, what came of it. to : cut-list leads right there."""
     job = desk.store.job(job_id)
     if job.kind == "read":
         return see(f"/logs/{job.log_id}")
     if job.state is JobState.DONE:
-        return see(f"/plans/{job.plan_id}")
+        return see(f"/plans/{job.plan_id}{'/1/cut-list' if to == 'cut-list' else ''}")
     log = desk.store.log(job.log_id)
     asked = desk.store.job_request(job_id)
     currency = str(asked.get("prices", {}).get("currency", "USD"))
     money = None if job.best_net is None else measures_in(units, currency).money(job.best_net)
     return render(
         request, "job.html", job=job, made=desk.made_before(job_id),
-        log=log, best=money, currency=currency, percent_more=percent_more,
+        to="?to=cut-list" if to == "cut-list" else "", log=log, best=money,
+        currency=currency, percent_more=percent_more,
         mill=asked.get("mill", {}).get("name", ""), prices=asked.get("prices", {}).get("name", ""),
     )  # fmt: skip
 

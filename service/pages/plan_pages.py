@@ -29,6 +29,7 @@ from service.words import (
     finish_words,
     lay_words,
     log_price_words,
+    mill_words,
     money_words,
     proven,
     slab_words,
@@ -165,9 +166,11 @@ def cut_list_page(
     document, measures = _typed(known)
     shown = plan_view.way_of(document, which, known["made"])
     known["made"] = known["made"] if shown.key == "1" else 0
+    cautions = cautions_of(document, shown.plan)
     return render(
         request, "cut_list.html", 422 if errors else 200, **known, shown=shown, plan=shown.plan,
-        cautions=_cautions_of(document, shown.plan),
+        cautions=plan_view.cautions_part(cautions), milling=mill_words,
+        mill_steps=mill_words.steps_of(document, shown.plan, measures, cautions, known["made"]),
         lines=cut_words.lines_of(shown.plan, measures), left=cut_words.left_on_bed(shown.plan),
         typed=typed, errors=errors, name=name_of(request), most_letters=MOST_WHO,
         ticks={tick.step: tick for tick in desk.store.ticks(plan_id) if tick.way == shown.key},

@@ -18,6 +18,7 @@ from service.desk import Desk
 from service.pages.boxes import PAGE
 from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
+from service.pages.found_otherwise import otherwise_typed
 from service.pages.plan_pages import cut_list_page
 from service.pages.plan_view import way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
@@ -129,14 +130,19 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
     plan = way_of(document, which).plan
     cuts = [cut for cut in plan.passes if not cut.flipped]
     face = face_typed(typed, document, cuts, units)
-    errors = face.errors
+    last = next((cut for cut in cuts if cut.order == face.made), None)
+    found = otherwise_typed(typed, document, plan, last, units)
+    errors = face.errors | found.errors
     if not errors:
         measures = measures_in(units, document.currency, document.mill)
+        log_id = desk.store.job(plan_id).log_id
+        sawn_m = [cut.blade_height_m for cut in cuts if cut.order <= face.made]
+        sawn_m[-1] -= found.dip_m
         way = {
             "roll_deg": f"{plan.roll_deg:.6f}",
             "shim_butt": length_text(round(shim_at(plan, BUTT), 6), units),
             "shim_top": length_text(round(shim_at(plan, TOP), 6), units),
-            "heights": ", ".join(measures.reading(cut.blade_height_m) for cut in cuts if cut.order <= face.made),
+            "heights": ", ".join(measures.reading(height_m) for height_m in sawn_m),
             "made": str(face.made),
             "seen": face.seen,
             **_bucked_typed(document, plan, units, 1e-6),
@@ -144,7 +150,9 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
         asked, errors = asked_of(desk, way, units, plan_id)
         if asked is not None:
             try:
-                return see(f"/jobs/{desk.start_way(desk.store.job(plan_id).log_id, asked).id}")
+                if found.mark is not None:
+                    desk.add_mark(log_id, found.mark)
+                return see(f"/jobs/{desk.start_way(log_id, asked).id}?to=cut-list")
             except ValueError as error:
                 errors = _said(error)
         errors = {"": "; ".join(errors.values())}  # of what nobody typed here
@@ -162,7 +170,10 @@ def check_face(desk: OwnDesk, plan_id: PlanId, which: str, typed: TypedIn, units
     """Say what is wrong with a face as it stands."""
     document = desk.plan_document(plan_id)
     cuts = [cut for cut in way_of(document, which).plan.passes if not cut.flipped]
-    return errors_answer(face_typed(typed, document, cuts, units).errors, units)
+    face = face_typed(typed, document, cuts, units)
+    last = next((cut for cut in cuts if cut.order == face.made), None)
+    found = otherwise_typed(typed, document, way_of(document, which).plan, last, units)
+    return errors_answer(face.errors | found.errors, units)
 
 
 def asked_of(desk: Desk, typed: Typed, units: Units, of_plan: str | None = None) -> tuple[WayRequest | None, Errors]:

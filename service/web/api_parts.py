@@ -35,7 +35,7 @@ Step = Annotated[
     str,
     Path(
         pattern="^[a-z0-9-]{1,16}$",
-        description="A step of the way: pass-3, roll, shim-1, buck-1, sweep, stop.",
+        description="A step of the way: pass-3, roll, shim-1, buck-1, sweep, sweep-3, face, stop.",
         examples=["pass-1"],
     ),
 ]

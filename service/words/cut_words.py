@@ -13,9 +13,12 @@ WEIGHT_WORDS = "Weight is the average for the species; plan your lifting on the 
 BARK_WORDS = "Weight includes bark."
 ROUND_TOP, LAST_PIECE, NO_SALE = "round top", "last piece on the bed", "no sale"
 NO_SALE_WORDS = "No sale: too narrow, too short, or no thickness that your buyers take."
+MORE_THAN_A_TENTH = "More than a tenth off"
 NOTHING, NEXT_TO_NOTHING = "nothing", "next to nothing"
 LEAST_FACE_M = 0.3
 """A first face shorter than this tells nothing."""
+LEAST_FACE_WIDTH_M = 0.1
+"""A narrower face, 4 in, is bark ridges and flare more than the log (our own rule, no source)."""
 
 
 @dataclass(frozen=True)
@@ -133,10 +136,14 @@ def scale_words(measures: Measures) -> str:
 
 @dataclass(frozen=True)
 class FirstFace:
-    """What to measure after the first cut. size : about how large it is. off : what tells that something is wrong."""
+    """What to measure after a cut.
+
+    size : about how large the face is. off : what tells that something is wrong. order : after which cut.
+    """
 
     size: str
     off: str
+    order: int = 1
 
 
 def first_face(plan: Plan, measures: Measures) -> FirstFace | None:
@@ -144,12 +151,32 @@ def first_face(plan: Plan, measures: Measures) -> FirstFace | None:
     face = plan.first_face
     if face.length_m < LEAST_FACE_M:
         return None
-    size = f"{measures.width(face.max_width_m)} {measures.reading_unit} x {measures.slab_length(face.length_m)}"
+    size = _size(face.max_width_m, face.length_m, measures)
     widths, lengths = (face.max_width_m_p10, face.max_width_m_p90), (face.length_m_p10, face.length_m_p90)
     if widths[0] is None or widths[1] is None or lengths[0] is None or lengths[1] is None:
-        return FirstFace(size, "More than a tenth off")
+        return FirstFace(size, MORE_THAN_A_TENTH)
     wide, long = f"{measures.width(widths[1])} {measures.reading_unit} wide", measures.slab_length(lengths[1])
     if lengths[0] < LEAST_FACE_M:
         return FirstFace(size, f"Over {wide} or {long} long")
     least = measures.slab_length(lengths[0])
     return FirstFace(size, f"Outside {measures.width(widths[0])} to {wide} or {least} to {long} long")
+
+
+def face_to_measure(plan: Plan, measures: Measures) -> FirstFace | None:
+    """Return the first face that is wide and long enough to measure; None where none before a flip is."""
+    for cut in plan.passes:
+        width_m, length_m = (cut.face_width_m, cut.face_length_m)
+        if cut.order == 1 and (width_m is None or length_m is None):
+            width_m, length_m = plan.first_face.max_width_m, plan.first_face.length_m  # a plan kept from before
+        if cut.flipped or width_m is None or length_m is None:
+            return None
+        if width_m < LEAST_FACE_WIDTH_M or length_m < LEAST_FACE_M:
+            continue
+        if cut.order == 1:
+            return first_face(plan, measures)
+        return FirstFace(_size(width_m, length_m, measures), MORE_THAN_A_TENTH, cut.order)
+    return None
+
+
+def _size(width_m: float, length_m: float, measures: Measures) -> str:
+    return f"{measures.width(width_m)} {measures.reading_unit} x {measures.slab_length(length_m)}"

@@ -63,6 +63,10 @@ class Measures:
         """Write a green thickness without its unit, as exactly as the mill's step and kerf make it."""
         return self._at_step(thickness_m, self.mill.height_step_m, self.mill.kerf_m)
 
+    def drop(self, drop_m: float) -> str:
+        """Write how far the blade goes down between two cuts, without the unit, as exactly as the mill's step."""
+        return self._at_step(drop_m, self.mill.height_step_m)
+
     def _at_step(self, value_m: float, *steps_m: float) -> str:
         if self.is_metric:
             value_mm = value_m * 1000.0

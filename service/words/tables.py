@@ -14,8 +14,8 @@ from service.words.cut_words import (
     NOTHING,
     Line,
     Piece,
+    face_to_measure,
     figure_words,
-    first_face,
     last_slabs_words,
     left_on_bed,
     lines_of,
@@ -350,10 +350,10 @@ def _sentences(*texts: str) -> list[str]:
 
 
 def _check_words(plan: Plan, measures: Measures) -> str:
-    face = first_face(plan, measures)
+    face = face_to_measure(plan, measures)
     if face is None:
-        return "cut 1 opens no face long enough to measure"
-    return f"after cut 1 measure the face: about {face.size}. {face.off}? Stop and re-measure the log."
+        return "no cut opens a face large enough to measure"
+    return f"after cut {face.order} measure the face: about {face.size}. {face.off}? Stop and re-measure the log."
 
 
 def _cut_table(plan: Plan, document: PlanDocument, measures: Measures) -> list[str]:

@@ -43,6 +43,7 @@ function show() {
   const words = unsent ? `${unsent === 1 ? "1 check mark is" : `${unsent} check marks are`} not sent yet. This phone keeps ${unsent === 1 ? "it" : "them"} until there is a signal.` : "";
   if (place.textContent !== words) place.textContent = words;
   tellSawn();
+  document.dispatchEvent(new Event("ticks"));
 }
 
 function tellSawn() {

@@ -208,7 +208,7 @@ def test_what_the_log_cost_and_what_it_may_cost() -> None:
 def test_a_first_pass_that_opens_nothing_is_not_offered_as_a_check() -> None:
     face = a_plan().first_face.model_copy(update={"length_m": 0.01})
 
-    assert "cut 1 opens no face" in text_of(a_document(plans=(a_plan(first_face=face),)))
+    assert "no cut opens a face large enough to measure" in text_of(a_document(plans=(a_plan(first_face=face),)))
 
 
 def test_a_first_face_that_may_be_next_to_nothing_is_checked_for_being_too_large_alone() -> None:
