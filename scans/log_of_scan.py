@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import OpenSolidError, ScanError
+from scans.fit.girths import GirthTaped
 from scans.fit.scanned_log import STAGES, log_from_points
 from scans.formats.reading_apart import read_scan_apart
 from scans.formats.scan import ReadingLimits, Scan
@@ -40,6 +41,7 @@ class ScanChoices:
 
     unit, up : as of `scans.locate.placing.place_scan`. butt : "other" for the end that would not be taken for the butt
     end. taped_length_m : the log's length by the tape. [m] pick : which of several logs, the largest first, from 1 on.
+    girths : by the tape, along the trunk.
     """
 
     unit: str | None = None
@@ -47,6 +49,7 @@ class ScanChoices:
     butt: Literal["other"] | None = None
     taped_length_m: float | None = None
     pick: int | None = None
+    girths: tuple[GirthTaped, ...] = ()
 
 
 _NOTHING_SAID = ScanChoices()
@@ -149,7 +152,8 @@ def log_of_scans(
         notes.append(_joined_note(how, walks))
     if log.doubt is not None:
         misfit_m = max(how.misfit_m for how, _ in found)
-        is_taped = choices.taped_length_m is not None
+        # Girths set the scale too, by all the points.
+        is_taped = choices.taped_length_m is not None or bool(choices.girths)
         vertices = log.outer.vertices_m, log.wood.vertices_m
         log = replace(log, doubt=doubt_of_walks(log.doubt, *vertices, misfit_m, len(scans), is_taped=is_taped))
     matrix = log.scan_to_log @ np.diag([size, size, size, 1.0])
@@ -221,6 +225,12 @@ def _of_closed(
     log, notes = log_from_mesh(points_m, faces, name, bark_ratio, choices.butt or "auto", choices.taped_length_m)
     if choices.pick not in {None, 1}:
         raise ScanError(f"{named('pick')} must be 1, got {choices.pick}: a closed mesh holds one log", field="pick")
+    if choices.girths:
+        raise ScanError(
+            f"{named('girth')} is for a scan, and this is a closed mesh, whose surface is taken as it is",
+            "leave it out",
+            field="girth",
+        )
     return coloured(log, at.points_m, scan.colours), notes
 
 
@@ -268,8 +278,9 @@ def _log_of_own(
     own: _Own, name: str, bark_ratio: BarkRatio, choices: ScanChoices, on_stage: OnStage
 ) -> tuple[Log, tuple[Note, ...]]:
     log, notes = log_from_points(
-        own.points_m, own.outline, name, bark_ratio, choices.butt or "auto", choices.taped_length_m, on_stage=on_stage
-    )
+        own.points_m, own.outline, name, bark_ratio, choices.butt or "auto", choices.taped_length_m,
+        girths=choices.girths, on_stage=on_stage,
+    )  # fmt: skip
     return coloured(log, own.points_m, own.colours), (*own.notes, *notes)
 
 

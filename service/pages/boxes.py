@@ -14,6 +14,7 @@ OF_A_FILE = {
     "bark": "Bark",
     "bark_thickness": "Bark thickness, by an axe cut",
     "taped_length": "Length by your tape",
+    "girth": "Girths by your tape",
     "unit": "The file is in",
     "up": "Which way is up in the file",
     "butt": "Butt end",
