@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from manifold3d import Manifold
+from numpy.typing import NDArray
 from scipy.linalg import cho_factor, cho_solve
 from scipy.spatial import ConvexHull
 
@@ -18,7 +19,8 @@ from scans.log import FloatArray
 from scans.messages import Note, long_length, named, short_length
 
 CONTRADICTS = 3.0
-"""A girth that lies off what the scan says by more than so many standard deviations of both is left out, and told."""
+"""A girth that lies off what the scan and the other girths say by more than so many standard deviations of all of them
+is left out, and told."""
 
 _RING = 180
 _STEP_M = 0.001
@@ -80,21 +82,19 @@ def with_girths(
     covariance = widened**2 * cho_solve(cho_factor(fit.precision, lower=True), slopes.T)
     error_m = np.array([girth.error_m for girth in girths]) / factor
     off_m = np.array([girth.around_m for girth in girths]) / factor - seen_m
-    own = np.diag(slopes @ covariance)
-    sure_m = np.sqrt(own + error_m**2 + (spread * seen_m) ** 2)
-    fits = np.abs(off_m) <= CONTRADICTS * sure_m
-    notes = [_contradicts(girth, factor * seen_m[k]) for k, girth in enumerate(girths) if not fits[k]]
+    tape = np.diag(error_m**2) + spread**2 * np.outer(seen_m, seen_m)
+    fits, expected_m = _that_fit(off_m, slopes @ covariance + tape)
+    notes = [_contradicts(girth, factor * (seen_m[k] + expected_m[k])) for k, girth in enumerate(girths) if not fits[k]]
     if not fits.any():
         return GirthsFitted(fit, members, factor, spread, tuple(notes))
-    slopes, covariance, seen_m, off_m, error_m = (
-        slopes[fits], covariance[:, fits], seen_m[fits], off_m[fits], error_m[fits],
-    )  # fmt: skip
-    tape = np.diag(error_m**2) + spread**2 * np.outer(seen_m, seen_m)
+    slopes, covariance, tape = slopes[fits], covariance[:, fits], tape[np.ix_(fits, fits)]
+    seen_m, off_m = seen_m[fits], off_m[fits]
     weighed = np.linalg.solve(slopes @ covariance + tape, np.column_stack([off_m, seen_m]))
     step = fit.unpacked(covariance @ weighed[:, 0])
     precision = fit.precision + widened**2 * slopes.T @ np.linalg.solve(tape, slopes)
     scale = 0.0 if holds_scale else spread**2 * float(seen_m @ weighed[:, 0])
-    left = spread if holds_scale else spread * float(np.sqrt(max(0.0, 1.0 - spread**2 * seen_m @ weighed[:, 1])))
+    known = 0.0 if holds_scale else spread**2 * float(seen_m @ weighed[:, 1])
+    left = spread * float(np.sqrt(1.0 - min(known, 1.0)))
     moved = members.with_terms(members.terms_m + step)
     used = [girth for girth, is_used in zip(girths, fits, strict=True) if is_used]
     notes.insert(0, _used(used, factor * off_m, scale))
@@ -102,6 +102,26 @@ def with_girths(
         replace(fit, members=fit.members.with_terms(fit.members.terms_m + step), precision=precision),
         moved, factor * (1.0 + scale), left, tuple(notes),
     )  # fmt: skip
+
+
+def _that_fit(off_m: FloatArray, spread_m2: FloatArray) -> tuple[NDArray[np.bool_], FloatArray]:
+    """Return which girths (N,) agree with the scan and one another, and what these let one expect of each (N,). [m].
+
+    off_m : (N,) how much more they are than the scan alone shows. spread_m2 : (N, N) how such differences spread, by
+    scan, tape and scale. The one farthest off goes first, until all agree.
+    """
+    fits, expected = np.ones(len(off_m), dtype=np.bool_), np.zeros(len(off_m))
+    while fits.any():
+        inverse = np.linalg.inv(spread_m2[np.ix_(fits, fits)])
+        # What is left of one once the scan and all others are known, and its spread, are in the inverse.
+        left = inverse @ off_m[fits] / np.diag(inverse)
+        deviations = np.abs(left) * np.sqrt(np.diag(inverse))
+        worst = int(np.argmax(deviations))
+        if deviations[worst] <= CONTRADICTS:
+            break
+        place = int(np.flatnonzero(fits)[worst])
+        fits[place], expected[place] = False, off_m[place] - left[worst]
+    return fits, expected
 
 
 def _along_m(members: Members, to_log: FloatArray, girth: GirthTaped, factor: float) -> float:
@@ -119,8 +139,8 @@ def _along_m(members: Members, to_log: FloatArray, girth: GirthTaped, factor: fl
     place = float(np.interp(girth.at_m, x_m, along))
     if girth.at_m > last_m + _LINE_M or not _is_trunk(members, place):
         raise ScanError(
-            f"{named('girth')}: {long_length(girth.at_m)} from the butt is not on the trunk, which ends or divides at "
-            f"about {long_length(last_m)}",
+            f"{named('girth')}: {long_length(girth.at_m)} from the butt is not on the trunk, which ends or begins to "
+            f"divide at about {long_length(last_m)}",
             "measure around the trunk below that, from the butt end",
             field="girth",
         )
@@ -218,11 +238,12 @@ def _by(off_m: float) -> str:
     return f"{short_length(abs(off_m))} {'more' if off_m > 0.0 else 'less'} than the scan alone"
 
 
-def _contradicts(girth: GirthTaped, seen_m: float) -> Note:
+def _contradicts(girth: GirthTaped, expected_m: float) -> Note:
     return Note(
         "girth_contradicts",
         f"By your tape the log is {short_length(girth.around_m)} around at {long_length(girth.at_m)}, by the scan "
-        f"{short_length(seen_m)}: both cannot be right, and the girth was left out. Measure there again, bark and all; "
-        "if the tape is right, scan the log again before you trust the plan.",
+        f"and what else you measured {short_length(expected_m)}: both cannot be right, and the girth was left out. "
+        "Measure there again, beside any stub, bark and all; if the tape is right, scan the log again before you trust "
+        "the plan.",
         bears_on_plan=True,
     )

@@ -5,7 +5,7 @@
 volume: error of the outer volume. hidden: root mean square distance from the side of the truth that the scan did not
 see, sawn ends left out, to the solid. said: how far off the whole surface is by its doubt | and was; the scan's size is
 made the truth's for these, and for hidden, as its scale is a doubt of its own. ratio: hidden with girths to hidden
-without. The girths are the truth's own hulls across the trunk at 15, 50 and 85 % of it, read wrong by the tape's error.
+without. The girths are the truth's own hulls across the trunk at 15, 45 and 75 % of it, read wrong by the tape's error.
 The logs, yards and scans are invented; clutter in odd seeds.
 """
 
@@ -31,7 +31,7 @@ from scans.log_of_scan import ScanChoices, log_of_scan  # noqa: E402
 from scans.solids.bodies import body_from_mesh  # noqa: E402
 from scans.tape.sheet_doubt import RADIUS_READ_M  # noqa: E402
 
-PLACES = (0.15, 0.5, 0.85)
+PLACES = (0.15, 0.45, 0.75)
 ERROR_M = 2.0 * np.pi * RADIUS_READ_M
 
 

@@ -153,9 +153,21 @@ def test_what_contradicts_is_left_out_and_told(asked: Asked) -> None:
         assert ("girth_contradicts" in kinds(asked.weighed(girth).notes)) is is_told
 
 
+def test_a_girth_that_the_others_contradict_is_left_out_though_the_scan_alone_would_bear_it(asked: Asked) -> None:
+    """As one round a stub is."""
+    less = [GirthTaped(at, asked.around_m(at) - 0.05, ERROR_M) for at in (0.7, 1.7)]
+    more = GirthTaped(1.2, asked.around_m(1.2) + 0.08, ERROR_M)
+
+    assert kinds(asked.weighed(more).notes) == ["girths_fitted"]
+    together = asked.weighed(less[0], more, less[1])
+
+    assert kinds(together.notes) == ["girths_fitted", "girth_contradicts"]
+    assert np.array_equal(together.members.terms_m, asked.weighed(*less).members.terms_m)
+
+
 @pytest.mark.parametrize("at_m", [30.0, 5.5])
 def test_a_place_beyond_the_trunk_is_refused(asked: Asked, at_m: float) -> None:
-    with pytest.raises(ScanError, match="is not on the trunk, which ends or divides at about") as refused:
+    with pytest.raises(ScanError, match="is not on the trunk, which ends or begins to divide at about") as refused:
         asked.weighed(GirthTaped(at_m, 1.5, ERROR_M))
     assert refused.value.field == "girth"
 

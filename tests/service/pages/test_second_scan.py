@@ -21,7 +21,7 @@ from service.jobs.work import Order, work_off
 from service.settings import Settings
 from service.store.records import LogRow
 from service.typed.errors import InputError
-from service.typed.log_reading import LogRead
+from service.typed.log_reading import AboutLog, LogRead
 from service.typed.more_walks import MoreWalks
 
 FIRST, SECOND = "first.ply", "second.ply"
@@ -59,10 +59,12 @@ class Reads:
     def __init__(self, answer: LogRead | Exception) -> None:
         self.answer = answer
         self.walks: list[MoreWalks] = []
+        self.about: list[AboutLog] = []
 
-    def __call__(self, file: object, about: object, *, on_stage: object, walks: MoreWalks) -> LogRead:
-        del file, about, on_stage
+    def __call__(self, file: object, about: AboutLog, *, on_stage: object, walks: MoreWalks) -> LogRead:
+        del file, on_stage
         self.walks.append(walks)
+        self.about.append(about)
         if isinstance(self.answer, Exception):
             raise self.answer
         return self.answer
@@ -296,6 +298,21 @@ def test_the_api_says_what_the_page_does(pages: Pages, log_id: str, as_scan: Log
     assert pages.delete(f"{path}/{'0' * 32}").status_code == 404
     assert pages.delete(f"/api/logs/{log_id}").status_code == 204
     assert desk_of(pages).files.keys() == []
+
+
+def test_girths_by_the_tape_are_said_on_the_page_and_the_log_is_read_again_with_them(
+    pages: Pages, log_id: str, as_scan: LogRead, worked: Worked
+) -> None:
+    path = f"/logs/{log_id}/about"
+    wrong = pages.post(path, data={"girth": "71 in"})
+    assert wrong.status_code == 422
+    assert "“Girths by your tape” must say where and how far around, got 71 in" in wrong.text
+    assert desk_of(pages).store.log(log_id).state == "ready"
+
+    pages.post(path, data={"girth": "8 ft = 71 in, 4 ft = 80 in"})
+
+    assert [about.girth for about in worked(as_scan).about] == ["8 ft = 71 in, 4 ft = 80 in"]
+    assert 'value="8 ft = 71 in, 4 ft = 80 in"' in pages.get(f"/logs/{log_id}").text
 
 
 def test_a_log_sheet_takes_no_scan(pages: Pages, planned: Planned) -> None:
