@@ -106,6 +106,19 @@ def test_a_girth_moves_the_surface_as_far_as_tape_and_scan_are_sure(asked: Asked
     assert (exact.factor, vague.factor) == pytest.approx((1.0, 1.0), abs=1e-9)
 
 
+def test_the_doubt_of_a_girth_is_what_scan_and_tape_leave_together(asked: Asked) -> None:
+    fit, members, _, to_log, _ = asked.given
+    slopes = _slopes(fit, members, _along_m(members, to_log, GirthTaped(1.2, 1.0, 0.0), 1.0))
+    seen, spread, widened = asked.around_m(1.2), asked.more["spread"], asked.more["widened"]
+
+    found = asked.weighed(GirthTaped(1.2, seen, ERROR_M))
+
+    before, after = (widened**2 * slopes @ np.linalg.solve(one.precision, slopes) for one in (fit, found.fit))
+    tape = ERROR_M**2 + (spread * seen) ** 2
+    assert after == pytest.approx(1.0 / (1.0 / before + 1.0 / tape), rel=1e-6)
+    assert after < 0.7 * before
+
+
 def test_what_the_scan_saw_stays_and_the_other_side_moves(asked: Asked) -> None:
     seen_m = asked.around_m(1.2)
     moved = asked.weighed(GirthTaped(1.2, seen_m + 0.03, ERROR_M), spread=1e-9).members

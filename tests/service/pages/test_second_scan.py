@@ -19,6 +19,7 @@ from service.contract.documents import JobShown
 from service.jobs import work
 from service.jobs.work import Order, work_off
 from service.settings import Settings
+from service.store.log_file import pack_log
 from service.store.records import LogRow
 from service.typed.errors import InputError
 from service.typed.log_reading import AboutLog, LogRead
@@ -227,11 +228,12 @@ def test_what_is_said_of_the_log_meanwhile_is_read_without_the_scan(
     job = desk.store.next_job()
     assert job is not None
 
-    def reading(*_: object, **__: object) -> LogRead:
+    def packed(read: LogRead) -> bytes:
         pages.patch(f"/api/logs/{log_id}", json={"about": {"cost": 5}})
-        return turned(as_scan)
+        return pack_log(read)
 
-    monkeypatch.setattr(work, "read_log", reading)
+    monkeypatch.setattr(work, "read_log", Reads(turned(as_scan)))
+    monkeypatch.setattr(work, "pack_log", packed)
     work_off(Order(desk.settings.database, str(desk.files.folder), job.id, job.attempt, 1))
 
     log = desk.store.log(log_id)
