@@ -12,7 +12,7 @@ from scipy.spatial import ConvexHull, cKDTree
 from scans import log_of_scan as log_of_scan_module
 from scans.errors import ScanError
 from scans.fit import scanned_log
-from scans.fit.girths import CONTRADICTS, GirthsFitted, GirthTaped, _along_m, _around_body_m, with_girths
+from scans.fit.girths import CONTRADICTS, GirthsFitted, GirthTaped, _along_m, _around_body_m, _slopes, with_girths
 from scans.fit.seen_surface import closed_surface
 from scans.formats.scan import Scan
 from scans.invented.simulator import SimulatedScan, random_settings, simulate
