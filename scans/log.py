@@ -209,6 +209,23 @@ class SurfaceColours:
     known: NDArray[np.bool_]
 
 
+@dataclass(frozen=True)
+class WalkSeen:
+    """What one of several scans brought to the log that is made of them.
+
+    points : how many of its points are of the log. seen_share : what share of the log's surface it saw.
+    roll_deg : how far the log was rolled from how it lay in the first scan, clockwise seen from the butt.
+    known_within_deg : how far off that may be. apart_m : how far it lies from the scans before it, in the mean, where
+    both saw the bark. [m] All three are 0 of the first.
+    """
+
+    points: int
+    seen_share: float
+    roll_deg: float = 0.0
+    known_within_deg: float = 0.0
+    apart_m: float = 0.0
+
+
 @dataclass(frozen=True, eq=False)
 class Log:
     """A log whose outer surface (bark included, if it has any) and wood are closed solids.
@@ -224,6 +241,7 @@ class Log:
     face_seen : (F,) whether a scan saw each face of `outer`; None where no scan tells.
     doubt : how the surface may lie otherwise; None where it is taken as it is.
     colours : of the vertices of `outer`; None where no scan tells.
+    walks : of the scans that it was made of, in their order; empty where it was one, or none.
     """
 
     name: str
@@ -237,6 +255,7 @@ class Log:
     face_seen: NDArray[np.bool_] | None = None
     doubt: SurfaceDoubt | None = None
     colours: SurfaceColours | None = None
+    walks: tuple[WalkSeen, ...] = ()
 
     def __post_init__(self) -> None:
         if self.colours is not None and len(self.colours.rgb) != len(self.outer.vertices_m):

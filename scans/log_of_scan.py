@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scans.errors import OpenSolidError, ScanError
+from scans.fit.girths import GirthTaped
 from scans.fit.scanned_log import STAGES, log_from_points
 from scans.formats.reading_apart import read_scan_apart
 from scans.formats.scan import ReadingLimits, Scan
@@ -16,13 +17,14 @@ from scans.locate.ground import find_log
 from scans.locate.outline import LogOutline
 from scans.locate.placing import PlacedScan, place_scan
 from scans.locate.scan_surface import merged_corners, points_and_values_on_faces
-from scans.log import FloatArray, Log, moved
+from scans.log import FloatArray, Log, WalkSeen, moved
 from scans.messages import Note, long_length, named, short_length
 from scans.solids.colours import coloured
 from scans.solids.log_from_mesh import BarkRatio, log_from_mesh
 from scans.walks.doubt import doubt_of_walks
-from scans.walks.join import joined
+from scans.walks.join import joined, turn_said
 from scans.walks.register import Registration
+from scans.walks.seen import seen_shares
 
 READING_STAGES = ("reading the file", "finding the log among its points", *STAGES)
 """What reading a scan goes through, in order; a closed mesh ends after the first."""
@@ -39,6 +41,7 @@ class ScanChoices:
 
     unit, up : as of `scans.locate.placing.place_scan`. butt : "other" for the end that would not be taken for the butt
     end. taped_length_m : the log's length by the tape. [m] pick : which of several logs, the largest first, from 1 on.
+    girths : by the tape, along the trunk.
     """
 
     unit: str | None = None
@@ -46,6 +49,7 @@ class ScanChoices:
     butt: Literal["other"] | None = None
     taped_length_m: float | None = None
     pick: int | None = None
+    girths: tuple[GirthTaped, ...] = ()
 
 
 _NOTHING_SAID = ScanChoices()
@@ -97,7 +101,7 @@ def log_of_scans(
     name: str,
     bark_ratio: BarkRatio,
     choices: ScanChoices = _NOTHING_SAID,
-    rolled_deg: Sequence[float] = (),
+    rolled_deg: Sequence[float | None] = (),
     on_stage: OnStage = lambda _: None,
 ) -> tuple[Log, tuple[Note, ...]]:
     """Return the one Log that scans of it show, rolled and moved between them, and the notes of `log_of_scan`.
@@ -105,8 +109,8 @@ def log_of_scans(
     Each is placed, and its log found, by itself; then it is fitted to those before it (`scans.walks`). All their points
     make the log, its size the mean of theirs; it lies as in the first. One scan alone is read as `log_of_scan` does.
 
-    choices : for every scan alike. rolled_deg : how far the log was rolled before the second scan, before the third and
-    so on, clockwise seen from the butt, as far as the user says it.
+    choices : for every scan alike. rolled_deg : how far the log was rolled from how it lay in the first scan, before
+    the second, before the third and so on, clockwise seen from the butt, as far as the user says it.
 
     Raises ScanError, as log_of_scan does, for a closed mesh among several, and where scans do not make one log.
     """
@@ -115,12 +119,14 @@ def log_of_scans(
     notes: list[Note] = []
     whole: _Own | None = None
     found: list[tuple[Registration, FloatArray]] = []
+    counts: list[int] = []
     size = 1.0
     for number, scan in enumerate(scans, start=1):
         on_stage(READING_STAGES[1])
         with _said_of(number):
             own, told = _one_of_several(scan, choices)
         notes += (replace(note, text=f"Scan {number}: {note.text}") for note in told)
+        counts.append(len(own.points_m))
         if whole is None:
             whole = replace(own, notes=())
             continue
@@ -136,17 +142,22 @@ def log_of_scans(
     if whole is None:
         raise ScanError("no scan was named", "name one or more", field="log")
     log, more = _log_of_own(whole, name, bark_ratio, choices, on_stage)
-    # The end that all scans together make the butt need not be that of the first alone.
-    notes += (
-        _joined_note(how, number, is_turned=bool(log.scan_to_log[0, :3] @ along < 0.0))
-        for number, (how, along) in enumerate(found, start=2)
-    )
+    shares = seen_shares(log, np.split(whole.points_m, np.cumsum(counts)[:-1]))
+    walks = [WalkSeen(counts[0], shares[0])]
+    for (how, along), points, share in zip(found, counts[1:], shares[1:], strict=True):
+        # The end that all scans together make the butt need not be that of the first alone.
+        is_turned = bool(log.scan_to_log[0, :3] @ along < 0.0)
+        roll_deg = (-how.roll_deg if is_turned else how.roll_deg) % 360.0
+        walks.append(WalkSeen(points, share, roll_deg, how.known_within_deg, how.misfit_m))
+        notes.append(_joined_note(how, walks))
     if log.doubt is not None:
         misfit_m = max(how.misfit_m for how, _ in found)
-        is_taped = choices.taped_length_m is not None
+        # Girths set the scale too, by all the points.
+        is_taped = choices.taped_length_m is not None or bool(choices.girths)
         vertices = log.outer.vertices_m, log.wood.vertices_m
         log = replace(log, doubt=doubt_of_walks(log.doubt, *vertices, misfit_m, len(scans), is_taped=is_taped))
-    return replace(log, scan_to_log=log.scan_to_log @ np.diag([size, size, size, 1.0])), (*notes, *more)
+    matrix = log.scan_to_log @ np.diag([size, size, size, 1.0])
+    return replace(log, scan_to_log=matrix, walks=tuple(walks)), (*notes, *more)
 
 
 @contextmanager
@@ -196,11 +207,11 @@ def _with(whole: "_Own", own: "_Own", matrix: FloatArray, factor: float) -> "_Ow
     return _Own(factor * np.concatenate([whole.points_m, moved(own.points_m, matrix)]), colours, outline, ())
 
 
-def _joined_note(how: Registration, number: int, *, is_turned: bool) -> Note:
-    roll_deg = -how.roll_deg if is_turned else how.roll_deg
+def _joined_note(how: Registration, walks: Sequence[WalkSeen]) -> Note:
+    """Return what is told of the last of some walks."""
     return Note(
         "walks_joined",
-        f"Scan {number} shows the log rolled {roll_deg % 360.0:.0f} degrees clockwise, looking at the butt; "
+        f"Scan {len(walks)} shows the log rolled {turn_said(walks[-1].roll_deg)}, looking at the butt; "
         f"where both saw the bark they are {short_length(how.misfit_m)} apart, and their sizes "
         f"{abs(how.scale - 1.0):.1%}.",
     )
@@ -214,6 +225,12 @@ def _of_closed(
     log, notes = log_from_mesh(points_m, faces, name, bark_ratio, choices.butt or "auto", choices.taped_length_m)
     if choices.pick not in {None, 1}:
         raise ScanError(f"{named('pick')} must be 1, got {choices.pick}: a closed mesh holds one log", field="pick")
+    if choices.girths:
+        raise ScanError(
+            f"{named('girth')} is for a scan, and this is a closed mesh, whose surface is taken as it is",
+            "leave it out",
+            field="girth",
+        )
     return coloured(log, at.points_m, scan.colours), notes
 
 
@@ -261,8 +278,9 @@ def _log_of_own(
     own: _Own, name: str, bark_ratio: BarkRatio, choices: ScanChoices, on_stage: OnStage
 ) -> tuple[Log, tuple[Note, ...]]:
     log, notes = log_from_points(
-        own.points_m, own.outline, name, bark_ratio, choices.butt or "auto", choices.taped_length_m, on_stage=on_stage
-    )
+        own.points_m, own.outline, name, bark_ratio, choices.butt or "auto", choices.taped_length_m,
+        girths=choices.girths, on_stage=on_stage,
+    )  # fmt: skip
     return coloured(log, own.points_m, own.colours), (*own.notes, *notes)
 
 

@@ -22,6 +22,8 @@ from service.contract.documents import (
     LogShown,
     MarkPlaced,
     PlanRequest,
+    ScanAdded,
+    ScanGiven,
     SpeciesLine,
     TickShown,
     WayRequest,
@@ -56,6 +58,7 @@ from service.typed.log_reading import AboutLog, LogRead
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksRead, MarkTyped, placed
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
+from service.typed.more_walks import MoreWalks
 from service.typed.read_given import read_given
 from service.use_cases import text_of
 from service.words.units import Units
@@ -112,6 +115,47 @@ class Desk:
             taker.write(data)
             received = Received(path, taker.end(), taker.size, file_name, {})
             return self.add_file(received, name, about or AboutLog())
+
+    def add_walk(self, log_id: str, received: Received, given: ScanGiven) -> ScanAdded:
+        """Keep another scan of a log, which was rolled before it, and queue its fitting to the others.
+
+        Raises NotFoundError, NotReadyError, TooManyError, and InputError for what cannot go with the log's file.
+        """
+        log = self.ready_log(log_id)
+        if log.facts is not None and log.facts.source != "scan":
+            raise InputError(
+                f"{log.name} is a {'log sheet' if log.facts.source == 'sheet' else 'closed mesh'}, which goes with no "
+                "scan",
+                "upload both scans as a log of their own",
+            )
+        parts = [(walk.file_name, walk.file_sha256) for walk in self.store.walks(log_id)]
+        unread = [FileRead(name, b"", key) for name, key in (*parts, (received.name, received.key))]
+        MoreWalks(tuple(unread)).check(FileRead(log.file_name, b"", log.file_sha256))
+        with naming_files(self.store, self.files) as touched:
+            touched.add(self.files.keep(received.path, received.key))
+            scan_id, job = self.store.add_walk(
+                log_id,
+                file_name=received.name,
+                file_sha256=received.key,
+                file_bytes=received.size,
+                rolled_deg=given.rolled_deg,
+                most_queued=self.settings.most_queued,
+            )
+        return ScanAdded(log=self.store.log(log_id), scan_id=scan_id, job=job)
+
+    def fit_walk(self, log_id: str, scan_id: str, given: ScanGiven) -> ScanAdded:
+        """Queue the fitting of a scan that was refused, rolled as is said now.
+
+        Raises NotFoundError, NotReadyError, ConflictError, TooManyError.
+        """
+        self.ready_log(log_id)
+        job = self.store.fit_walk(log_id, scan_id, given.rolled_deg, self.settings.most_queued)
+        return ScanAdded(log=self.store.log(log_id), scan_id=scan_id, job=job)
+
+    def remove_walk(self, log_id: str, scan_id: str) -> None:
+        """Forget a scan that a log is not made of, and its file. Raises NotFoundError, ConflictError."""
+        with naming_files(self.store, self.files) as touched:
+            touched.add(self.store.remove_walk(log_id, scan_id))
 
     def add_sheet(self, sheet: LogSheetTyped) -> LogAdded:
         """Add a log measured with a tape."""
@@ -347,6 +391,11 @@ def about_of(*sayings: Mapping[str, Any]) -> tuple[str | None, AboutLog]:
     given = {name: value for fields in sayings for name, value in fields.items() if value not in {None, ""}}
     name = given.pop("name", None)
     return name, read_given(AboutLog, **given)
+
+
+def scan_given(*sayings: Mapping[str, Any]) -> ScanGiven:
+    """Return what is said of another scan of a log, from an address and a form. Raises InputError."""
+    return read_given(ScanGiven, **{name: value for said in sayings for name, value in said.items() if value != ""})
 
 
 def species_lines() -> list[SpeciesLine]:

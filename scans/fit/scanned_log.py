@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from scans.errors import ScanError
+from scans.fit.girths import GirthTaped, with_girths
 from scans.fit.hidden import Fit, fitted, modes_m
 from scans.fit.member_hearts import hearts_and_forks
 from scans.fit.member_lines import members_of
@@ -84,6 +85,7 @@ def log_from_points(
     butt: Literal["auto", "other"] = "auto",
     taped_length_m: float | None = None,
     heart_radius_m: float = HEART_RADIUS_M,
+    girths: tuple[GirthTaped, ...] = (),
     on_stage: Callable[[str], None] = lambda _: None,
 ) -> tuple[Log, tuple[Note, ...]]:
     """Return the Log that points show, and one note for each thing found or assumed on the way.
@@ -91,6 +93,7 @@ def log_from_points(
     points_m : (N, 3) of the log alone, z up, metres. outline : where it lies, roughly, in the same frame.
     bark_ratio, butt : as of `scans.solids.log_from_mesh`; a forked log's butt is the end that is one stem.
     taped_length_m : the log's length by the tape, which the finished log is scaled to. [m]
+    girths : by the tape, along the trunk, which the side that was not seen is moved to agree with.
     on_stage : is told each of STAGES as it begins; what it raises ends the work.
 
     Deterministic. Raises ScanError where too little of the log was seen; NotALogError where nothing round is there.
@@ -104,10 +107,21 @@ def log_from_points(
     notes = [_what(skeleton, members.count - main), *girth_seen(members, main, seen.places_m)]
     on_stage(STAGES[1])
     body = closed_surface(members, seen.places_m)
+    spread, corrected = SCALE_SPREAD if taped_length_m is None else TAPED_SPREAD, 1.0
+    if girths:
+        to_log = _log_frame(body, members, main, to_rough, butt, [])
+        factor = taped_scale(_length_m(body, to_log), taped_length_m, [])
+        weighed = with_girths(
+            fit, members, body, to_log, girths,
+            factor=factor, spread=spread, holds_scale=taped_length_m is not None, widened=_MODES_WIDENED,
+        )  # fmt: skip
+        fit, members, spread, corrected = weighed.fit, weighed.members, weighed.spread, weighed.factor / factor
+        notes += weighed.notes
+        body = closed_surface(members, seen.places_m)
     from_rough = _log_frame(body, members, main, to_rough, butt, notes)
     placed = body.transform(from_rough[:3])
     on_stage(STAGES[2])
-    factor = taped_scale(float(np.ptp(extent_along(upended(placed)))), taped_length_m, notes)
+    factor = corrected * taped_scale(_length_m(body, from_rough), taped_length_m, notes)
     outer, wood, thickness = outer_and_wood(placed, bark_ratio, notes, factor)
     hearts, forks = hearts_and_forks(members, main, from_rough)
     matrix = from_rough @ to_rough
@@ -120,7 +134,6 @@ def log_from_points(
 
     outer_ways, outer_modes = ways_and_modes(outer)
     wood_ways, wood_modes = (outer_ways, outer_modes) if wood is outer else ways_and_modes(wood)
-    spread = SCALE_SPREAD if taped_length_m is None else TAPED_SPREAD
     middles = outer.vertices_m[outer.faces].mean(axis=1)
     there = points_m @ matrix[:3, :3].T + matrix[:3, 3]
     notes += _followed(outer, there)
@@ -145,6 +158,10 @@ def log_from_points(
         )
     )
     return log, tuple(notes)
+
+
+def _length_m(body: Manifold, matrix: FloatArray) -> float:
+    return float(np.ptp(extent_along(upended(body.transform(matrix[:3])))))
 
 
 def _followed(outer: Solid, points_m: FloatArray) -> list[Note]:

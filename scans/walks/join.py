@@ -57,8 +57,8 @@ def joined(one: Log, two: Log, number: int, rolled_deg: float | None = None) -> 
     if not is_sure:
         if rolled_deg is None:
             raise ScanError(
-                f"how far the log was rolled before scan {number} is not sure: its shape fits {_shown(found.roll_deg)} "
-                f"degrees, and others about as well",
+                f"how far the log was rolled before scan {number} is not sure: its shape fits "
+                f"{turn_said(found.roll_deg)}, and others about as well",
                 f"say how far you rolled it, clockwise looking at the butt: {named('rolled_deg', '150')}",
                 field="rolled_deg",
             )
@@ -78,8 +78,10 @@ def joined(one: Log, two: Log, number: int, rolled_deg: float | None = None) -> 
     return found
 
 
-def _shown(roll_deg: float) -> str:
-    return f"{roll_deg % 360.0:.0f}"
+def turn_said(roll_deg: float) -> str:
+    """Say how far a log was rolled, by the smaller turn, looking at its butt."""
+    turn = round(roll_deg % 360.0)
+    return f"{turn} degrees clockwise" if turn <= 180 else f"{360 - turn} degrees counterclockwise"
 
 
 def _other_log(found: Registration, first: Witness, second: Witness, number: int) -> ScanError:
@@ -93,8 +95,8 @@ def _other_log(found: Registration, first: Witness, second: Witness, number: int
 
 def _not_as_told(found: Registration, rolled_deg: float, number: int) -> ScanError:
     return ScanError(
-        f"{named('rolled_deg')}: scan {number} does not fit those before it at {_shown(rolled_deg)} degrees, but best "
-        f"at {_shown(found.roll_deg)}",
+        f"{named('rolled_deg')}: scan {number} does not fit those before it at {turn_said(rolled_deg)}, but best at "
+        f"{turn_said(found.roll_deg)}",
         "check which way you rolled it, clockwise looking at the butt, and which end the butt is: "
         f"{named('butt', 'other')}",
         field="rolled_deg",

@@ -86,6 +86,15 @@ TapedOption = Annotated[
         "--taped-length", metavar="LENGTH", help="Length of the log by your tape. Corrects the size of the scan."
     ),
 ]
+GirthOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--girth",
+        metavar="PLACE=LENGTH",
+        help='Around the trunk by your tape, at a place from the butt, such as "8ft=71in". Repeat it for more places. '
+        "Corrects the side that the scan did not see.",
+    ),
+]
 PickOption = Annotated[
     int | None,
     typer.Option(metavar="NUMBER", help="Which log, if the scan shows several (1 = biggest)."),
@@ -198,6 +207,7 @@ def plan(
     fee: FeeOption = None,
     rolled: RolledOption = None,
     taped_length: TapedOption = None,
+    girth: GirthOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     butt: ButtOption = None,
@@ -227,7 +237,14 @@ def plan(
 ) -> None:
     """Plan how to set up and saw a log, and what it is worth."""
     commands = _commands()
-    scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
+    scan = {
+        "taped_length": taped_length,
+        "girth": ", ".join(girth or []) or None,
+        "unit": unit,
+        "up": up,
+        "butt": butt,
+        "pick": pick,
+    }
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     bought = {"cost": cost, "haul": haul, "fee_received": fee}
     commands.plan(
@@ -297,6 +314,7 @@ def price(
     fee: FeeOption = None,
     rolled: RolledOption = None,
     taped_length: TapedOption = None,
+    girth: GirthOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     butt: ButtOption = None,
@@ -312,7 +330,14 @@ def price(
 ) -> None:
     """Price your own setup, or replan the rest after you have cut."""
     commands = _commands()
-    scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
+    scan = {
+        "taped_length": taped_length,
+        "girth": ", ".join(girth or []) or None,
+        "unit": unit,
+        "up": up,
+        "butt": butt,
+        "pick": pick,
+    }
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     bought = {"cost": cost, "haul": haul, "fee_received": fee}
     commands.price(
@@ -389,6 +414,7 @@ def solid(
     bark_thickness: BarkThicknessOption = None,
     rolled: RolledOption = None,
     taped_length: TapedOption = None,
+    girth: GirthOption = None,
     unit: UnitOption = None,
     up: UpOption = None,
     butt: ButtOption = None,
@@ -400,7 +426,14 @@ def solid(
     It is in meters. The x axis runs from the butt to the top end, and z is up.
     """
     commands = _commands()
-    scan = {"taped_length": taped_length, "unit": unit, "up": up, "butt": butt, "pick": pick}
+    scan = {
+        "taped_length": taped_length,
+        "girth": ", ".join(girth or []) or None,
+        "unit": unit,
+        "up": up,
+        "butt": butt,
+        "pick": pick,
+    }
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     files = commands.LogFiles(tuple(log), tuple(rolled or ()))
     commands.solid(files, out, commands.read_given(commands.AboutLog, species=species, **told), wood=wood, units=units)

@@ -24,11 +24,12 @@ from service.contract.ticks import MOST_SECONDS_AGO, MOST_WHO, Change
 from service.typed.effort import Effort
 from service.typed.log_reading import AboutLog
 from service.typed.mark_sheet import MarkTyped
+from service.typed.more_walks import MOST_ROLLED_DEG
 from service.typed.way import Way
 from service.words.messages import API, fields_named, said
 
 Id = Annotated[str, Field(pattern="^[0-9a-f]{32}$", description="32 hexadecimal digits.")]
-JobKind = Literal["read", "plan", "way"]
+JobKind = Literal["read", "walk", "plan", "way"]
 
 
 class Shown(BaseModel):
@@ -63,6 +64,21 @@ class ErrorAnswer(Shown):
     error: ErrorShown
 
 
+class ScanFacts(Shown):
+    """What one of several scans brought to the log that is made of them."""
+
+    points: int = Field(description="How many of its points are of the log.")
+    seen_share: float = Field(description="Share of the log's surface that it saw.")
+    roll_deg: float = Field(
+        description="How far the log was rolled from how it lay in the first scan, clockwise seen from the butt; 0 of "
+        "the first."
+    )
+    known_within_deg: float = Field(description="How far off that roll may be; 0 of the first.")
+    apart_m: float = Field(
+        description="How far it lies from the scans before it, where both saw the bark; 0 of the first. [m]"
+    )
+
+
 class LogFacts(Shown):
     """What a log that was read is."""
 
@@ -83,6 +99,9 @@ class LogFacts(Shown):
     guessed_within_m: float | None = Field(
         None, description="How near the truth four of five places lie that no scan saw. [m]"
     )
+    scans: tuple[ScanFacts, ...] = Field(
+        (), description="Of the scans that it is made of, the first first; empty where it is one, or none."
+    )
     warnings: tuple[Annotated[Note, BeforeValidator(kept_note)], ...] = Field(
         description="What was found odd, or assumed; its quantities in SI, in braces: {2.95 m}."
     )
@@ -91,6 +110,37 @@ class LogFacts(Shown):
     def fields_of_the_api(self, warnings: tuple[Note, ...]) -> list[Note]:
         """Name fields as programs know them; pages name the boxes of their forms."""
         return [replace(note, text=fields_named(note.text, API)) for note in warnings]
+
+
+class ScanShown(Shown):
+    """A scan of a log beside its first, which the log was rolled before."""
+
+    id: Id
+    file_name: str = Field(description="What its file was called.")
+    file_sha256: str = Field(description="Hash of its file.")
+    file_bytes: int = Field(description="How large its file is.")
+    rolled_deg: float | None = Field(
+        description="How far the log was rolled from how it lay in the first scan, as far as somebody said it."
+    )
+    state: Literal["fitting", "part", "refused"] = Field(
+        description="It is being fitted to the others; the log is made of it too; or it was not taken, and why is "
+        "said in error."
+    )
+    job_id: Id = Field(description="The job that last tried to fit it.")
+    error: ErrorShown | None = Field(description="Why it was not taken; null where its job was stopped.")
+
+
+class ScanGiven(Typed):
+    """What is said of a scan of a log beside its first."""
+
+    rolled_deg: float | None = Field(
+        None,
+        ge=-MOST_ROLLED_DEG,
+        le=MOST_ROLLED_DEG,
+        description="How far the log was rolled from how it lay in the first scan, clockwise looking at the butt; "
+        "else it is found.",
+        examples=[150],
+    )
 
 
 class LogShown(Shown):
@@ -106,6 +156,7 @@ class LogShown(Shown):
     facts: LogFacts | None = Field(description="What it is; null until it was read.")
     job_id: Id | None = Field(description="The job that reads it.")
     error: ErrorShown | None = Field(description="Why it could not be read.")
+    scans: tuple[ScanShown, ...] = Field((), description="Scans of it beside its file, in the order that they came.")
     made_at: str = Field(description="When it came, ISO 8601.")
 
 
@@ -172,7 +223,7 @@ class WayRequest(Assumed, Way):
 
 
 class JobShown(Shown):
-    """A job: reading a log, planning it, or pricing a way."""
+    """A job: reading a log, fitting another scan to it, planning it, or pricing a way."""
 
     id: Id
     kind: JobKind = Field(description="What it does.")
@@ -223,6 +274,14 @@ class LogAdded(Shown):
     log: LogShown
     job: JobShown | None = Field(description="The job that reads it; null where it was read long ago.")
     again: bool = Field(description="Whether the same file with the same words was here already.")
+
+
+class ScanAdded(Shown):
+    """A second scan of a log, or a third, that came in."""
+
+    log: LogShown
+    scan_id: Id = Field(description="Which of the log's scans it is.")
+    job: JobShown = Field(description="The job that fits it to the others; until it is done the log stays as it is.")
 
 
 class TickSaid(Typed):

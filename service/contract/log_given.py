@@ -1,13 +1,13 @@
 """From a log that was read to what the optimizer asks for, and to what is shown of it."""
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import LogGiven
 from scans.messages import long_length, named, short_length
-from service.contract.documents import LogFacts
+from service.contract.documents import LogFacts, ScanFacts
 from service.typed.errors import InputError
 from service.typed.log_reading import LogRead
 from service.typed.mark_sheet import idle_marks
@@ -56,6 +56,7 @@ def log_facts(read: LogRead) -> LogFacts:
         not_seen_share=log.not_seen_share,
         surface_error_m=log.surface_error_m,
         guessed_within_m=log.guessed_within_m,
+        scans=tuple(ScanFacts(**asdict(walk)) for walk in log.walks),
         warnings=read.warnings,
     )
 

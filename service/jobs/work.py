@@ -5,15 +5,17 @@ A worker may go away at any time. What it made is kept in the one transaction th
 
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import PlanDocument
+from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import Progress
 from scans.log_of_scan import READING_STAGES
@@ -24,11 +26,13 @@ from service.contract.refusals import DiskFullError, error_shown, ours
 from service.store.database import Database
 from service.store.file_store import FileStore
 from service.store.kept_log import kept_log
-from service.store.log_file import pack_log
+from service.store.log_file import pack_log, unpack_log
 from service.store.named_files import naming_files
 from service.store.store import Store
 from service.typed.files import FileRead
 from service.typed.log_reading import LogRead, read_log
+from service.typed.mark_sheet import moved_mark
+from service.typed.more_walks import MoreWalks
 from service.use_cases import new_run, plan_read_log, price_own_way
 
 PROGRESS_SECONDS = 0.2
@@ -81,7 +85,7 @@ class _Worker:
     def run(self) -> None:
         """Do the job."""
         try:
-            {"read": self.read, "plan": self.plan, "way": self.way}[self.job.kind]()
+            {"read": self.read, "walk": self.walk, "plan": self.plan, "way": self.way}[self.job.kind]()
         except StoppedError:
             self._end(job_state.stopped)
         except SQLAlchemyError:
@@ -95,17 +99,58 @@ class _Worker:
             self._fail(shown)
 
     def read(self) -> None:
-        """Read a log's file."""
+        """Read a log's files."""
+        read = self._read()
+        with self._kept(read) as (key, _):
+            self.store.finish_read(self.order.job_id, self.order.attempt, key, log_facts(read), read.marks)
+
+    def walk(self) -> None:
+        """Read a log's files and one more scan of it; until that is done the log stays as it is."""
+        walk_id = self._asked()["walk_id"]
+        before_key = self.store.log_read_key(self.job.log_id)
+        if before_key is None:
+            raise StoppedError
+        before, read = unpack_log(self.files.read(before_key)).log, self._read(walk_id)
+        matrix = read.log.scan_to_log @ np.linalg.inv(before.scan_to_log)
+
+        def mark_moved(mark: Mark) -> Mark:
+            return moved_mark(mark, matrix, before.length_m, read.log.length_m)
+
+        with self._kept(read) as (key, touched):
+            touched.add(before_key)
+            self.store.finish_walk(
+                self.order.job_id, self.order.attempt, walk_id, before_key, key, log_facts(read), mark_moved
+            )
+
+    def _read(self, walk_id: str | None = None) -> LogRead:
+        """Read a log with all scans that it is made of, and with one more of them."""
         log = self.store.log(self.job.log_id)
         stages = (*READING_STAGES, "keeping the log")
-        file = FileRead(log.file_name, self.files.read(log.file_sha256), log.file_sha256)
-        read = read_log(file, log.about, on_stage=lambda stage: self.note(stage, stages.index(stage), len(stages)))
+        walks = self.store.walks(log.id, walk_id)
+        more = MoreWalks(
+            tuple(self._file(walk.file_name, walk.file_sha256) for walk in walks),
+            tuple(walk.rolled_deg for walk in walks),
+        )
+        read = read_log(
+            self._file(log.file_name, log.file_sha256),
+            log.about,
+            on_stage=lambda stage: self.note(stage, stages.index(stage), len(stages)),
+            walks=more,
+        )
         self.note(stages[-1], len(stages) - 1, len(stages))
+        return read
+
+    def _file(self, name: str, key: str) -> FileRead:
+        return FileRead(name, self.files.read(key), key)
+
+    @contextmanager
+    def _kept(self, read: LogRead) -> Iterator[tuple[str, set[str]]]:
+        """Offer a file of a log that was read, to name it in the records: its key, and a set as of naming_files."""
         with self.files.incoming() as (stream, path):
             key = self.files.write(stream, pack_log(read))
             with naming_files(self.store, self.files) as touched:
                 touched.add(self.files.keep(path, key))
-                self.store.finish_read(self.order.job_id, self.order.attempt, key, log_facts(read), read.marks)
+                yield key, touched
 
     def plan(self) -> None:
         """Plan a log."""

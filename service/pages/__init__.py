@@ -12,6 +12,7 @@ from service.pages import (
     mill_pages,
     new_log_pages,
     plan_pages,
+    scan_pages,
     session_pages,
     solid_pages,
     static_files,
@@ -20,7 +21,8 @@ from service.pages import (
 from service.pages.rendering import error_page
 
 PARTS = (
-    new_log_pages, log_pages, way_pages, job_pages, plan_pages, mill_pages, session_pages, solid_pages, static_files,
+    new_log_pages, log_pages, scan_pages, way_pages, job_pages, plan_pages, mill_pages, session_pages, solid_pages,
+    static_files,
 )  # fmt: skip
 router = APIRouter(include_in_schema=False)
 for _part in PARTS:

@@ -14,6 +14,7 @@ OF_A_FILE = {
     "bark": "Bark",
     "bark_thickness": "Bark thickness, by an axe cut",
     "taped_length": "Length by your tape",
+    "girth": "Girths by your tape",
     "unit": "The file is in",
     "up": "Which way is up in the file",
     "butt": "Butt end",
@@ -34,6 +35,9 @@ OF_A_WAY = {
 }
 """Of a way of one's own (way.html)."""
 
+OF_A_SCAN = {"rolled_deg": "How far did you roll it, degrees"}
+"""Of a scan of a log beside its first (log.html)."""
+
 OF_A_SEARCH = {"set": "Slabs you must get"}
 """Of how a log is planned (log.html)."""
 
@@ -53,7 +57,10 @@ def _labels() -> dict[str, str]:
         for question in form.fields
         for name in (question.name, question.name.removesuffix("_m"))
     }
-    return {name: f"“{label}”" for name, label in {**asked, **OF_A_FILE, **OF_A_WAY, **OF_A_SEARCH, **_PAGES}.items()}
+    return {
+        name: f"“{label}”"
+        for name, label in {**asked, **OF_A_FILE, **OF_A_WAY, **OF_A_SCAN, **OF_A_SEARCH, **_PAGES}.items()
+    }
 
 
 PAGE = Reader(

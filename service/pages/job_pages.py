@@ -21,9 +21,12 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits, to
     job = desk.store.job(job_id)
     if job.kind == "read":
         return see(f"/logs/{job.log_id}")
-    if job.state is JobState.DONE:
+    if job.state is JobState.DONE and job.plan_id is not None:
         return see(f"/plans/{job.plan_id}{'/1/cut-list' if to == 'cut-list' else ''}")
     log = desk.store.log(job.log_id)
+    if job.kind == "walk":
+        there = f"/logs/{log.id}#scans"
+        return see(there) if job.state.is_ended else render(request, "log_reading.html", log=log, job=job, then=there)
     asked = desk.store.job_request(job_id)
     currency = str(asked.get("prices", {}).get("currency", "USD"))
     money = None if job.best_net is None else measures_in(units, currency).money(job.best_net)

@@ -1,5 +1,7 @@
 """A log: what was seen of it, what to check against the tape, marks, and the way to its plans."""
 
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import TypeVar
 
 from fastapi import APIRouter, Request
@@ -24,12 +26,23 @@ from service.typed.way import own_way_name
 from service.web.api_parts import LogId, MarkId, OwnDesk
 from service.words.measures import measures_in, turn_deg
 from service.words.money_words import worth
+from service.words.turn_words import CLOCKWISE, COUNTERCLOCKWISE, turn_in_full
 from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 _TAPE_EVERY_M = 0.6
 
 
+@dataclass(frozen=True)
+class ScanTyped:
+    """What was typed of another scan and is wrong. scan_id : of which; empty where its file was not taken."""
+
+    error: str = ""
+    scan_id: str = ""
+    fields: Mapping[str, str] = field(default_factory=dict)
+
+
+NO_SCAN_TYPED = ScanTyped()
 AnyMark = TypeVar("AnyMark", MarkTyped, MarkPlaced)
 _LAYS = {"quick": 200, "usual": 800, "long": 3000}
 ABOUT_FIELDS = tuple(AboutLog.model_fields)
@@ -38,14 +51,22 @@ ABOUT_FIELDS = tuple(AboutLog.model_fields)
 @router.get("/logs/{log_id}")
 def log_page(request: Request, desk: OwnDesk, log_id: LogId) -> Response:
     """Show a log, or how far its reading is."""
-    return _log_page(request, desk, log_id, Filled({}))
+    return log_page_shown(request, desk, log_id, Filled({}))
 
 
-def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: int = 200) -> Response:
+def log_page_shown(
+    request: Request,
+    desk: Desk,
+    log_id: str,
+    form: Filled,
+    status: int = 200,
+    scan_typed: ScanTyped = NO_SCAN_TYPED,
+) -> Response:
+    """Return the page of a log. form : of a mark. scan_typed : of another scan."""
     log = desk.store.log(log_id)
     if log.state == "reading":
         job = None if log.job_id is None else desk.store.job(log.job_id)
-        return render(request, "log_reading.html", status, log=log, job=job)
+        return render(request, "log_reading.html", status, log=log, job=job, then=f"/logs/{log_id}")
     if log.state == "failed" or log.facts is None:
         return render(request, "log_failed.html", status, log=log, species=species_lines())
     shape = shape_kept(desk, log_id)
@@ -55,7 +76,7 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         (mark_id, mark, None if mark.kind == "pith" else turn_deg(clock_place(shape, mark)))
         for mark_id, mark in desk.store.marks(log_id)
     ]
-    jobs = [job for job in desk.store.jobs(log_id) if job.kind != "read" and not job.state.is_ended]
+    jobs = [job for job in desk.store.jobs(log_id) if job.kind in {"plan", "way"} and not job.state.is_ended]
     plans = desk.store.plans(log_id)
     return render(
         request, "log.html", status, log=log, facts=log.facts, picture=log_picture(shape, f"{log.name}, as it lies"),
@@ -64,7 +85,8 @@ def _log_page(request: Request, desk: Desk, log_id: str, form: Filled, status: i
         money={plan.id: measures_in(Units.IMPERIAL, plan.currency).money(worth(plan)) for plan in plans},
         names={plan.id: _called(desk, plan) for plan in plans},
         mills=desk.store.mills(), books=desk.store.price_books(), species=species_lines(),
-        notes=notes_of_reading(log.facts.warnings),
+        notes=notes_of_reading(log.facts.warnings), scan_typed=scan_typed, turn_in_full=turn_in_full,
+        sides=(CLOCKWISE, COUNTERCLOCKWISE), part_files=[scan.file_name for scan in log.scans if scan.state == "part"],
     )  # fmt: skip
 
 
@@ -125,7 +147,7 @@ def add_mark(request: Request, desk: OwnDesk, log_id: LogId, typed: TypedIn, uni
             form.errors[MARK.name_of(shown.field or "")] = shown.message
         else:
             return see(f"/logs/{log_id}#marks")
-    return _log_page(request, desk, log_id, form, 422)
+    return log_page_shown(request, desk, log_id, form, 422)
 
 
 @router.post("/check/mark")

@@ -3,10 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
+from math import isclose
 
-from optimizer.documents.plan import Caution, Plan, PlanDocument
+from optimizer.documents.plan import Caution, LogFound, Plan, PlanDocument
 from optimizer.report.cautions import as_shown
 from scans.messages import Note
+from service.contract.documents import LogFacts
 from service.contract.refusals import NotFoundError
 from service.contract.ways import ways_by_key
 from service.typed.way import own_way_name
@@ -15,6 +17,9 @@ from service.words.buck_words import cuts_short
 from service.words.lay_words import setup_short
 from service.words.measures import Measures
 from service.words.way_names import way_name
+
+_SAME = 1e-6
+"""Documents round what they say by less."""
 
 
 @dataclass(frozen=True)
@@ -45,17 +50,36 @@ def notes_of_reading(notes: Sequence[Note]) -> Notes:
     return Notes(bear, tuple(note for note in notes if not note.bears_on_plan))
 
 
-def no_longer_kept(document: PlanDocument, *, mill_is_kept: bool, prices_are_kept: bool) -> tuple[str, ...]:
-    """Say which of a plan's mill and prices were changed or removed since it was made.
+def no_longer_kept(
+    document: PlanDocument, *, log_is_kept: bool, mill_is_kept: bool, prices_are_kept: bool
+) -> tuple[str, ...]:
+    """Say which of a plan's log, mill and prices were changed or removed since it was made.
 
-    mill_is_kept, prices_are_kept : whether the same are kept still, in all that they say.
+    log_is_kept : whether the log is what it was when it was read for the plan. mill_is_kept, prices_are_kept : whether
+    the same are kept still, in all that they say.
     """
+    log = (
+        "This plan uses the log as it was read then; it was read again since, and is not the same. "
+        "Plan it again before you saw."
+    )
     mill = (
         f"This plan uses the mill {document.mill.name} as it was then; it was changed or removed since. "
         "Before you saw, check that your mill's scale and blade are as the plan has them."
     )
     prices = f"This plan uses the prices {document.prices.name} as they were then; they were changed or removed since."
-    return (() if mill_is_kept else (mill,)) + (() if prices_are_kept else (prices,))
+    return (() if log_is_kept else (log,)) + (() if mill_is_kept else (mill,)) + (() if prices_are_kept else (prices,))
+
+
+def is_same_log(planned: LogFound, now: LogFacts | None) -> bool:
+    """Whether a log is what a plan has it as. now : None while it is read again."""
+    return (
+        now is not None
+        and (planned.species, planned.bark) == (now.species, now.bark)
+        and planned.end_trim_m == (now.end_trim_m, now.end_trim_m)
+        and isclose(planned.length_m, now.length_m, rel_tol=_SAME)
+        and isclose(planned.volume_m3, now.volume_m3, rel_tol=_SAME)
+        and isclose(planned.mass_kg, now.mass_kg, rel_tol=_SAME)
+    )
 
 
 def is_own_way(document: PlanDocument) -> bool:

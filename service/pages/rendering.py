@@ -18,7 +18,7 @@ from starlette.exceptions import HTTPException
 from scans.messages import Note, writable
 from service.contract.documents import ErrorShown
 from service.contract.refusals import error_shown
-from service.pages.boxes import OF_A_FILE, OF_A_WAY, PAGE
+from service.pages.boxes import OF_A_FILE, OF_A_SCAN, OF_A_WAY, PAGE
 from service.pages.static_files import address_of, is_known
 from service.pages.words import WORDS
 from service.typed.errors import InputError
@@ -48,7 +48,7 @@ def _environment() -> Environment:
     )  # fmt: skip
     environment.filters["unbroken"] = unbroken
     environment.filters["wood"] = wood_said
-    environment.globals |= {"WORDS": WORDS, "OF_A_FILE": OF_A_FILE, "OF_A_WAY": OF_A_WAY}
+    environment.globals |= {"WORDS": WORDS, "OF_A_FILE": OF_A_FILE, "OF_A_WAY": OF_A_WAY, "OF_A_SCAN": OF_A_SCAN}
     environment.globals |= {"static": address_of, "is_known": is_known}
     return environment
 

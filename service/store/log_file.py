@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from optimizer.documents.plan import Mark, Source
 from optimizer.wood.woods import UNKNOWN_NAME, find_wood, unknown_wood
-from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt
+from scans.log import Fork, Log, Solid, SurfaceColours, SurfaceDoubt, WalkSeen
 from scans.messages import kept_note
 from service.typed.log_reading import LogRead
 
@@ -57,6 +57,7 @@ def pack_log(read: LogRead) -> bytes:
         "scale_spread": None if log.doubt is None else log.doubt.scale_spread,
         "doubt_kinds": () if log.doubt is None else log.doubt.kinds,
         "doubt_means": () if log.doubt is None else log.doubt.means,
+        "walks": [asdict(walk) for walk in log.walks],
         "wood": read.wood.name,
         "source": read.source.model_dump(),
         "warnings": [asdict(note) for note in read.warnings],
@@ -88,6 +89,7 @@ def unpack_log(data: bytes) -> LogRead:
             face_seen=arrays.get("face_seen"),
             doubt=_doubt(arrays, words),
             colours=SurfaceColours(arrays["colours_rgb"], arrays["colours_known"]) if "colours_rgb" in arrays else None,
+            walks=tuple(WalkSeen(**walk) for walk in words.get("walks", ())),
         )
     return LogRead(
         log=log,

@@ -34,6 +34,26 @@ class LogRow(Record):
     number: Mapped[int] = mapped_column(index=True, server_default="0")
 
 
+class WalkRow(Record):
+    """A scan of a log beside its first, with its number. The log was rolled before it.
+
+    rolled_deg : clockwise seen from the butt, as far as somebody said it. is_part : whether the log is made of it.
+    job_id : of the job that last tried to fit it to the others.
+    """
+
+    __tablename__ = "walks"
+
+    id: Mapped[str] = mapped_column(ID, primary_key=True)
+    log_id: Mapped[str] = mapped_column(ForeignKey("logs.id", ondelete=CASCADE), index=True)
+    number: Mapped[int]
+    file_name: Mapped[str] = mapped_column(Text)
+    file_sha256: Mapped[str] = mapped_column(String(64), index=True)
+    file_bytes: Mapped[int] = mapped_column(BigInteger)
+    rolled_deg: Mapped[float | None]
+    is_part: Mapped[bool]
+    job_id: Mapped[str] = mapped_column(ForeignKey("jobs.id", ondelete=CASCADE))
+
+
 class MarkRow(Record):
     """A mark on a log, at its place."""
 

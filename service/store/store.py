@@ -6,11 +6,11 @@ import json
 import sys
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import and_, case, func, or_, select
+from sqlalchemy import and_, case, func, inspect, or_, select
 from sqlalchemy.orm import Session
 
 from optimizer.documents.mill import Mill
@@ -26,13 +26,14 @@ from service.contract.documents import (
     MillKept,
     PlanLine,
     PriceBookKept,
+    ScanShown,
     TickShown,
 )
 from service.contract.job_state import JobState, JobStatus
-from service.contract.refusals import ConflictError, NotFoundError, TooManyError
+from service.contract.refusals import ConflictError, NotFoundError, NotReadyError, TooManyError
 from service.contract.ticks import Change, Tick, changed
 from service.store.database import Database
-from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow
+from service.store.records import JobRow, LogRow, MarkRow, MillRow, PlanRow, PriceBookRow, TickRow, WalkRow
 from service.typed.log_reading import AboutLog
 from service.typed.mark_sheet import kind_said
 
@@ -42,6 +43,19 @@ SMALL_BYTES = 1_000_000
 """A file up to this size is read in seconds, as every log sheet is (our own rule, no source)."""
 HEAD_START = 100
 """So many jobs ahead of its place a small job is taken up."""
+
+
+MOST_WALKS = 7
+"""Beside the first scan: more than the sides that a log has to lie on (our own rule, no source)."""
+
+
+@dataclass(frozen=True)
+class WalkKept:
+    """A scan beside the first as it is kept. rolled_deg : as of WalkRow."""
+
+    file_name: str
+    file_sha256: str
+    rolled_deg: float | None
 
 
 def now() -> str:
@@ -72,13 +86,12 @@ class Store:
         """Return logs, the newest first."""
         with self.database.reading() as session:
             rows = session.scalars(select(LogRow).order_by(LogRow.number.desc()).limit(limit).offset(offset)).all()
-            reads = _latest_reads(session, [row.id for row in rows])
-            return [_log(row, reads.get(row.id)) for row in rows]
+            return _logs(session, rows)
 
     def log(self, log_id: str) -> LogShown:
         """Return a log. Raises NotFoundError."""
         with self.database.reading() as session:
-            return _log(_row(session, LogRow, log_id, "log"), _latest_reads(session, [log_id]).get(log_id))
+            return _shown(session, _row(session, LogRow, log_id, "log"))
 
     def log_read_key(self, log_id: str) -> str | None:
         """Return the key of the file of what was read of a log; None before. Raises NotFoundError."""
@@ -107,21 +120,20 @@ class Store:
                 session.flush()
             read = _latest_reads(session, [row.id]).get(row.id)
             if row.read_key is None and (read is None or _may_read_again(read)):
-                read = _queue(session, "read", row.id, {}, most_queued)
-            return _log(row, read), was_here
+                _queue(session, "read", row.id, {}, most_queued)
+            return _shown(session, row), was_here
 
     def change_log(self, log_id: str, *, name: str | None, about: AboutLog | None, most_queued: int) -> LogShown:
         """Give a log another name, or say something else of it, which queues its reading. Raises NotFoundError."""
         with self.database.writing() as session:
             row = _row(session, LogRow, log_id, "log")
             row.name = name or row.name
-            read = _latest_reads(session, [log_id]).get(log_id)
             if about is not None and (key := log_key(row.file_sha256, about)) != row.key:
                 if session.scalars(select(LogRow).where(LogRow.key == key)).one_or_none() is not None:
                     raise ConflictError("the same file with the same words is a log of its own already; use that one")
                 row.key, row.about = key, about.model_dump(exclude_none=True)
-                read = _read_again(session, row, most_queued)
-            return _log(row, read)
+                _read_again(session, row, most_queued)
+            return _shown(session, row)
 
     def read_keys(self) -> dict[str, str]:
         """Return the key of the file of what was read, by log; logs that were not read yet are left out."""
@@ -142,6 +154,7 @@ class Store:
         with self.database.writing() as session:
             row = _row(session, LogRow, log_id, "log")
             keys = {key for key in (row.file_sha256, row.read_key) if key is not None}
+            keys |= {walk.file_sha256 for walk in _walks(session, [log_id])}
             session.delete(row)
             return keys
 
@@ -154,12 +167,115 @@ class Store:
         """Return the keys of all files that some log needs."""
         with self.database.reading() as session:
             rows = session.execute(select(LogRow.file_sha256, LogRow.read_key)).all()
-            return {key for row in rows for key in row if key is not None}
+            keys = {key for row in rows for key in row if key is not None}
+            # A backup of before, which is not brought up to date before it is in place, has no such table.
+            if inspect(session.connection()).has_table(WalkRow.__tablename__):
+                keys.update(session.scalars(select(WalkRow.file_sha256)))
+            return keys
 
     def unnamed(self, keys: set[str]) -> set[str]:
         """Return those of some keys whose files no log needs."""
         with self.database.reading() as session:
             return {key for key in keys if not _is_named(session, key)}
+
+    # Scans beside the first
+
+    def walks(self, log_id: str, walk_id: str | None = None) -> list[WalkKept]:
+        """Return the scans beside the first that a log is made of, and another of them, in the order that they came.
+
+        Raises NotFoundError.
+        """
+        with self.database.reading() as session:
+            rows = _walks(session, [log_id])
+            if walk_id is not None and walk_id not in {row.id for row in rows}:
+                raise NotFoundError("the log has no such scan")
+            return [
+                WalkKept(row.file_name, row.file_sha256, row.rolled_deg)
+                for row in rows
+                if row.is_part or row.id == walk_id
+            ]
+
+    def add_walk(
+        self,
+        log_id: str,
+        *,
+        file_name: str,
+        file_sha256: str,
+        file_bytes: int,
+        rolled_deg: float | None,
+        most_queued: int,
+    ) -> tuple[str, JobShown]:
+        """Keep another scan of a log, and queue its fitting to the others; return its id, and the job.
+
+        The log stays as it is meanwhile. The same file again, where it was refused, is the same scan.
+        Raises NotFoundError, NotReadyError, TooManyError.
+        """
+        with self.database.writing() as session:
+            _row(session, LogRow, log_id, "log")
+            rows = _walks(session, [log_id])
+            row = next((row for row in rows if row.file_sha256 == file_sha256 and not row.is_part), None)
+            if row is None and len(rows) >= MOST_WALKS:
+                raise TooManyError(f"a log takes at most {MOST_WALKS} scans beside its first; remove one not taken", 0)
+            if row is None:
+                number = rows[-1].number + 1 if rows else 1
+                row = WalkRow(
+                    id=new_id(), log_id=log_id, number=number, file_sha256=file_sha256, file_bytes=file_bytes,
+                    is_part=False,
+                )  # fmt: skip
+            job = _queue_walk(session, log_id, row.id, most_queued)
+            session.add(row)
+            row.file_name, row.rolled_deg, row.job_id = file_name, rolled_deg, job.id
+            return row.id, _job(job)
+
+    def fit_walk(self, log_id: str, walk_id: str, rolled_deg: float | None, most_queued: int) -> JobShown:
+        """Queue the fitting of a scan that was refused, rolled as is said now.
+
+        Raises NotFoundError, NotReadyError, ConflictError, TooManyError.
+        """
+        with self.database.writing() as session:
+            row = _walk(session, log_id, walk_id)
+            job = _queue_walk(session, log_id, walk_id, most_queued)
+            row.rolled_deg, row.job_id = rolled_deg, job.id
+            return _job(job)
+
+    def remove_walk(self, log_id: str, walk_id: str) -> str:
+        """Forget a scan that a log is not made of; return the key of its file. Raises NotFoundError, ConflictError."""
+        with self.database.writing() as session:
+            row = _walk(session, log_id, walk_id)
+            job = session.get(JobRow, row.job_id)
+            if job is not None and not JobState(job.state).is_ended:
+                _apply(job, job_state.cancel_asked)
+            session.delete(row)
+            return row.file_sha256
+
+    def finish_walk(
+        self,
+        job_id: str,
+        attempt: int,
+        walk_id: str,
+        before_key: str,
+        read_key: str,
+        facts: LogFacts,
+        mark_moved: Callable[[Mark], Mark],
+    ) -> bool:
+        """Keep a log that is made of one more scan and end the job, both or neither; return whether it came about.
+
+        before_key : of what was read of the log when the job began. mark_moved : brings a mark over to the new log.
+        """
+        with self.database.writing() as session:
+            row = session.get(JobRow, job_id, with_for_update=True)
+            if row is None or not _is_own(row, attempt):
+                return False
+            log, walk = _row(session, LogRow, row.log_id, "log"), session.get(WalkRow, walk_id)
+            if walk is None or log.read_key != before_key:
+                # What was said of the log changed meanwhile: it is read again without this scan.
+                _apply(row, job_state.stopped)
+                return False
+            _apply(row, job_state.finished)
+            log.read_key, log.facts, walk.is_part = read_key, facts.model_dump(), True
+            for mark in _marks(session, log.id):
+                mark.document = mark_moved(Mark.model_validate(mark.document)).model_dump()
+            return True
 
     # Marks
 
@@ -449,7 +565,29 @@ def _marks(session: Session, log_id: str) -> Sequence[MarkRow]:
 
 def _is_named(session: Session, key: str) -> bool:
     used = select(func.count()).select_from(LogRow).where((LogRow.file_sha256 == key) | (LogRow.read_key == key))
-    return bool(session.scalar(used))
+    walks = select(func.count()).select_from(WalkRow).where(WalkRow.file_sha256 == key)
+    return bool(session.scalar(used) or session.scalar(walks))
+
+
+def _walks(session: Session, log_ids: Sequence[str]) -> Sequence[WalkRow]:
+    return session.scalars(select(WalkRow).where(WalkRow.log_id.in_(log_ids)).order_by(WalkRow.number)).all()
+
+
+def _walk(session: Session, log_id: str, walk_id: str) -> WalkRow:
+    """Return a scan that the log is not made of. Raises NotFoundError, ConflictError."""
+    row = session.get(WalkRow, walk_id)
+    if row is None or row.log_id != log_id:
+        raise NotFoundError("the log has no such scan")
+    if row.is_part:
+        raise ConflictError("the log is made of this scan; to leave it out, remove the log and send the others again")
+    return row
+
+
+def _queue_walk(session: Session, log_id: str, walk_id: str, most_queued: int) -> JobRow:
+    waiting = select(func.count()).select_from(JobRow)
+    if session.scalar(waiting.where(JobRow.log_id == log_id, JobRow.kind == "walk", _unended())):
+        raise NotReadyError("another scan of this log is being fitted; wait until that is done")
+    return _queue(session, "walk", log_id, {"walk_id": walk_id}, most_queued)
 
 
 def _latest_reads(session: Session, log_ids: Sequence[str]) -> dict[str, JobRow]:
@@ -518,12 +656,34 @@ def _apply(row: JobRow, step: Callable[[JobStatus], JobStatus], error: ErrorShow
 
 
 def _job(row: JobRow) -> JobShown:
-    made_plan = row.state == JobState.DONE and row.kind != "read"
+    made_plan = row.state == JobState.DONE and row.kind in {"plan", "way"}
     fields = {name: getattr(row, name) for name in JobShown.model_fields if name != "plan_id"}
     return JobShown.model_validate({**fields, "plan_id": row.id if made_plan else None})
 
 
-def _log(row: LogRow, read: JobRow | None) -> LogShown:
+def _logs(session: Session, rows: Sequence[LogRow]) -> list[LogShown]:
+    ids = [row.id for row in rows]
+    reads, walks = _latest_reads(session, ids), _walks(session, ids)
+    chosen = select(JobRow).where(JobRow.id.in_([walk.job_id for walk in walks]))
+    jobs = {job.id: job for job in session.scalars(chosen)}
+    scans: dict[str, list[ScanShown]] = {log_id: [] for log_id in ids}
+    for walk in walks:
+        scans[walk.log_id].append(_scan(walk, jobs[walk.job_id]))
+    return [_log(row, reads.get(row.id), tuple(scans[row.id])) for row in rows]
+
+
+def _shown(session: Session, row: LogRow) -> LogShown:
+    return _logs(session, [row])[0]
+
+
+def _scan(walk: WalkRow, job: JobRow) -> ScanShown:
+    fields = {name: getattr(walk, name) for name in ScanShown.model_fields if name not in {"state", "error"}}
+    is_ended, error = JobState(job.state).is_ended, None if walk.is_part else job.error
+    state = "part" if walk.is_part else "refused" if is_ended else "fitting"
+    return ScanShown.model_validate({**fields, "state": state, "error": error})
+
+
+def _log(row: LogRow, read: JobRow | None, scans: tuple[ScanShown, ...]) -> LogShown:
     failed = row.read_key is None and read is not None and JobState(read.state).is_ended
     return LogShown(
         id=row.id,
@@ -536,6 +696,7 @@ def _log(row: LogRow, read: JobRow | None) -> LogShown:
         facts=None if row.facts is None else LogFacts.model_validate(row.facts),
         job_id=None if read is None else read.id,
         error=None if read is None or read.error is None else ErrorShown.model_validate(read.error),
+        scans=scans,
         made_at=row.made_at,
     )
 

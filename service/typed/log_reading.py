@@ -18,6 +18,7 @@ from scans.tape.log_from_sheet import LogSheet, log_from_sheet
 from scans.units import LengthError, parse_length_m
 from service.typed.errors import InputError
 from service.typed.files import SHEET_SUFFIX, FileRead, parse_document
+from service.typed.girths_along import girths_along
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksRead, MarksTyped, placed
 from service.typed.more_walks import NO_MORE_WALKS, MoreWalks
@@ -31,14 +32,14 @@ MOST_TAPED_M = 60.0
 MOST_BARK_M = 0.15
 _LEAST_WOOD = 0.5
 """Bark leaves more than this of the diameter."""
-_OF_SCANS = ("unit", "up", "butt", "taped_length", "pick")
+_OF_SCANS = ("unit", "up", "butt", "taped_length", "pick", "girth")
 _FROM_SHEET, _FROM_OPTION, _DEFAULT = "from the sheet", "you said so", "default"
 
 
 class AboutLog(Typed):
     """What is said of a log beside its file; what is left out is taken from the file.
 
-    unit, up, butt, taped_length, pick : of a scan or a mesh alone.
+    unit, up, butt, taped_length, pick : of a scan or a mesh alone. girth : of a scan alone.
     """
 
     species: str | None = Field(None, max_length=200, description="The wood.", examples=["sugar maple"])
@@ -83,6 +84,14 @@ class AboutLog(Typed):
         examples=["5/8 in"],
     )
 
+    girth: str | None = Field(
+        None,
+        max_length=500,
+        description="Around the trunk by the tape, bark and all, at places from the butt end, parted by commas: moves "
+        "what a scan did not see.",
+        examples=["4 ft = 80 in, 8 ft = 71 in"],
+    )
+
     @field_validator("species")
     @classmethod
     def known_species(cls, name: str | None) -> str | None:
@@ -105,6 +114,14 @@ class AboutLog(Typed):
         """Refuse what is no length of that kind."""
         if text is not None:
             taped_m_of(text)
+        return text
+
+    @field_validator("girth")
+    @classmethod
+    def readable_girths(cls, text: str | None) -> str | None:
+        """Refuse what are no girths at places."""
+        if text is not None:
+            girths_along(text)
         return text
 
     @field_validator("bark_thickness")
@@ -244,7 +261,8 @@ def _from_scan(
     thick = about.bark_thickness
     bark = _Bark(wood if thick is None else bark_thickness_m(thick), about.bark != "off")
     taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
-    choices = ScanChoices(about.unit, about.up, about.butt, taped_m, about.pick)
+    girths = () if about.girth is None else girths_along(about.girth)
+    choices = ScanChoices(about.unit, about.up, about.butt, taped_m, about.pick, girths)
     name = Path(file.shown).stem
     if walks.files:
         log, notes = walks.log_with(file, name, bark.ratio, choices, on_stage)

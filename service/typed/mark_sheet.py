@@ -18,7 +18,7 @@ from math import cos, radians, sin
 import numpy as np
 from pydantic import Field, model_validator
 
-from optimizer.bed.marks import FLAWS, MarkError, place_on_girth
+from optimizer.bed.marks import END_FACE_M, FLAWS, MarkError, place_on_girth
 from optimizer.documents.mill import Mill
 from optimizer.documents.plan import Mark, MarkKind
 from optimizer.documents.prices import PriceBook
@@ -66,6 +66,17 @@ class MarkTyped(Typed):
     def off_middle_m(self) -> float | None:
         """How far off the middle of an end; None for a mark on the girth. [m]."""
         return 0.0 if self.kind == "pith" and self.from_middle_m is None else self.from_middle_m
+
+
+def moved_mark(mark: Mark, matrix: FloatArray, before_m: float, after_m: float) -> Mark:
+    """Return a mark of a log that was read anew, whose frame may be another; what was on an end stays on one.
+
+    matrix : (4, 4) from the log frame before to the one after. before_m, after_m : the log's lengths.
+    """
+    x_m, y_m, z_m = (float(v) for v in moved(np.array([mark.x_m, mark.y_m, mark.z_m]), matrix))
+    is_on_end = min(mark.x_m, before_m - mark.x_m) < END_FACE_M
+    x_m = (0.0 if 2.0 * x_m < after_m else after_m) if is_on_end else min(max(x_m, 0.0), after_m)
+    return mark.model_copy(update={"x_m": x_m, "y_m": y_m, "z_m": z_m})
 
 
 class MarksTyped(Typed):

@@ -20,11 +20,12 @@ MOST_ROLLED_DEG = 360.0
 class MoreWalks:
     """Files of scans after the first, and how far the log was rolled before each, as far as the user says it.
 
-    rolled_deg : clockwise looking at the butt, before the second scan, the third and so on.
+    rolled_deg : from how it lay in the first scan, clockwise looking at the butt, before the second scan, the third and
+    so on; None where it is to be found.
     """
 
     files: tuple[FileRead, ...] = ()
-    rolled_deg: tuple[float, ...] = ()
+    rolled_deg: tuple[float | None, ...] = ()
 
     def check(self, first: FileRead) -> None:
         """Refuse, before anything is read, what cannot go with the first file. Raises InputError."""
@@ -37,7 +38,7 @@ class MoreWalks:
                 field="rolled_deg",
             )
         for deg in self.rolled_deg:
-            if not -MOST_ROLLED_DEG <= deg <= MOST_ROLLED_DEG:
+            if deg is not None and not -MOST_ROLLED_DEG <= deg <= MOST_ROLLED_DEG:
                 raise InputError(f"{rolled} must lie in -360 to 360 degrees, got {deg:g}", field="rolled_deg")
         every = (first, *self.files)
         if self.files and (sheet := next((file for file in every if file.suffix == SHEET_SUFFIX), None)) is not None:

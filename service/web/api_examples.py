@@ -75,6 +75,14 @@ FILES = _examples(
     sheet=("A log sheet; file_name in the address ends in .toml.", _SHORTEST_SHEET),
     scan=("A scan; file_name in the address ends as its kind of file does.", "(the bytes of log.ply)"),
 )
+SCAN_FORMS = _examples(
+    found=("A second scan; how far the log was rolled is found.", {"file": "(the bytes of log2.ply)"}),
+    told=("A second scan, and the roll.", {"file": "(the bytes of log2.ply)", "rolled_deg": "150"}),
+)
+SCAN_FILES = _examples(
+    scan=("A scan; file_name in the address ends as its kind of file does.", "(the bytes of log2.ply)"),
+)
+SCANS = _examples(told=("It was rolled 150 degrees clockwise, looking at the butt.", {"rolled_deg": 150}))
 CHANGES = _examples(
     name=("Another name.", {"name": "Orchard Road maple"}),
     about=("Something else is said of it, which reads it again.", {"about": {"species": "sugar maple", "bark": "on"}}),

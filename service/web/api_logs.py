@@ -7,13 +7,13 @@ from fastapi.concurrency import run_in_threadpool
 from pydantic import BaseModel, ConfigDict, Field
 
 from optimizer.documents.plan import Mark
-from service.contract.documents import LogAdded, LogShown, MarkGiven
-from service.desk import about_of
+from service.contract.documents import LogAdded, LogShown, MarkGiven, ScanAdded, ScanGiven
+from service.desk import about_of, scan_given
 from service.store.uploads import check_length, receiving
 from service.typed.log_reading import AboutLog
 from service.typed.log_sheet import LogSheetTyped
 from service.web import api_examples
-from service.web.api_parts import NOT_MODIFIED, Limit, LogId, MarkId, Offset, OwnDesk, errors, tagged
+from service.web.api_parts import NOT_MODIFIED, Limit, LogId, MarkId, Offset, OwnDesk, ScanId, errors, tagged
 
 router = APIRouter(prefix="/api/logs", tags=["logs"])
 
@@ -32,6 +32,23 @@ _UPLOAD: dict[str, Any] = {
                 "examples": api_examples.FORMS,
             },
             "application/octet-stream": {"schema": _FILE, "examples": api_examples.FILES},
+        },
+    }
+}
+_SCAN = {"type": "string", "format": "binary", "description": "A scan of the same log."}
+_SCAN_UPLOAD: dict[str, Any] = {
+    "requestBody": {
+        "required": True,
+        "content": {
+            "multipart/form-data": {
+                "schema": {
+                    "type": "object",
+                    "required": ["file"],
+                    "properties": {"file": _SCAN, **ScanGiven.model_json_schema()["properties"]},
+                },
+                "examples": api_examples.SCAN_FORMS,
+            },
+            "application/octet-stream": {"schema": _SCAN, "examples": api_examples.SCAN_FILES},
         },
     }
 }
@@ -54,6 +71,12 @@ class UploadQuery(AboutLog):
         description="What to call the log; else the file's name.",
         examples=["Orchard Road maple"],
     )
+
+
+class ScanQuery(ScanGiven):
+    """What may stand in the address of another scan's upload: for a bare body, as a form says it itself."""
+
+    file_name: str | None = Field(None, max_length=200, description="What the file is called.", examples=["log2.ply"])
 
 
 class LogChange(BaseModel):
@@ -136,6 +159,36 @@ def change_log(
 def remove_log(desk: OwnDesk, log_id: LogId) -> None:
     """Forget a log with its marks, jobs, plans and files."""
     desk.remove_log(log_id)
+
+
+@router.post("/{log_id}/scans", status_code=202, responses=errors(404, 409, 422, 429, 507), openapi_extra=_SCAN_UPLOAD)
+async def add_scan(request: Request, desk: OwnDesk, log_id: LogId, query: Annotated[ScanQuery, Query()]) -> ScanAdded:
+    """Upload another scan of a log, which was rolled since the first, and have it fitted to the others.
+
+    The log stays as it is until that is done, and where it is refused. What was planned before stays too.
+    """
+    check_length(request.headers.get("content-length"), desk.files, desk.limits)
+    kind = request.headers.get("content-type", "")
+    async with receiving(kind, request.stream(), query.file_name, desk.files, desk.limits) as received:
+        given = scan_given(query.model_dump(exclude={"file_name"}), received.fields)
+        return await run_in_threadpool(desk.add_walk, log_id, received, given)
+
+
+@router.patch("/{log_id}/scans/{scan_id}", status_code=202, responses=errors(404, 409, 422, 429))
+def fit_scan(
+    desk: OwnDesk,
+    log_id: LogId,
+    scan_id: ScanId,
+    given: Annotated[ScanGiven, Body(openapi_examples=api_examples.SCANS)],
+) -> ScanAdded:
+    """Fit a scan that was refused once more, with what is said now of how far the log was rolled."""
+    return desk.fit_walk(log_id, scan_id, given)
+
+
+@router.delete("/{log_id}/scans/{scan_id}", status_code=204, responses=errors(404, 409, 422))
+def remove_scan(desk: OwnDesk, log_id: LogId, scan_id: ScanId) -> None:
+    """Forget a scan that the log is not made of, and its file."""
+    desk.remove_walk(log_id, scan_id)
 
 
 @router.get(

@@ -23,6 +23,7 @@ def _id(what: str) -> Any:
 
 
 LogId = Annotated[str, _id("log")]
+ScanId = Annotated[str, _id("scan")]
 MarkId = Annotated[str, _id("mark")]
 MillId = Annotated[str, _id("mill")]
 PricesId = Annotated[str, _id("price book")]

@@ -27,7 +27,7 @@ function show(job) {
     bar.removeAttribute("value");
   }
   // Reading goes step by step, and a step that began is not done; a search counts what is done.
-  const isReading = job.kind === "read";
+  const isReading = ["read", "walk"].includes(job.kind);
   const step = isReading ? `step ${job.done + 1} of ${job.total}: ${job.stage}` : `${job.stage}: ${job.done} of ${job.total}`;
   const words = job.total > 0 ? step : job.stage;
   if (stage.textContent !== words) stage.textContent = words;

@@ -25,8 +25,10 @@ function send() {
     told.textContent = event.loaded < event.total ? `Uploading: ${Math.floor(bar.value)}%` : "Uploaded";
   });
   request.addEventListener("load", () => {
-    if (request.status < 300) location.assign(`/logs/${request.response.log.id}`);
-    else failed(request.response?.error?.message ?? "The upload was refused. Check the file and try again.");
+    if (request.status < 300) {
+      const { log, job } = request.response;
+      location.assign(job ? `/jobs/${job.id}` : `/logs/${log.id}`);
+    } else failed(request.response?.error?.message ?? "The upload was refused. Check the file and try again.");
   });
   request.addEventListener("error", () => failed("No signal. What you typed is still here. Try again when you have a signal."));
   const data = new FormData();

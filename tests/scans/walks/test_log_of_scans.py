@@ -68,6 +68,17 @@ def test_two_walks_show_what_one_does_not(seed: int, monkeypatch: pytest.MonkeyP
     assert log.colours is not None
     assert log.colours.known.mean() > 0.7
     assert log.wood.volume_m3 < log.outer.volume_m3
+    first, second = log.walks
+    assert (first.roll_deg, first.known_within_deg, first.apart_m) == (0.0, 0.0, 0.0)
+    assert abs((second.roll_deg - rolled_deg + 180.0) % 360.0 - 180.0) < 10.0
+    assert (second.known_within_deg, second.apart_m) == (told.how.known_within_deg, told.how.misfit_m)
+    for seen, walk in zip(log.walks, walks, strict=True):
+        # What the truth says of the surface that this walk saw; points of grass and ground are not the log's.
+        corners = walk.truth.solid.vertices_m[walk.truth.solid.faces]
+        areas = np.linalg.norm(np.cross(corners[:, 1] - corners[:, 0], corners[:, 2] - corners[:, 0]), axis=1)
+        assert seen.seen_share == pytest.approx(areas[walk.face_seen].sum() / areas.sum(), abs=0.12)
+        assert 0.2 * POINTS < seen.points <= len(walk.points_m)
+        assert seen.seen_share < 1.0 - (log.not_seen_share or 0.0)
     assert {"walks_joined", "seen", "form"} <= {note.kind for note in notes}
     assert set(stages) == set(READING_STAGES[1:])
 
@@ -82,6 +93,7 @@ def test_one_scan_alone_is_read_as_it_always_was() -> None:
     assert np.array_equal(log.outer.vertices_m, same.outer.vertices_m)
     assert np.array_equal(log.scan_to_log, same.scan_to_log)
     assert notes == same_notes
+    assert log.walks == ()
 
 
 def test_what_is_wrong_with_one_of_several_scans_says_which() -> None:

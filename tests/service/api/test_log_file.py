@@ -8,7 +8,7 @@ import pytest
 from small_log import STRAIGHT
 
 from optimizer.documents.plan import Mark, Source
-from scans.log import Fork, Log, SurfaceColours, SurfaceDoubt
+from scans.log import Fork, Log, SurfaceColours, SurfaceDoubt, WalkSeen
 from service.desk import Desk, open_desk
 from service.jobs.work import Order, work_off
 from service.settings import Settings
@@ -61,6 +61,7 @@ def test_a_scan_with_doubt_and_what_was_seen(forked):
         marks=(Mark(id="metal 1", kind="metal", x_m=1.0, y_m=0.1, z_m=0.2, radius_m=0.03, depth_m=0.1),),
         log=dataclasses.replace(
             log,
+            walks=(WalkSeen(9000, 0.625), WalkSeen(8000, 0.5, 127.25, 2.5, 0.004)),
             face_seen=rng.random(len(log.outer.faces)) > 0.5,
             colours=SurfaceColours(
                 rng.integers(0, 256, log.outer.vertices_m.shape, dtype=np.uint8),
@@ -77,12 +78,15 @@ def test_a_scan_with_doubt_and_what_was_seen(forked):
 
 def test_every_field_of_a_log_is_looked_at():
     """A new field must be kept too: name it here once `log_file` keeps it."""
-    names = {field.name for kind in (Log, Fork, SurfaceDoubt, SurfaceColours) for field in dataclasses.fields(kind)}
+    names = {
+        field.name for kind in (Log, Fork, SurfaceDoubt, SurfaceColours, WalkSeen) for field in dataclasses.fields(kind)
+    }
 
     assert names == {
         "name", "outer", "wood", "bark_thickness_m", "hearts", "forks", "heart_radius_m", "scan_to_log", "face_seen",
         "doubt", "crotch_m", "normal", "direction", "diameter_m", "below_m", "above_m", "outer_ways", "outer_modes_m",
         "wood_ways", "wood_modes_m", "scale_spread", "kinds", "means", "colours", "rgb", "known",
+        "walks", "points", "seen_share", "roll_deg", "known_within_deg", "apart_m",
     }  # fmt: skip
 
 

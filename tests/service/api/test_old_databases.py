@@ -15,6 +15,7 @@ from service.contract.job_state import JobState
 from service.desk import open_desk
 from service.settings import Settings
 from service.store.database import Database, _config
+from service.store.store import Store
 
 DUMPS = sorted((Path(__file__).parent / "old_databases").glob("*.sql"))
 
@@ -85,3 +86,11 @@ def test_the_store_reads_it_and_goes_on(old):
         assert (store.logs(), store.plans(), store.jobs()) == ([], [], [])
     finally:
         desk.close()
+
+
+def test_what_an_old_database_names_is_known_before_it_is_brought_up_to_date(old):
+    database = Database(f"sqlite:///{old / 'pithline.db'}")
+    try:
+        assert Store(database).named() == {"b" * 64, "c" * 64}
+    finally:
+        database.close()

@@ -41,7 +41,7 @@ def test_two_scans_become_one_solid(two_scans: Callable[..., Ran]) -> None:
     )
 
     assert (code, out) == (2, "")
-    assert "--rolled: scan 2 does not fit those before it at 200 degrees, but best at 8" in err
+    assert "--rolled: scan 2 does not fit those before it at 160 degrees counterclockwise, but best at 8" in err
     assert err.count("\n") == 1
 
 

@@ -23,7 +23,7 @@ NAMES = [
     *ABOUT_FIELDS, *UPLOAD_FIELDS, "roll_deg", "roll_side", "shim_butt", "shim_top", "heights", "made", "seen",
     "stretch",
     "mill_id", "prices_id", "more", "units", "back", "next", "passphrase", "search", "order", "width", "length",
-    "file",
+    "file", "rolled_deg",
 ]  # fmt: skip
 GOOD_TEXTS = (
     "20",
