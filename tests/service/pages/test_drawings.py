@@ -22,7 +22,7 @@ from service.pages.plan_view import way_of
 from service.pages.rendering import measures_in
 from service.words.cut_words import LAST_PIECE, NO_SALE, ROUND_TOP, left_on_bed, lines_of
 from service.words.support_words import supports_short, supports_words
-from service.words.turn_words import turn_words
+from service.words.turn_words import turn_told
 from service.words.units import Units
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -95,7 +95,7 @@ def test_all_of_a_plan_is_drawn(planned: Planned, units: Units) -> None:
         for cut in plan.passes:
             assert f"{cut.order}: {measures.reading(cut.blade_height_m)}" in told
         side = drawn(side_on_bed(document, plan, measures))
-        assert turn_words(plan.roll_deg) in told
+        assert turn_told(plan.roll_deg) in told
         for view in (end, side):
             blocks = [one for one in view.iter(f"{SVG}rect") if one.get("class") in {"shim", "prop"}]
             assert len(blocks) == len(plan.placed()) > 0
