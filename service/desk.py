@@ -240,6 +240,11 @@ class Desk:
         }
         return self.store.queue(kind, log_id, asked, self.settings.most_queued)
 
+    def ordered(self, job_id: str) -> tuple[Mill, PriceBook]:
+        """Return the mill and the price book that a job was asked for on. Raises NotFoundError."""
+        asked = self.store.job_request(job_id)
+        return Mill.model_validate(asked["mill"]), PriceBook.model_validate(asked["prices"])
+
     def plan_document(self, plan_id: str) -> PlanDocument:
         """Return a plan. Raises NotFoundError."""
         return PlanDocument.model_validate_json(gzip.decompress(self.store.plan_gzip(plan_id)))
