@@ -152,6 +152,31 @@ def test_slabs_are_drawn_at_one_scale(planned: Planned) -> None:
         assert ("heart" in kinds) == (slab.heart_area_m2 > 1e-6)
 
 
+def test_widths_of_a_slab_stand_clear_of_its_outline_and_in_the_drawing(planned: Planned) -> None:
+    document, plan = planned.document, planned.document.plans[0]
+    measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
+    seen = 0
+    for slab in plan.slabs:
+        start_m = min(x for x, _ in slab.outline_m[0])
+        root = drawn(slab_drawing(slab, start_m, units_per_m(plan), measures))
+        whole = next(path for path in root.iter(f"{SVG}path") if path.get("class") == "pale")
+        corners = [
+            (float(x), float(y))
+            for ring in (whole.get("d") or "").split("M")[1:]
+            for x, y in (corner.split() for corner in ring.removesuffix("Z").split("L"))
+        ]
+        foot = max(y for _, y in corners)
+        for text in root.iter(f"{SVG}text"):
+            x, y = float(text.get("x") or -1), float(text.get("y") or -1)
+            if y > foot:
+                continue  # its length
+            seen += 1
+            half = 0.3 * float(text.get("font-size") or 0) * len(text.text or "")
+            assert y > 0.7 * float(text.get("font-size") or 0)
+            assert all(y < corner_y for corner_x, corner_y in corners if abs(corner_x - x) < half)
+    assert seen >= len(plan.slabs)
+
+
 def test_crotch_figure_is_drawn_dark_on_the_upper_face_and_pale_on_the_lower(planned: Planned) -> None:
     document, plan = planned.document, planned.document.plans[0]
     measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
