@@ -76,3 +76,20 @@ def test_what_nobody_can_act_on_is_folded(context: BrowserContext, weighed: str)
             expect(found).to_be_hidden()
     page.goto(f"/plans/{weighed}/1")
     expect(page.get_by_text("Net if exactly as measured")).to_be_hidden()
+
+
+@pytest.mark.parametrize("size", [(1440, 900)], ids=["desk"], indirect=True)
+def test_the_cut_list_prints_on_two_sheets_with_the_picture_on_the_first(context: BrowserContext, weighed: str) -> None:
+    page = context.new_page()
+    page.goto(f"/plans/{weighed}/1/cut-list")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    margin = {"top": "0.5in", "bottom": "0.5in", "left": "0.5in", "right": "0.5in"}
+    sheets = len(re.findall(rb"/Type\s*/Page[^s]", page.pdf(format="Letter", margin=margin)))
+
+    assert sheets == 2
+    page.emulate_media(media="print")
+    page.set_viewport_size({"width": 720, "height": 960})
+    for what in (".first svg.end-on-bed", ".first .big", "#tick-roll"):
+        box = page.locator(what).bounding_box()
+        assert box is not None
+        assert box["y"] + box["height"] < 960
