@@ -52,7 +52,7 @@ from service.typed.files import (
     read_sample,
     settle,
 )
-from service.typed.log_reading import AboutLog, LogRead
+from service.typed.log_reading import AboutLog, LogRead, named_after
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksRead, MarkTyped, placed
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
@@ -96,7 +96,7 @@ class Desk:
         with naming_files(self.store, self.files) as touched:
             touched.add(self.files.keep(received.path, received.key))
             log, again = self.store.add_log(
-                name=(name or received.name.rpartition(".")[0] or received.name)[:200],
+                name=(name or named_after(received.name))[:200],
                 file_name=received.name,
                 file_sha256=received.key,
                 file_bytes=received.size,

@@ -136,6 +136,12 @@ class LogRead:
     fee_received: float = 0.0
 
 
+def named_after(file_name: str) -> str:
+    """Return what a log is called that nobody named: its file, as one would write it. `red_oak 2.ply`: `Red oak 2`."""
+    words = " ".join(Path(file_name).stem.replace("_", " ").split()) or file_name
+    return words[:1].upper() + words[1:]
+
+
 def read_log(
     file: FileRead,
     about: AboutLog,
@@ -245,7 +251,7 @@ def _from_scan(
     bark = _Bark(wood if thick is None else bark_thickness_m(thick), about.bark != "off")
     taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
     choices = ScanChoices(about.unit, about.up, about.butt, taped_m, about.pick)
-    name = Path(file.shown).stem
+    name = named_after(Path(file.shown).name)
     if walks.files:
         log, notes = walks.log_with(file, name, bark.ratio, choices, on_stage)
     else:
