@@ -58,6 +58,7 @@ from optimizer.search.bucked_search import search_bucked
 from optimizer.search.given import Given, GivenError, price_given
 from optimizer.search.hearts_level import hearts_level
 from optimizer.search.lays import (
+    BestSoFar,
     Found,
     Progress,
     StoppedBy,
@@ -73,7 +74,7 @@ from optimizer.wood.woods import Wood
 from scans.log import Log
 from scans.messages import Note, long_length, named, short_length
 
-__all__ = ["LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan_log", "price_way"]
+__all__ = ["BestSoFar", "LogGiven", "NoPlanError", "Progress", "Run", "SearchSettings", "plan_log", "price_way"]
 
 DEFAULT_LAYS = 800
 SAME_PLACE_M = 0.0065
@@ -382,11 +383,14 @@ def _with_best_so_far(tell: Callable[[Progress], None] | None) -> Callable[[Prog
     if tell is None:
         return None
     best: float | None = None
+    drawn: BestSoFar | None = None
 
     def told(progress: Progress) -> None:
-        nonlocal best
+        nonlocal best, drawn
         best = max((net for net in (best, progress.best_net) if net is not None), default=None)
-        tell(replace(progress, best_net=best))
+        if progress.best is not None and (drawn is None or progress.best.net > drawn.net):
+            drawn = progress.best
+        tell(replace(progress, best_net=best, best=drawn))
 
     return told
 

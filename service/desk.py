@@ -54,7 +54,7 @@ from service.typed.files import (
     read_sample,
     settle,
 )
-from service.typed.log_reading import AboutLog, LogRead
+from service.typed.log_reading import AboutLog, LogRead, named_after
 from service.typed.log_sheet import LogSheetTyped
 from service.typed.mark_sheet import MarksRead, MarkTyped, placed
 from service.typed.mesh_file import MESH_SUFFIXES, mesh_file
@@ -99,7 +99,7 @@ class Desk:
         with naming_files(self.store, self.files) as touched:
             touched.add(self.files.keep(received.path, received.key))
             log, again = self.store.add_log(
-                name=(name or received.name.rpartition(".")[0] or received.name)[:200],
+                name=(name or named_after(received.name))[:200],
                 file_name=received.name,
                 file_sha256=received.key,
                 file_bytes=received.size,
@@ -283,6 +283,11 @@ class Desk:
             "prices": prices.model_dump(mode="json"),
         }
         return self.store.queue(kind, log_id, asked, self.settings.most_queued)
+
+    def ordered(self, job_id: str) -> tuple[Mill, PriceBook]:
+        """Return the mill and the price book that a job was asked for on. Raises NotFoundError."""
+        asked = self.store.job_request(job_id)
+        return Mill.model_validate(asked["mill"]), PriceBook.model_validate(asked["prices"])
 
     def plan_document(self, plan_id: str) -> PlanDocument:
         """Return a plan. Raises NotFoundError."""

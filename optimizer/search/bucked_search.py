@@ -6,7 +6,17 @@ from dataclasses import dataclass
 from optimizer.problem import Problem
 from optimizer.search.bolt_worth import Weigh
 from optimizer.search.bucked import Buck, Scouting, bucked_problem, may_be_bucked, ways_to_buck
-from optimizer.search.lays import FEWEST_LAYS, Found, Progress, Stop, merged, never_stop, search, search_stretches
+from optimizer.search.lays import (
+    FEWEST_LAYS,
+    Found,
+    Progress,
+    Stop,
+    first_answer,
+    merged,
+    never_stop,
+    search,
+    search_stretches,
+)
 
 FIRST_SHARE = 0.25
 SECOND_SHARE = 0.5
@@ -55,6 +65,9 @@ def search_bucked(
         if on_progress is not None:
             on_progress(Progress("bucking", done, total, None))
 
+    if stretches and on_progress is not None:
+        # Ways to buck are weighed before any lay is: an answer to go on by comes first.
+        on_progress(first_answer(stretches[0]))
     scouting = Scouting(whole, weigh, lambda: stop() is None, told, workers=workers)
     ways = ways_to_buck(scouting, buck)
     pays = not ways or len(stretches) > 1

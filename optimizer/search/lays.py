@@ -11,6 +11,7 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Literal
 
+from optimizer.bed.buck_cuts import BuckCut
 from optimizer.bed.lay import GAP_TOLERANCE_M, Lay
 from optimizer.bed.pricing import Priced
 from optimizer.problem import Problem
@@ -20,6 +21,7 @@ from optimizer.standing.rolled import Rolled
 from optimizer.stations.passes import NOTHING, WASTE, Cuts
 from optimizer.stations.ruled_passes import best_ruled_cuts
 from optimizer.stations.stations import Stations
+from scans.log import FloatArray
 from scans.units import INCH_M
 
 TILTS = (0.0, -1.0, 1.0, -0.5, 0.5)
@@ -47,11 +49,27 @@ StoppedBy = Literal["gap", "lays", "time", "cancelled"]
 Stop = Callable[[], StoppedBy | None]
 
 
+@dataclass(frozen=True, eq=False)
+class BestSoFar:
+    """The best that was found yet, as much of it as costs nothing to tell: how the log lies, and where it is sawn.
+
+    net : as the search knows it by then. log_to_bed : (4, 4). stretch_m : what lies on the bed, in log x.
+    blade_heights_m : in sawing order, up to a flip. buck_cuts : how the log is bucked before.
+    """
+
+    net: float
+    roll_deg: float
+    log_to_bed: FloatArray
+    stretch_m: tuple[float, float]
+    blade_heights_m: tuple[float, ...]
+    buck_cuts: tuple[BuckCut, ...] = ()
+
+
 @dataclass(frozen=True)
 class Progress:
     """How far the search is: what it does, how much of it is done, the best net so far, and how near the bound it is.
 
-    gap : None until a bound is proven.
+    gap : None until a bound is proven. best : None where nothing was found yet, or what is done finds nothing new.
     """
 
     stage: str
@@ -59,6 +77,7 @@ class Progress:
     total: int
     best_net: float | None
     gap: float | None = None
+    best: BestSoFar | None = None
 
 
 @dataclass(frozen=True)
@@ -90,11 +109,13 @@ class Found:
 class _Tally:
     """How many lays were priced and what ended it; shared by the stages of one search."""
 
+    problem: Problem
     stop: Stop
     on_progress: Callable[[Progress], None] | None
     lays: int = 0
     stopped_by: StoppedBy = "lays"
     best_net: float | None = None
+    best: BestSoFar | None = None
     ended: bool = field(default=False)
 
     def goes_on(self) -> bool:
@@ -105,12 +126,34 @@ class _Tally:
                 self.ended, self.stopped_by = True, reason
         return not self.ended
 
-    def report(self, stage: str, done: int, total: int, net: float | None) -> None:
-        """Note a net and tell the observer."""
-        if net is not None and net > 0.0 and (self.best_net is None or net > self.best_net):
-            self.best_net = net
+    def report(self, stage: str, done: int, total: int, found: "Scouted | Priced | None") -> None:
+        """Note what was found and tell the observer."""
+        if found is not None and found.net > 0.0 and (self.best_net is None or found.net > self.best_net):
+            self.best_net = found.net
+            self.best = None if self.on_progress is None else _best_so_far(self.problem, found)
         if self.on_progress is not None:
-            self.on_progress(Progress(stage, done, total, self.best_net))
+            self.on_progress(Progress(stage, done, total, self.best_net, best=self.best))
+
+
+def _best_so_far(problem: Problem, found: "Scouted | Priced") -> BestSoFar:
+    if isinstance(found, Scouted):
+        heights_m = [row * problem.mill.height_step_m for row in found.cuts.rows]
+    else:
+        heights_m = [cut.blade_height_m for cut in found.passes if not cut.flipped]
+    lay, ends_m = found.lay, problem.log.outer.bounds_m[:, 0]
+    stretch_m = (float(ends_m[0]), float(ends_m[1]))
+    return BestSoFar(found.net, lay.roll_deg, lay.log_to_bed, stretch_m, tuple(heights_m), problem.cuts)
+
+
+def first_answer(problem: Problem) -> Progress:
+    """Return what the log brings as it lies, of which a search knows within a moment; no plan hangs on it."""
+    rolled = problem.supports.turned(0.0)
+    found = None
+    if problem.tilt_range_deg(rolled) is not None:
+        scouted = scout(problem, problem.coarse, rolled, rolled.resting_tilt_deg)
+        found = scouted if scouted.net > 0.0 else None
+    best = None if found is None else _best_so_far(problem, found)
+    return Progress("bucking", 0, 1, None if best is None else best.net, best=best)
 
 
 def never_stop() -> StoppedBy | None:
@@ -131,7 +174,7 @@ def search(
     lays : about how many lays to price. stop : asked before each lay; a reason ends the search, and what was
     found by then is returned.
     """
-    tally = _Tally(stop, on_progress)
+    tally = _Tally(problem, stop, on_progress)
     with ThreadPoolExecutor(max_workers=max(1, workers)) as pool:
         rolls = _grid(problem, lays)
         coarse = _scout_grid(problem, rolls, tally, pool)
@@ -262,7 +305,7 @@ def _scout_grid(
         for outcome in pool.map(one, batch):
             found.append(outcome)
             tally.lays += outcome is not None
-            tally.report("scouting", len(found), len(jobs), None if outcome is None else outcome.net)
+            tally.report("scouting", len(found), len(jobs), outcome)
         floors = {scouted.lay.roll_deg: scouted.net for scouted in found if scouted is not None}
     return found
 
@@ -331,7 +374,7 @@ def _refine(
     for k, path in enumerate(pool.map(one, starts, shares), start=1):
         found += path
         tally.lays += len(path)
-        tally.report("refining", k, len(starts), max((s.net for s in path), default=None))
+        tally.report("refining", k, len(starts), max(path, key=lambda s: s.net, default=None))
     return found
 
 
@@ -383,7 +426,7 @@ def _price_finalists(
         tally.lays += 1
         if priced is not None:
             found.append((fine, priced))
-        tally.report("pricing", k, len(finalists), None if priced is None else priced.net)
+        tally.report("pricing", k, len(finalists), priced)
     return found
 
 
@@ -423,7 +466,7 @@ def _polish(
         tally.lays += lays
         if better is not None:
             found.append(better)
-        tally.report("polishing", k, len(starts), None if better is None else better.net)
+        tally.report("polishing", k, len(starts), better)
     return found
 
 

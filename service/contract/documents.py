@@ -15,7 +15,7 @@ from pydantic import (
 )
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import MarkKind
+from optimizer.documents.plan import BuckCutMade, MarkKind
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
 from scans.messages import Note, kept_note, writable
@@ -222,6 +222,17 @@ class WayRequest(Assumed, Way):
     )
 
 
+class BestShown(Shown):
+    """The best plan that a search has found yet: how the log lies, and where it is sawn."""
+
+    net: float = Field(description="As the search knows it by then, if the log is exactly as measured.")
+    roll_deg: float = Field(description="Turn about the log's axis, clockwise seen from the butt. [deg]")
+    log_to_bed: tuple[tuple[float, ...], ...] = Field(description="From the log frame to the bed frame; 4 x 4.")
+    stretch_m: tuple[float, float] = Field(description="The length on the bed, in log x. [m]")
+    blade_heights_m: tuple[float, ...] = Field(description="In sawing order, up to a flip. [m]")
+    buck_cuts: tuple[BuckCutMade, ...] = Field((), description="Where the log is bucked before it goes on the bed.")
+
+
 class JobShown(Shown):
     """A job: reading a log, fitting another scan to it, planning it, or pricing a way."""
 
@@ -234,6 +245,9 @@ class JobShown(Shown):
     total: int = Field(description="How much the stage holds; 0 where that is not known.")
     best_net: float | None = Field(description="The best net so far.")
     gap: float | None = Field(description="How much better another lay could be, proven, as a share.")
+    best: BestShown | None = Field(None, description="The best plan so far; null until a search has one.")
+    share: float = Field(0.0, ge=0, le=1, description="How much of the whole job is done, about; it never falls.")
+    seconds_left: float | None = Field(None, description="How long it takes yet, about; null until it can be told.")
     cancel_wanted: bool = Field(description="Whether it was asked to stop.")
     attempt: int = Field(description="How often it was started.")
     plan_id: Id | None = Field(description="The plan that it made.")

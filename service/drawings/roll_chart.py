@@ -6,7 +6,7 @@ from service.words.measures import Measures
 from service.words.turn_words import LOOKING, turn_in_full
 
 WIDTH, HEIGHT = 340.0, 226.0
-_LEFT, _RIGHT, _TOP, _FLOOR = 52.0, 328.0, 34.0, 172.0
+_LEFT, _RIGHT, _TOP, _FLOOR = 60.0, 328.0, 34.0, 172.0
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 
 
@@ -32,16 +32,16 @@ def roll_chart(document: PlanDocument, measures: Measures) -> str:
     while level <= most:
         y = place(0.0, level)[1]
         drawing.line((_LEFT, y), (_RIGHT, y), "axis", 1.0)
-        drawing.text((_LEFT - 6.0, y + 4.0), measures.money(level), "tick", 12, text_anchor="end", fill="#33413a")
+        drawing.text((_LEFT - 6.0, y + 4.0), measures.money(level), "tick", 15, text_anchor="end", fill="#33413a")
         level += step
     for turn in range(-180, 181, 90):
         x = place(turn, least)[0]
         drawing.line((x, _FLOOR), (x, _FLOOR + 5.0), "axis", 1.2)
         anchor = "start" if turn == -180 else "end" if turn == 180 else "middle"
-        drawing.text((x, _FLOOR + 19.0), f"{abs(turn)}", "tick", 13, text_anchor=anchor, fill="#33413a")
+        drawing.text((x, _FLOOR + 19.0), f"{abs(turn)}", "tick", 15, text_anchor=anchor, fill="#33413a")
     for x, words, anchor in ((_LEFT, "counterclockwise", "start"), (_RIGHT, "clockwise", "end")):
-        drawing.text((x, _FLOOR + 35.0), words, "tick", 13, text_anchor=anchor, fill="#33413a")
-    drawing.text((0.5 * (_LEFT + _RIGHT), _FLOOR + 51.0), f"degrees of roll, {LOOKING}", "tick", 13,
+        drawing.text((x, _FLOOR + 35.0), words, "tick", 15, text_anchor=anchor, fill="#33413a")
+    drawing.text((0.5 * (_LEFT + _RIGHT), _FLOOR + 51.0), f"degrees of roll, {LOOKING}", "tick", 15,
                  text_anchor="middle", fill="#33413a")  # fmt: skip
     run: list[tuple[float, float]] = []
     # Half a turn either way is one and the same: the line reaches both edges.

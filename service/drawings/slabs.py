@@ -11,6 +11,8 @@ from service.words.measures import Measures
 
 WIDTH = 340.0
 _EDGE = 6.0
+_SIZE, _HALF_LETTER = 15.0, 5.0
+"""Of labels: how large they are written, and half as wide as a letter is, about."""
 _FAR = 1e3
 
 
@@ -34,7 +36,7 @@ def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measure
     """
     whole = polygon_of(slab.outline_m)
     _, low, _, high = whole.bounds
-    top = 22.0
+    top = 24.0
 
     def placed(found: BaseGeometry) -> BaseGeometry:
         return affinity.affine_transform(
@@ -43,7 +45,7 @@ def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measure
 
     band = box(slab.span_m[0], -_FAR, slab.span_m[1], _FAR)
     sold = whole & band
-    height = top + (high - low) * units_a_m + 26.0
+    height = top + (high - low) * units_a_m + 28.0
     unit = measures.reading_unit
     drawing = Drawing(
         f"Slab {slab.id} from above: {measures.slab_length(slab.length_m)} long, {measures.width(slab.min_width_m)} to "
@@ -67,19 +69,25 @@ def slab_drawing(slab: Slab, start_m: float, units_a_m: float, measures: Measure
         for part in getattr(placed(across), "geoms", [placed(across)]):
             _, upper, _, lower = part.bounds
             drawing.line((line[0], upper), (line[0], lower), "across", 1.4)
-        labels.append((line[0], max(line[1] - 5.0, 14.0), f"{measures.width(width_m)} {unit}"))
+        labels.append((line[0], line[1], f"{measures.width(width_m)} {unit}"))
+    outline = placed(whole)
     for x, y, words in _apart(labels):
-        drawing.text((x, y), words, size=14, text_anchor="middle", font_weight=700)
+        half = _HALF_LETTER * len(words)
+        # The outline may be higher beside the line than at it: letters stand clear of all that is under them.
+        under = (outline & box(x - half, -_FAR, x + half, _FAR)).bounds
+        drawing.text(
+            (x, (min(y, under[1]) if under else y) - 5.0), words, size=_SIZE, text_anchor="middle", font_weight=700
+        )
     left, right = (_EDGE + (x - start_m) * units_a_m for x in slab.span_m)
     foot = height - 12.0
     drawing.line((left, foot), (right, foot), "measure", 1.2)
     for x in (left, right):
         drawing.line((x, foot - 5.0), (x, foot + 5.0), "measure", 1.2)
     words = measures.slab_length(slab.length_m)
-    half = 4.2 * len(words)
+    half = _HALF_LETTER * len(words)
     middle = 0.5 * (left + right)
-    drawing.shape("rect", "paper", x=middle - half, y=foot - 8.0, width=2 * half, height=16.0, fill="#ffffff")
-    drawing.text((middle, foot + 5.0), words, size=14, text_anchor="middle", font_weight=700)
+    drawing.shape("rect", "paper", x=middle - half, y=foot - 9.0, width=2 * half, height=18.0, fill="#ffffff")
+    drawing.text((middle, foot + 5.0), words, size=_SIZE, text_anchor="middle", font_weight=700)
     return drawing.svg(WIDTH, height)
 
 
@@ -95,10 +103,6 @@ def _apart(labels: list[tuple[float, float, str]]) -> list[tuple[float, float, s
             xs[k] = min(xs[k] + over / 2.0, WIDTH - halves[k])
             xs[k - 1] = max(xs[k] - gap, halves[k - 1])
     return [(x, y, words) for x, (_, y, words) in zip(xs, ordered, strict=True)]
-
-
-_HALF_LETTER = 4.8
-"""Half as wide as a letter of a label, about."""
 
 
 def _widths(sold: BaseGeometry, slab: Slab) -> list[tuple[float, float]]:

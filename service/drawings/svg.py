@@ -34,6 +34,7 @@ PAPER = {
     "axis": {"fill": "none", "stroke": "#9aa5a0"},
     "measure": {"fill": "none", "stroke": "#33413a"},
     "across": {"fill": "none", "stroke": "#16211b"},
+    "range": {"fill": "#bcdcd3", "stroke": "#0b5d57"},
     "line": {"fill": "none", "stroke": "#0b5d57"},
     "best": {"fill": "#0b5d57", "stroke": "#ffffff"},
     "other": {"fill": "#ffffff", "stroke": "#33413a"},

@@ -10,14 +10,14 @@ from service.words.measures import Measures
 from service.words.support_words import is_set, member_words
 
 RESTS = "rests"
-WEIGHT = "center of weight"
+WEIGHT, PITH = "center of weight", "pith"
 _WIDE_M = 0.1
 """A shim or a block is about as wide, seen from either side. [m]"""
 _LEAST_WIDE = 12.0
-_SIZE = 13.0
+_SIZE = 15.0
 _LETTER = 0.66 * _SIZE
 """As wide as a letter of a label, about, and rather more."""
-_ROW = 16.0
+_ROW = 17.0
 _GAP = 8.0
 
 
@@ -92,17 +92,27 @@ def _labels(drawing: Drawing, labels: Sequence[_Label], top: float, width: float
     return top + _ROW * len(rows)
 
 
-def draw_weight(drawing: Drawing, at: tuple[float, float], below: float) -> float:
-    """Mark the center of weight, and say in a row below what the mark is; return where that row ends."""
-    _weight(drawing, at)
-    row = below + _ROW + 2.0
-    _weight(drawing, (12.0, row - 4.5))
-    drawing.text((24.0, row), WEIGHT, size=_SIZE)
-    return row
-
-
-def _weight(drawing: Drawing, at: tuple[float, float]) -> None:
+def draw_weight(drawing: Drawing, at: tuple[float, float]) -> None:
+    """Mark the center of weight."""
     (x, y), reach = at, 6.0
     drawing.shape("circle", "weight", cx=x, cy=y, r=reach, stroke_width=1.8)
     for end in ((reach, 0.0), (0.0, reach)):
         drawing.line((x - end[0], y - end[1]), (x + end[0], y + end[1]), "weight", 1.8)
+
+
+def draw_pith(drawing: Drawing, at: tuple[float, float]) -> None:
+    """Mark a heart."""
+    drawing.shape("circle", "pith", cx=at[0], cy=at[1], r=4.5, stroke_width=1.2)
+
+
+def draw_key(drawing: Drawing, below: float, *, has_weight: bool, has_pith: bool) -> float:
+    """Say in a row what the marks are; return where that row ends."""
+    if not has_weight and not has_pith:
+        return below
+    row, left = below + _ROW + 3.0, 12.0
+    for is_there, words, draw in ((has_weight, WEIGHT, draw_weight), (has_pith, PITH, draw_pith)):
+        if is_there:
+            draw(drawing, (left, row - 4.5))
+            drawing.text((left + 12.0, row), words, size=_SIZE)
+            left += 12.0 + _LETTER * len(words) + 24.0
+    return row

@@ -15,14 +15,15 @@ import numpy as np
 from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import Mark, PlanDocument
+from optimizer.documents.plan import BuckCutMade, Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
-from optimizer.planning import Progress
+from optimizer.planning import BestSoFar, Progress
 from scans.log_of_scan import READING_STAGES
 from service.contract import job_state
-from service.contract.documents import ErrorShown, JobShown, PlanRequest, WayRequest
+from service.contract.documents import BestShown, ErrorShown, JobShown, PlanRequest, WayRequest
 from service.contract.log_given import log_facts
 from service.contract.refusals import DiskFullError, error_shown, ours
+from service.contract.shares import seconds_left, share_done
 from service.store.database import Database
 from service.store.file_store import FileStore
 from service.store.kept_log import kept_log
@@ -37,6 +38,8 @@ from service.use_cases import new_run, plan_read_log, price_own_way
 
 PROGRESS_SECONDS = 0.2
 """Between notes of progress, each a write to the database (our own rule, no source)."""
+BEST_SECONDS = 1.0
+"""Between drawings of the best plan so far (our own rule, no source)."""
 _END_TRIES, _END_SECONDS = 30, 2.0
 """How often, and how far apart, a worker tries to note on a full disk that its job failed."""
 _LOGGER = logging.getLogger(__name__)
@@ -80,6 +83,9 @@ class _Worker:
         self.order, self.store, self.files = order, store, files
         self.job: JobShown = store.job(order.job_id)
         self._noted = -PROGRESS_SECONDS
+        self._began, self._share = time.monotonic(), 0.0
+        self._best: BestSoFar | None = None
+        self._best_noted = -BEST_SECONDS
         self._stage = ""
 
     def run(self) -> None:
@@ -173,19 +179,29 @@ class _Worker:
         self._finish(price_own_way(read, mill, prices, request, run=run, workers=workers))
 
     def note(
-        self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None, gap: float | None = None
-    ) -> None:
+        self, stage: str, done: int = 0, total: int = 0, best_net: float | None = None, gap: float | None = None,
+        best: BestSoFar | None = None,
+    ) -> None:  # fmt: skip
         """Note how far it is. Raises StoppedError where it is not to go on."""
-        if not self.store.note_progress(self.order.job_id, self.order.attempt, stage, done, total, best_net, gap):
+        self._share = max(self._share, share_done(stage, done, total))
+        left = seconds_left(self._share, time.monotonic() - self._began)
+        shown = None if best is None else _best_shown(best)
+        noted = self.store.note_progress(
+            self.order.job_id, self.order.attempt, stage, done, total, best_net, gap, shown, self._share, left
+        )
+        if not noted:
             raise StoppedError
         self._noted, self._stage = time.monotonic(), stage
 
     def on_progress(self, progress: Progress) -> None:
         """Note a search's progress, now and then."""
         late = time.monotonic() - self._noted > PROGRESS_SECONDS
-        if late or progress.stage != self._stage or progress.done == progress.total:
-            gap = getattr(progress, "gap", None)  # a search that proves no bound says nothing of it
-            self.note(progress.stage, progress.done, progress.total, progress.best_net, gap)
+        is_new = progress.best is not None and progress.best is not self._best
+        if is_new and time.monotonic() - self._best_noted > BEST_SECONDS:
+            self._best, self._best_noted = progress.best, time.monotonic()
+            self.note(progress.stage, progress.done, progress.total, progress.best_net, progress.gap, progress.best)
+        elif late or progress.stage != self._stage or progress.done == progress.total:
+            self.note(progress.stage, progress.done, progress.total, progress.best_net, progress.gap)
 
     def _asked(self) -> dict[str, Any]:
         return self.store.job_request(self.order.job_id)
@@ -216,6 +232,18 @@ class _Worker:
                 time.sleep(_END_SECONDS)
                 continue
             return
+
+
+def _best_shown(best: BestSoFar) -> BestShown:
+    cuts = [
+        # Nobody reads off a drawing how far a tape is to go.
+        BuckCutMade(member=cut.member, at_m=cut.at_m, from_butt_m=cut.at_m, point_m=cut.point_m, normal=cut.normal)
+        for cut in best.buck_cuts
+    ]
+    return BestShown(
+        net=best.net, roll_deg=best.roll_deg, log_to_bed=tuple(tuple(map(float, row)) for row in best.log_to_bed),
+        stretch_m=best.stretch_m, blade_heights_m=best.blade_heights_m, buck_cuts=tuple(cuts),
+    )  # fmt: skip
 
 
 def _assumed(asked: dict[str, Any]) -> tuple[Mill, PriceBook]:

@@ -1,15 +1,25 @@
-"""Long work: its bar, and where it leads."""
+"""Long work: its bar, the best so far, and where it leads."""
 
 from typing import Annotated
 
+import numpy as np
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
+from optimizer.bed.buck_cuts import BuckCut
+from optimizer.planning import BestSoFar
+from service.contract.documents import BestShown, JobShown
 from service.contract.job_state import JobState
+from service.desk import Desk
+from service.drawings.bed import best_on_bed
 from service.pages.rendering import OwnUnits, PageRoute, render, see
+from service.pages.shapes_kept import shape_kept
 from service.web.api_parts import JobId, OwnDesk
-from service.words.measures import measures_in
+from service.words.job_words import behind_words
+from service.words.measures import Measures, measures_in
 from service.words.proven import percent_more
+from service.words.time_words import left_words
+from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 To = Annotated[str, Query(max_length=20)]
@@ -26,16 +36,54 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits, to
     log = desk.store.log(job.log_id)
     if job.kind == "walk":
         there = f"/logs/{log.id}#scans"
-        return see(there) if job.state.is_ended else render(request, "log_reading.html", log=log, job=job, then=there)
+        if job.state.is_ended:
+            return see(there)
+        waits, left = behind(desk, job), left_words(job.seconds_left)
+        return render(request, "log_reading.html", log=log, job=job, then=there, behind=waits, left=left)
     asked = desk.store.job_request(job_id)
-    currency = str(asked.get("prices", {}).get("currency", "USD"))
-    money = None if job.best_net is None else measures_in(units, currency).money(job.best_net)
+    measures = _measures(desk, job, units)
+    # The money is that of the picture, which follows a little behind.
+    net = job.best_net if job.best is None else job.best.net
+    money = None if net is None else measures.money(net)
     return render(
-        request, "job.html", job=job, made=desk.made_before(job_id),
+        request, "job.html", job=job, made=desk.made_before(job_id), behind=behind(desk, job),
+        picture=_picture(desk, job, measures), left=left_words(job.seconds_left),
         to="?to=cut-list" if to == "cut-list" else "", log=log, best=money,
-        currency=currency, percent_more=percent_more,
+        currency=measures.currency, percent_more=percent_more,
         mill=asked.get("mill", {}).get("name", ""), prices=asked.get("prices", {}).get("name", ""),
     )  # fmt: skip
+
+
+def behind(desk: Desk, job: JobShown) -> str:
+    """Say what a job that waits is behind; nothing of one that does not wait."""
+    ahead = desk.store.ahead_of(job.id)
+    return behind_words([(one.kind, desk.store.log(one.log_id).name) for one in ahead])
+
+
+@router.get("/jobs/{job_id}/best.svg")
+def best_so_far(desk: OwnDesk, job_id: JobId, units: OwnUnits) -> Response:
+    """Draw the best plan so far; nothing where there is none yet."""
+    job = desk.store.job(job_id)
+    drawn = _picture(desk, job, _measures(desk, job, units))
+    return Response(drawn, media_type="image/svg+xml", headers={"Cache-Control": "no-store"})
+
+
+def _picture(desk: Desk, job: JobShown, measures: Measures) -> str:
+    if job.best is None or job.state.is_ended:
+        return ""
+    return best_on_bed(shape_kept(desk, job.log_id), _best(job.best), measures)
+
+
+def _best(shown: BestShown) -> BestSoFar:
+    cuts = tuple(BuckCut(cut.member, cut.at_m, cut.point_m, cut.normal) for cut in shown.buck_cuts)
+    return BestSoFar(
+        shown.net, shown.roll_deg, np.array(shown.log_to_bed), shown.stretch_m, shown.blade_heights_m, cuts
+    )  # fmt: skip
+
+
+def _measures(desk: Desk, job: JobShown, units: Units) -> Measures:
+    mill, prices = desk.ordered(job.id)
+    return measures_in(units, prices.currency, mill)
 
 
 @router.post("/jobs/{job_id}/cancel")

@@ -15,6 +15,7 @@ from service.drawings.log_shape import clock_place, taped
 from service.pages.asked import MARK
 from service.pages.fields import Filled, checked, filled
 from service.pages.in_round import in_round
+from service.pages.job_pages import behind
 from service.pages.plan_view import notes_of_reading
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.pages.shapes_kept import shape_kept
@@ -26,6 +27,7 @@ from service.typed.way import own_way_name
 from service.web.api_parts import LogId, MarkId, OwnDesk
 from service.words.measures import measures_in, turn_deg
 from service.words.money_words import worth
+from service.words.time_words import left_words
 from service.words.turn_words import CLOCKWISE, COUNTERCLOCKWISE, turn_in_full
 from service.words.units import Units
 
@@ -66,7 +68,10 @@ def log_page_shown(
     log = desk.store.log(log_id)
     if log.state == "reading":
         job = None if log.job_id is None else desk.store.job(log.job_id)
-        return render(request, "log_reading.html", status, log=log, job=job, then=f"/logs/{log_id}")
+        waits = "" if job is None else behind(desk, job)
+        left = "" if job is None else left_words(job.seconds_left)
+        then = f"/logs/{log_id}"
+        return render(request, "log_reading.html", status, log=log, job=job, then=then, behind=waits, left=left)
     if log.state == "failed" or log.facts is None:
         return render(request, "log_failed.html", status, log=log, species=species_lines())
     shape = shape_kept(desk, log_id)

@@ -16,6 +16,7 @@ from service.desk import Desk
 from service.drawings.bed import end_on_bed, side_on_bed
 from service.drawings.log import log_picture
 from service.drawings.log_shape import shape_found
+from service.drawings.net_bar import net_bar
 from service.drawings.roll_chart import roll_chart
 from service.drawings.slabs import slab_drawing, units_per_m
 from service.pages import plan_view
@@ -72,6 +73,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
         "notes": replace(notes, said=(*changed, *notes.said)),
         "end_on_bed": end_on_bed,
         "side_on_bed": side_on_bed,
+        "net_bar": net_bar,
         "bucking": buck_words,
         "laying": lay_words,
         "set_on": support_words,

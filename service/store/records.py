@@ -110,6 +110,9 @@ class JobRow(Record):
     total: Mapped[int]
     best_net: Mapped[float | None]
     gap: Mapped[float | None]
+    best: Mapped[dict[str, Any] | None] = mapped_column(JSON(none_as_null=True))
+    share: Mapped[float] = mapped_column(server_default="0")
+    seconds_left: Mapped[float | None]
     made_at: Mapped[str] = mapped_column(String(32))
     started_at: Mapped[str | None] = mapped_column(String(32))
     ended_at: Mapped[str | None] = mapped_column(String(32))

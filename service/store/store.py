@@ -18,6 +18,7 @@ from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
 from service.contract import job_state
 from service.contract.documents import (
+    BestShown,
     ErrorShown,
     JobKind,
     JobShown,
@@ -352,9 +353,15 @@ class Store:
     # Jobs
 
     def queue(self, kind: JobKind, log_id: str, request: dict[str, Any], most_queued: int) -> JobShown:
-        """Queue a job. Raises NotFoundError, TooManyError."""
+        """Queue a job, or join one that does the same already. Raises NotFoundError, TooManyError."""
         with self.database.writing() as session:
             _row(session, LogRow, log_id, "log")
+            going = select(JobRow).where(
+                JobRow.log_id == log_id, JobRow.kind == kind, _unended(), JobRow.cancel_wanted.is_(False)
+            )
+            for row in session.scalars(going):
+                if row.request == request:
+                    return _job(row)
             return _job(_queue(session, kind, log_id, request, most_queued))
 
     def jobs(self, log_id: str | None = None, limit: int = 100) -> list[JobShown]:
@@ -364,6 +371,17 @@ class Store:
             chosen = chosen.where(JobRow.log_id == log_id)
         with self.database.reading() as session:
             return [_job(row) for row in session.scalars(chosen)]
+
+    def ahead_of(self, job_id: str) -> list[JobShown]:
+        """Return what runs while a job waits, and what was asked for before it; none where it does not wait."""
+        with self.database.reading() as session:
+            row = _row(session, JobRow, job_id, "job")
+            if row.state != JobState.QUEUED:
+                return []
+            before = (JobRow.state == JobState.RUNNING) | (
+                (JobRow.state == JobState.QUEUED) & (JobRow.number < row.number)
+            )
+            return [_job(other) for other in session.scalars(select(JobRow).where(before).order_by(JobRow.number))]
 
     def job(self, job_id: str) -> JobShown:
         """Return a job. Raises NotFoundError."""
@@ -396,7 +414,7 @@ class Store:
                 return None
             _apply(row, job_state.started)
             row.started_at, row.stage, row.done, row.total, row.best_net = now(), "starting", 0, 0, None
-            row.gap = None
+            row.gap, row.best, row.share, row.seconds_left = None, None, 0.0, None
             return _job(row)
 
     def running_jobs(self) -> list[JobShown]:
@@ -435,8 +453,14 @@ class Store:
         total: int,
         best_net: float | None,
         gap: float | None = None,
+        best: BestShown | None = None,
+        share: float = 0.0,
+        seconds_left: float | None = None,
     ) -> bool:
-        """Note how far a job is; return whether it is to go on. best_net, gap : None leaves what was noted before."""
+        """Note how far a job is; return whether it is to go on.
+
+        best_net, gap, best : None leaves what was noted before. share, seconds_left : as of JobShown.
+        """
         with self.database.writing() as session:
             row = session.get(JobRow, job_id, with_for_update=True)
             if row is None or not _is_own(row, attempt) or row.cancel_wanted:
@@ -444,6 +468,8 @@ class Store:
             row.stage, row.done, row.total = stage, done, total
             row.best_net = row.best_net if best_net is None else best_net
             row.gap = row.gap if gap is None else gap
+            row.best = row.best if best is None else best.model_dump(mode="json")
+            row.share, row.seconds_left = max(row.share, share), seconds_left
             return True
 
     def finish_read(self, job_id: str, attempt: int, read_key: str, facts: LogFacts, marks: Sequence[Mark]) -> bool:
@@ -624,8 +650,8 @@ def _queue(session: Session, kind: JobKind, log_id: str, request: dict[str, Any]
     row = JobRow(
         id=new_id(), number=_next_number(session, JobRow), kind=kind, log_id=log_id, request=request,
         state=status.state, attempt=status.attempt, losses=status.losses, cancel_wanted=status.cancel_wanted,
-        error=None, stage="waiting", done=0, total=0, best_net=None, gap=None, made_at=now(),
-        started_at=None, ended_at=None,
+        error=None, stage="waiting", done=0, total=0, best_net=None, gap=None, best=None,
+        share=0.0, seconds_left=None, made_at=now(), started_at=None, ended_at=None,
     )  # fmt: skip
     session.add(row)
     session.flush()

@@ -153,6 +153,12 @@ class LogRead:
     fee_received: float = 0.0
 
 
+def named_after(file_name: str) -> str:
+    """Return what a log is called that nobody named: its file, as one would write it. `red_oak 2.ply`: `Red oak 2`."""
+    words = " ".join(Path(file_name).stem.replace("_", " ").split()) or file_name
+    return words[:1].upper() + words[1:]
+
+
 def read_log(
     file: FileRead,
     about: AboutLog,
@@ -263,7 +269,7 @@ def _from_scan(
     taped_m = None if about.taped_length is None else taped_m_of(about.taped_length)
     girths = () if about.girth is None else girths_along(about.girth)
     choices = ScanChoices(about.unit, about.up, about.butt, taped_m, about.pick, girths)
-    name = Path(file.shown).stem
+    name = named_after(Path(file.shown).name)
     if walks.files:
         log, notes = walks.log_with(file, name, bark.ratio, choices, on_stage)
     else:

@@ -135,6 +135,23 @@ def scale_words(measures: Measures) -> str:
 
 
 @dataclass(frozen=True)
+class FirstCut:
+    """The cut that is sawn next. which : `First cut`. reading : what the scale shows, with its unit."""
+
+    which: str
+    reading: str
+
+
+def first_cut_words(plan: Plan, made: int, measures: Measures) -> FirstCut | None:
+    """Return the first cut that is not made yet; None where all are. made : how many are."""
+    left = plan.passes[made:]
+    if not left:
+        return None
+    which = "First cut" if not made else f"Next, cut {left[0].order}"
+    return FirstCut(which, f"{measures.reading(left[0].blade_height_m)} {measures.reading_unit}")
+
+
+@dataclass(frozen=True)
 class FirstFace:
     """What to measure after a cut.
 

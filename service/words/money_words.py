@@ -78,15 +78,22 @@ def more_than_straight(document: PlanDocument, plan: Plan) -> float | None:
 
 def against_words(document: PlanDocument, plan: Plan, measures: Measures) -> str:
     """Say `$117 (5%) more than sawing it as it lies`; nothing where the two cannot be compared."""
+    more = more_words(document, plan, measures)
+    if not more or document.plain_way is None:
+        return ""
+    return f"{more} than sawing it {straight_lies(document, document.plain_way)}"
+
+
+def more_words(document: PlanDocument, plan: Plan, measures: Measures) -> str:
+    """Say `$117 (5%) more`, than sawing straight through; nothing where the two cannot be compared."""
     more = more_than_straight(document, plan)
     if more is None or document.plain_way is None:
         return ""
-    than = f"than sawing it {straight_lies(document, document.plain_way)}"
     if measures.money(more) == measures.money(0.0):
-        return f"no more {than}"
+        return "no more"
     base = worth(document.plain_way)
     share = f" ({percent_words(abs(more) / base)})" if 0.0 < abs(more) < MOST_TIMES * base else ""
-    return f"{measures.money(abs(more))}{share} {'more' if more > 0.0 else 'less'} {than}"
+    return f"{measures.money(abs(more))}{share} {'more' if more > 0.0 else 'less'}"
 
 
 def compared_words(document: PlanDocument, measures: Measures, title: str) -> str:

@@ -85,3 +85,14 @@ def _when(document: PlanDocument, months: float) -> str:
     made = date.fromisoformat(document.made_at[:10])
     years, month = divmod(made.month - 1 + round(months), 12)
     return f"{_MONTHS[month]} {made.year + years}"
+
+
+def left_words(seconds: float | None) -> str:
+    """Say about how long something takes yet, never to the second; nothing where nobody can tell."""
+    if seconds is None:
+        return ""
+    if seconds < 10.0:
+        return "a few seconds left"
+    if seconds < 90.0:
+        return f"about {10 * max(1, round(seconds / 10.0))} seconds left"
+    return f"about {round(seconds / 60.0)} minutes left"

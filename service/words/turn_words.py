@@ -20,6 +20,11 @@ def turn_in_full(roll_deg: float) -> str:
     return f"{said}, {LOOKING}" if turn_deg(roll_deg) else said
 
 
+def turn_told(roll_deg: float) -> str:
+    """Say what to do to the log: `Turn it 67 degrees counterclockwise`."""
+    return f"Turn it {turn_words(roll_deg)}" if turn_deg(roll_deg) else "Don't turn it: it stays as it lies"
+
+
 def turn_column(roll_deg: float) -> str:
     """Say a roll in a column that `COLUMN_KEY` explains: `67 ccw`."""
     degrees, side = turn_and_side(roll_deg)

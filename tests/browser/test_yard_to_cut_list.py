@@ -89,7 +89,7 @@ def test_a_scan_becomes_a_cut_list(context: BrowserContext, data_folder: Path, s
 
     page.get_by_label("Search").select_option("quick")
     page.get_by_role("button", name="Find the best way to saw it").click()
-    expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible(timeout=300_000)
+    expect(page.get_by_role("heading", name="Other ways to saw it")).to_be_visible(timeout=300_000)
     assert page.title() != "run"
     _is_narrow(page)
     page.get_by_role("link", name="Cut list for the mill").click()
@@ -336,7 +336,7 @@ def test_a_cut_list_that_was_opened_is_read_without_a_signal(context: BrowserCon
     expect(page.locator("[data-no-signal]")).to_contain_text("No signal")
     expect(page.get_by_label("Face width")).to_have_value("19")
     page.get_by_role("link", name="Plans").click()
-    expect(page.get_by_role("heading", name="Ways to saw it")).to_be_visible()
+    expect(page.get_by_role("heading", name="Other ways to saw it")).to_be_visible()
     page.get_by_role("link", name="Yard").click()
     expect(page.locator("main")).to_contain_text("as planned")
     context.set_offline(False)

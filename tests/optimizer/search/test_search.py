@@ -6,7 +6,7 @@ import books
 import pytest
 import shapes
 
-from optimizer.search.lays import DISTINCT_ROLL_DEG, differ, ranked, roll_distance_deg, scout, search
+from optimizer.search.lays import DISTINCT_ROLL_DEG, differ, first_answer, ranked, roll_distance_deg, scout, search
 from optimizer.search.plain_way import plain_way, why_none
 
 LAYS = 160
@@ -132,6 +132,35 @@ def test_progress_runs_to_its_end_and_the_best_only_grows():
     best_nets = [p.best_net for p in seen if p.best_net is not None]
     assert best_nets == sorted(best_nets)
     assert all(0 < p.done <= p.total for p in seen)
+
+
+def test_the_best_so_far_can_be_drawn_and_watching_changes_no_plan():
+    seen = []
+    problem = books.problem(shapes.bent())
+    watched = search(problem, 80, on_progress=seen.append)
+    alone = search(books.problem(shapes.bent()), 80)
+
+    assert [(p.net, p.lay.roll_deg, p.lay.tilt_deg) for p in watched.plans] == [
+        (p.net, p.lay.roll_deg, p.lay.tilt_deg) for p in alone.plans
+    ]
+    best = [progress.best for progress in seen if progress.best is not None]
+    assert [one.net for one in best] == sorted(one.net for one in best)
+    assert best[-1].net == seen[-1].best_net
+    for one in best:
+        assert one.log_to_bed.shape == (4, 4)
+        assert list(one.blade_heights_m) == sorted(one.blade_heights_m, reverse=True)
+        assert one.stretch_m[0] < one.stretch_m[1]
+    ends = {round(cut.blade_height_m, 9) for plan in watched.plans for cut in plan.passes}
+    assert {round(height_m, 9) for height_m in best[-1].blade_heights_m} <= ends or best[-1].net > watched.plans[0].net
+
+
+def test_a_first_answer_is_the_log_as_it_lies():
+    problem = books.problem(shapes.bent())
+    told = first_answer(problem)
+
+    assert told.best is not None
+    assert told.best.roll_deg == 0.0
+    assert told.best_net == told.best.net > 0.0
 
 
 def test_posts_and_shims_keep_lays_out():

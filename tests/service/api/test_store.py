@@ -12,7 +12,7 @@ from sqlalchemy import text
 from optimizer.documents.mill import Mill
 from optimizer.documents.prices import PriceBook
 from service.contract import job_state
-from service.contract.documents import ErrorShown
+from service.contract.documents import BestShown, ErrorShown
 from service.contract.job_state import JobState, JobStateError
 from service.contract.refusals import ConflictError, NotFoundError, TooManyError
 from service.contract.ticks import Change
@@ -92,7 +92,7 @@ def test_what_was_written_last_is_first_though_the_clock_was_set_back(store, mon
 def test_plans_stand_in_the_order_in_which_they_were_asked_for(store):
     read = running(store)
     store.step_job(read.id, lambda status: job_state.failed(status, "not of interest"))
-    jobs = [store.queue("plan", read.log_id, {}, 10) for _ in range(3)]
+    jobs = [store.queue("plan", read.log_id, {"lays": lays}, 10) for lays in (1, 2, 3)]
     for year, _ in enumerate(jobs):
         job = store.next_job()
         later = SimpleNamespace(**(vars(PLAN) | {"made_at": f"20{90 - year}-01-01"}))
@@ -416,3 +416,32 @@ def test_a_half_written_transaction_is_nothing_after_a_crash(store, tmp_path):
     with sqlite3.connect(tmp_path / "pithline.db") as other:
         assert other.execute("select stage from jobs").fetchall() == [("waiting",)]
     other.close()
+
+
+def test_the_same_order_joins_the_job_that_goes_on_and_another_does_not(store):
+    read = running(store)
+    store.step_job(read.id, lambda status: job_state.failed(status, "not of interest"))
+    first = store.queue("plan", read.log_id, {"lays": 1}, 10)
+    assert store.queue("plan", read.log_id, {"lays": 1}, 10).id == first.id
+    other = store.queue("plan", read.log_id, {"lays": 2}, 10)
+    assert other.id != first.id
+    assert store.next_job().id == first.id
+    assert store.queue("plan", read.log_id, {"lays": 1}, 10).id == first.id
+    assert [job.id for job in store.ahead_of(other.id)] == [first.id]
+    assert store.ahead_of(first.id) == []
+    store.step_job(first.id, lambda status: job_state.failed(status, "not of interest"))
+    assert store.queue("plan", read.log_id, {"lays": 1}, 10).id not in {first.id, other.id}
+
+
+def test_the_best_so_far_is_kept_until_a_better_one_and_the_share_never_falls(store):
+    job = running(store)
+    best = BestShown(
+        net=5.0, roll_deg=1.0, log_to_bed=((1.0,),), stretch_m=(0.0, 1.0), blade_heights_m=(0.5,), buck_cuts=()
+    )
+    assert store.note_progress(job.id, job.attempt, "scouting", 1, 2, 5.0, None, best, 0.4, 9.0)
+    assert store.note_progress(job.id, job.attempt, "refining", 1, 2, None, None, None, 0.3, 8.0)
+
+    shown = store.job(job.id)
+    assert shown.best == best
+    assert shown.share == 0.4
+    assert shown.seconds_left == 8.0

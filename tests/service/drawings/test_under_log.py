@@ -9,7 +9,7 @@ from plan_documents import IDENTITY, a_document, a_log, a_mill, a_plan
 
 from optimizer.documents.plan import CrossSection, Holding, Overturning, Plan, PlanDocument, SupportPlaced
 from service.drawings.bed import WIDTH, end_on_bed, side_on_bed
-from service.drawings.under_log import RESTS, WEIGHT
+from service.drawings.under_log import PITH, RESTS, WEIGHT
 from service.words.measures import Measures
 from service.words.units import Units
 
@@ -129,7 +129,7 @@ def test_labels_below_the_bunks_do_not_touch() -> None:
         floor = number(of_class(root, "rect", "bunk")[0], "y")
         boxes = []
         for text in root.iter(f"{SVG}text"):
-            if number(text, "y") < floor + 5.0 or text.text == WEIGHT or (text.text or "").endswith(" end"):
+            if number(text, "y") < floor + 5.0 or text.text in {WEIGHT, PITH} or (text.text or "").endswith(" end"):
                 continue
             half = 0.64 * number(text, "font-size") * len(text.text or "") / 2
             boxes.append((number(text, "x") - half, number(text, "x") + half, number(text, "y")))
@@ -170,3 +170,66 @@ def test_blocks_that_would_hold_it_are_drawn_as_wanted() -> None:
     for root in (end, side):
         (shim,), (wanted,) = of_class(root, "rect", "shim"), of_class(root, "rect", "wanted")
         assert number(wanted, "height") / number(shim, "height") == pytest.approx(2.5, rel=0.02)
+
+
+def turned(roll_deg: float, document: PlanDocument | None = None) -> ET.Element:
+    document = document or a_fork()
+    plan = a_way(SHIM, BLOCKS, roll_deg=roll_deg)
+    return ET.fromstring(end_on_bed(document, plan, MEASURES))  # noqa: S314 - made here
+
+
+@pytest.mark.parametrize(("roll_deg", "side", "words"), [
+    (45.0, 1.0, "Turn it 45 degrees clockwise"), (315.0, -1.0, "Turn it 45 degrees counterclockwise"),
+])  # fmt: skip
+def test_the_mark_that_was_up_is_drawn_where_it_goes_and_the_words_say_so(
+    roll_deg: float, side: float, words: str
+) -> None:
+    root = turned(roll_deg)
+    (tip,) = of_class(root, "circle", "turn-tip")
+    was = next(line for line in of_class(root, "line", "turn") if line.get("stroke-dasharray"))
+    pith = number(was, "x1"), number(was, "y1")
+
+    assert words in labels(root)
+    assert number(was, "x2") == number(was, "x1")
+    assert number(was, "y2") < number(was, "y1")
+    assert number(tip, "cx") - pith[0] == pytest.approx(side * (pith[1] - number(tip, "cy")), abs=0.2)
+    assert len(of_class(root, "path", "turn")) == 1
+
+
+def test_a_log_that_is_not_turned_shows_no_arc() -> None:
+    root = turned(0.0)
+
+    assert "Don't turn it: it stays as it lies" in labels(root)
+    assert of_class(root, "circle", "turn-tip") == []
+
+
+def test_a_log_that_is_sawn_already_is_not_turned_again_and_its_next_cut_is_large() -> None:
+    document = a_fork().model_copy(update={"kind": "rest", "made": 1})
+    root = turned(45.0, document)
+    sizes = [number(text, "font-size") for text in of_class(root, "text", "label-blade")]
+
+    assert "Leave it as it lies on the bed" in labels(root)
+    assert of_class(root, "circle", "turn-tip") == []
+    assert sizes[0] == 15.0
+    assert max(sizes) == sizes[1]
+
+
+def test_the_first_readings_are_the_largest_and_the_pith_of_each_end_is_marked() -> None:
+    root = turned(45.0)
+    sizes = [number(text, "font-size") for text in of_class(root, "text", "label-blade")]
+
+    assert sizes[0] > sizes[1] > 14.0
+    assert PITH in labels(root)
+    assert len(of_class(root, "circle", "pith")) == 3 + 1  # the butt's, two limbs', the key's
+
+
+def test_a_log_without_limbs_shows_its_top_end() -> None:
+    sections = tuple(
+        CrossSection(x_m=0.001 + 0.29 * k, outer_m=(square(0.0, 0.0, 0.3 - 0.01 * k),), wood_m=())
+        for k in range(11)
+    )  # fmt: skip
+    log = a_log(sections=sections, hearts=(((0.0, 0.0, 0.0), (LENGTH_M, 0.0, 0.0)),), length_m=LENGTH_M, forks=())
+    root = turned(45.0, a_document(mill=MILL, log=log))
+
+    assert "top end" in labels(root)
+    assert len(of_class(root, "path", "limb")) == 1

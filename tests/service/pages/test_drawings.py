@@ -22,7 +22,7 @@ from service.pages.plan_view import way_of
 from service.pages.rendering import measures_in
 from service.words.cut_words import LAST_PIECE, NO_SALE, ROUND_TOP, left_on_bed, lines_of
 from service.words.support_words import supports_short, supports_words
-from service.words.turn_words import turn_words
+from service.words.turn_words import turn_told
 from service.words.units import Units
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -95,7 +95,7 @@ def test_all_of_a_plan_is_drawn(planned: Planned, units: Units) -> None:
         for cut in plan.passes:
             assert f"{cut.order}: {measures.reading(cut.blade_height_m)}" in told
         side = drawn(side_on_bed(document, plan, measures))
-        assert turn_words(plan.roll_deg) in told
+        assert turn_told(plan.roll_deg) in told
         for view in (end, side):
             blocks = [one for one in view.iter(f"{SVG}rect") if one.get("class") in {"shim", "prop"}]
             assert len(blocks) == len(plan.placed()) > 0
@@ -150,6 +150,31 @@ def test_slabs_are_drawn_at_one_scale(planned: Planned) -> None:
         assert measures.slab_length(slab.length_m) in told
         kinds = {path.get("class") for path in root.iter(f"{SVG}path")}
         assert ("heart" in kinds) == (slab.heart_area_m2 > 1e-6)
+
+
+def test_widths_of_a_slab_stand_clear_of_its_outline_and_in_the_drawing(planned: Planned) -> None:
+    document, plan = planned.document, planned.document.plans[0]
+    measures = measures_in(Units.IMPERIAL, document.currency, document.mill)
+    seen = 0
+    for slab in plan.slabs:
+        start_m = min(x for x, _ in slab.outline_m[0])
+        root = drawn(slab_drawing(slab, start_m, units_per_m(plan), measures))
+        whole = next(path for path in root.iter(f"{SVG}path") if path.get("class") == "pale")
+        corners = [
+            (float(x), float(y))
+            for ring in (whole.get("d") or "").split("M")[1:]
+            for x, y in (corner.split() for corner in ring.removesuffix("Z").split("L"))
+        ]
+        foot = max(y for _, y in corners)
+        for text in root.iter(f"{SVG}text"):
+            x, y = float(text.get("x") or -1), float(text.get("y") or -1)
+            if y > foot:
+                continue  # its length
+            seen += 1
+            half = 0.3 * float(text.get("font-size") or 0) * len(text.text or "")
+            assert y > 0.7 * float(text.get("font-size") or 0)
+            assert all(y < corner_y for corner_x, corner_y in corners if abs(corner_x - x) < half)
+    assert seen >= len(plan.slabs)
 
 
 def test_crotch_figure_is_drawn_dark_on_the_upper_face_and_pale_on_the_lower(planned: Planned) -> None:

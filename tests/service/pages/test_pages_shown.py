@@ -14,7 +14,7 @@ from optimizer.report.cautions import as_shown, cautions_of
 from optimizer.report.metal_cautions import metal_on_bed
 from scans.messages import Note, mass, short_length
 from service.contract import job_state
-from service.contract.documents import ErrorShown, PlanRequest, WayRequest
+from service.contract.documents import BestShown, ErrorShown, PlanRequest, WayRequest
 from service.pages import plan_view
 from service.pages.rendering import unbroken
 from service.pages.words import WORDS
@@ -22,6 +22,7 @@ from service.words.doubt_words import best_pick
 from service.words.lay_words import metal_words
 from service.words.measures import measures_in
 from service.words.proven import bound_said, percent_more
+from service.words.turn_words import turn_told
 from service.words.units import Units
 
 MOST_BYTES = 150_000
@@ -179,7 +180,7 @@ def test_the_plan_page_says_what_the_best_way_brings(client: Pages, plan_id: str
     document = planned.document
     text = client.get(f"/plans/{plan_id}").text
     assert f'<h1 class="big">${document.plans[0].net:,.0f}</h1>' in text
-    assert text.count('class="card way') == len(document.plans) + (document.hearts_level is not None) + 1
+    assert text.count('class="card way') == len(document.plans) + (document.hearts_level is not None)
     assert "4 times out of 5" not in text  # until doubt is weighed
 
 
@@ -187,9 +188,11 @@ def test_the_best_way_stands_open_with_its_slider_and_the_others_are_folded(
     client: Pages, plan_id: str, planned: Planned
 ) -> None:
     text = client.get(f"/plans/{plan_id}").text
-    slider, best, others = (text.index(what) for what in ("data-apart", 'class="card way is-best"', '<ol class="ways"'))
-    assert slider < best < others
-    assert "<details" not in text[best:others]
+    slider, best, others = (text.index(what) for what in ("data-apart", 'class="first"', '<ol class="ways"'))
+    assert best < slider < others
+    picture = text[best : text.index("</figure>", best)]
+    assert "<svg" in picture
+    assert "<details" not in picture
     folded = re.findall(r'<li class="card way"><details class="fold"><summary>(.*?)</details></li>', text, re.DOTALL)
     ways = plan_view.ways(planned.document)[1:]
     assert len(folded) == len(ways)
@@ -291,6 +294,32 @@ def test_a_search_says_how_much_more_is_possible(client: Pages, log_id: str) -> 
     desk.cancel_job(job.id)
     assert "data-best>$1,240</p>" in text
     assert "at most 9% more is possible" in text
+
+
+def test_a_search_shows_its_best_plan_so_far_and_a_job_that_waits_what_it_is_behind(
+    client: Pages, log_id: str, planned: Planned
+) -> None:
+    desk = desk_of(client)
+    job = desk.store.step_job(desk.start_plan(log_id, PlanRequest()).id, job_state.started)
+    assert job is not None
+    plan = planned.document.plans[0]
+    best = BestShown(
+        net=777.0, roll_deg=plan.roll_deg, log_to_bed=plan.log_to_bed, stretch_m=plan.stretch_m,
+        blade_heights_m=tuple(cut.blade_height_m for cut in plan.passes), buck_cuts=plan.buck_cuts,
+    )  # fmt: skip
+    desk.store.note_progress(job.id, job.attempt, "scouting", 3, 9, 1240.0, None, best, 0.25, 42.0)
+    waiting = desk.start_plan(log_id, PlanRequest(lays=33))
+    text, behind = client.get(f"/jobs/{job.id}").text, client.get(f"/jobs/{waiting.id}").text
+    drawn = client.get(f"/jobs/{job.id}/best.svg")
+    name = desk.store.log(log_id).name
+    for one in (waiting, job):
+        desk.cancel_job(one.id)
+
+    assert turn_told(plan.roll_deg) in html.unescape(drawn.text)
+    assert "data-best>$777</p>" in text
+    assert "about 40 seconds left" in text
+    assert "end-on-bed" in text
+    assert re.search(rf"Waiting behind planning {re.escape(name)}( and \d+ more)?\.", html.unescape(behind))
 
 
 def test_plans_that_lie_alike_are_told_their_chance_together(planned: Planned) -> None:

@@ -36,9 +36,9 @@ def test_the_page_of_a_log_being_read_says_which_step_it_is_at(client: Pages) ->
     assert log.job_id is not None
     job = desk.store.step_job(log.job_id, job_state.started)
     assert job is not None
-    desk.store.note_progress(job.id, job.attempt, READING_STAGES[2], 2, 6, None, None)
+    desk.store.note_progress(job.id, job.attempt, READING_STAGES[2], 2, 6, None, share=0.25)
     text = client.get(f"/logs/{log.id}").text
     desk.remove_log(log.id)
     assert f"step 3 of 6: {READING_STAGES[2]}</p>" in text
-    assert 'max="6" value="2"' in text
+    assert 'max="1" value="0.25"' in text
     assert "minute:" not in text

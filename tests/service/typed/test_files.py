@@ -11,6 +11,7 @@ from optimizer.documents.prices import PriceBook
 from service.typed import files
 from service.typed.errors import InputError
 from service.typed.files import MILL_FILE, PRICES_FILE, parse_document, read_file, read_sample, settle, write_whole
+from service.typed.log_reading import named_after
 from service.typed.log_sheet import LogSheetTyped
 
 MILL_TEXT = 'throat = "56 in"\nkerf = "1/16 in"\nheight_step = "1/16 in"\n'
@@ -122,3 +123,11 @@ def test_samples_are_what_they_are_samples_of_and_say_that_they_are_invented(nam
 
     assert parse_document(file, model) is not None
     assert b"invented" in file.data.split(b"\n\n")[0]
+
+
+@pytest.mark.parametrize(("file_name", "name"), [
+    ("invented_scan.ply", "Invented scan"), ("red_oak  2.final.obj", "Red oak 2.final"), ("IMG-7.las", "IMG-7"),
+    ("___.ply", "___.ply"),
+])  # fmt: skip
+def test_a_log_that_nobody_named_is_called_as_one_would_write_its_file(file_name, name):
+    assert named_after(file_name) == name
