@@ -12,7 +12,7 @@ from playwright.sync_api import BrowserContext, Page, Route, expect
 
 NASTY = "<script>document.title='run'</script><img src=x onerror=alert(1)>"
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa"]}}
-MOST_BYTES = 150_000
+MOST_BYTES = 160_000
 MOST_HIGH = 5000
 LINES = """[...document.querySelectorAll(".beside td, .beside th")].flatMap((cell) => {
   const walker = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT,
@@ -219,6 +219,7 @@ def test_pages_are_light_fit_the_screen_and_suit_gloves(context: BrowserContext,
 def test_the_plans_page_is_not_endless_on_a_phone(context: BrowserContext, planned: tuple[str, str]) -> None:
     page = context.new_page()
     page.goto(f"/plans/{planned[1]}")
+    page.locator("figure.solid").scroll_into_view_if_needed()
     expect(page.locator("figure.is-mounted")).to_have_count(1)
     assert page.evaluate("document.documentElement.scrollHeight") < MOST_HIGH
     slider, second = page.locator("[data-apart]"), page.locator(".ways > li").first

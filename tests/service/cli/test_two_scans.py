@@ -33,7 +33,7 @@ def test_two_scans_become_one_solid(two_scans: Callable[..., Ran]) -> None:
     code, out, err = two_scans("solid", FIRST, SECOND, "--unit", "m", "--up", "z", "--out", "log.ply")
 
     assert (code, err) == (0, "")
-    assert out.startswith("wrote log.ply: first, ")
+    assert out.startswith("wrote log.ply: First, ")
     assert trimesh.load(Path("log.ply")).is_watertight
 
     code, out, err = two_scans(
