@@ -21,15 +21,16 @@ from optimizer.stations.stations import Rings
 from scans.log import FloatArray
 from scans.messages import long_length
 
-SCAN_MINUTES, TAPE_MINUTES, CALIPER_MINUTES, HEART_MINUTES = 20.0, 3.0, 5.0, 5.0
+SCAN_MINUTES, TAPE_MINUTES, GIRTH_MINUTES, CALIPER_MINUTES, HEART_MINUTES = 20.0, 3.0, 5.0, 5.0, 5.0
 """What each takes two people at the log (common practice, no source)."""
 
-SCAN_READ_M, TAPED_SPREAD, CALIPER_READ_M, HEART_READ_M = 0.008, 0.002, 0.005, 0.01
+SCAN_READ_M, TAPED_SPREAD, GIRTH_READ_M, CALIPER_READ_M, HEART_READ_M = 0.008, 0.002, 0.019, 0.005, 0.01
 """What each is read to, standard deviation; the tape's as a share of the length (common practice, no source)."""
 
 LEAST_UNSEEN = 0.05
 CALIPER_STEP_M = 0.4
 _PLACES = 300
+_WIDTHS = 36
 _COURSES = 6
 _FOLDS = 5
 _RIDGE = 10.0
@@ -113,6 +114,12 @@ def _readings(possible: PossibleLogs, logs: Sequence[PossibleLog], rng: np.rando
     count = max(1, round((to_m - from_m) / CALIPER_STEP_M) - 1)
     crotch_m = min((float(fork.crotch_m[0]) for fork in problem.log.forks), default=np.inf)
     for x_m in np.linspace(from_m, to_m, count + 2)[1:-1]:
+        if log.face_seen is not None and x_m < crotch_m:
+            girth = np.array([_girth_m(one.stations.outer, one.stations.x_m, float(x_m)) for one in logs])
+            girth += rng.normal(0.0, GIRTH_READ_M, len(logs))
+            action = f"Tape around the trunk {long_length(float(x_m))} from the butt, and give that girth with the scan"
+            found.append(_Reading("girth", action, GIRTH_MINUTES, girth[:, None]))
+            continue
         across = np.array([_across_m(one.stations.outer, one.stations.x_m, float(x_m)) for one in logs])
         across += rng.normal(0.0, CALIPER_READ_M, across.shape)
         over = ", across all limbs, outside to outside" if x_m > crotch_m else ""
@@ -123,8 +130,18 @@ def _readings(possible: PossibleLogs, logs: Sequence[PossibleLog], rng: np.rando
 
 def _across_m(rings: Rings, x_m: FloatArray, at_m: float) -> tuple[float, float]:
     """Return how wide the log is at a place along it, level and upright."""
+    ring = _ring_at(rings, x_m, at_m)
+    return (float(np.ptp(ring[:, 0])), float(np.ptp(ring[:, 1]))) if len(ring) else (0.0, 0.0)
+
+
+def _girth_m(rings: Rings, x_m: FloatArray, at_m: float) -> float:
+    """Return what a tape reads around the log at a place along it: pi times its mean width (Cauchy, 1832)."""
+    ring = _ring_at(rings, x_m, at_m)
+    turns = np.linspace(0.0, np.pi, _WIDTHS, endpoint=False)
+    return float(np.pi * np.ptp(ring @ [np.cos(turns), np.sin(turns)], axis=0).mean()) if len(ring) else 0.0
+
+
+def _ring_at(rings: Rings, x_m: FloatArray, at_m: float) -> FloatArray:
+    """Return (V, 2) the corners of the outline nearest to a place along the log."""
     i = int(np.argmin(np.abs(x_m - at_m)))
-    ring = rings.segments[rings.offsets[i] : rings.offsets[i + 1]]
-    if len(ring) == 0:
-        return 0.0, 0.0
-    return float(np.ptp(ring[:, 0])), float(np.ptp(ring[:, 1]))
+    return rings.segments[rings.offsets[i] : rings.offsets[i + 1], :2]

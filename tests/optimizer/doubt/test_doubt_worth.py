@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 import shapes
 from planned_logs import planned
+from scipy.spatial import ConvexHull
 
 from optimizer.documents.mill import SetUp
 from optimizer.doubt import seen as doubt_seen
@@ -19,6 +20,7 @@ from optimizer.doubt.seen import face_weights, picked, price_given_in_doubt
 from optimizer.doubt.worth import gain_of, would_pay
 from optimizer.search.given import FaceSeen, Given, GivenError
 from optimizer.search.lays import search
+from optimizer.stations.stations import Rings
 from scans.units import INCH_M
 
 STEP = {"height_step_m": INCH_M / 4, "kerf_m": INCH_M / 8}
@@ -72,6 +74,30 @@ def test_places_to_measure_are_told_from_the_butt_end_of_the_log():
 
     assert len(places_m) > 1
     assert all(3.0 < place_m < 6.0 for place_m in places_m)
+
+
+def test_a_scanned_trunk_is_taped_around_and_a_log_sheet_is_not():
+    log = shapes.cylinder(0.25, 6.0)
+    scanned = replace(log, face_seen=np.ones(len(log.outer.faces), dtype=bool))
+
+    def kinds(of):
+        possible = PossibleLogs(books.problem(of, books.mill(**STEP)))
+        return {
+            r.kind for r in doubt_worth._readings(possible, drawn(possible, 0, 1000, 4, 1), np.random.default_rng(0))
+        }
+
+    assert {"girth", "caliper"} & kinds(scanned) == {"girth"}
+    assert {"girth", "caliper"} & kinds(log) == {"caliper"}
+
+
+def test_a_girth_is_what_a_tape_around_the_outline_reads():
+    from_m, hull = 2.0, ConvexHull(np.random.default_rng(3).normal(0.0, 0.3, (40, 2)))
+    corners = hull.points[hull.vertices]
+    segments = np.hstack([corners, np.roll(corners, -1, axis=0)])
+    rings = Rings(np.array([0, len(corners)]), segments)
+
+    # scipy's hull of points in a plane has its length for its area.
+    assert doubt_worth._girth_m(rings, np.array([from_m]), 2.01) == pytest.approx(hull.area, rel=2e-3)
 
 
 def test_a_face_seen_makes_logs_that_show_it_count_and_others_not(problem, given):
