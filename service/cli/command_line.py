@@ -239,7 +239,7 @@ def plan(
     commands = _commands()
     scan = {
         "taped_length": taped_length,
-        "girth": ", ".join(girth or []) or None,
+        "girth": ", ".join(girth) if girth else None,
         "unit": unit,
         "up": up,
         "butt": butt,
@@ -332,7 +332,7 @@ def price(
     commands = _commands()
     scan = {
         "taped_length": taped_length,
-        "girth": ", ".join(girth or []) or None,
+        "girth": ", ".join(girth) if girth else None,
         "unit": unit,
         "up": up,
         "butt": butt,
@@ -428,7 +428,7 @@ def solid(
     commands = _commands()
     scan = {
         "taped_length": taped_length,
-        "girth": ", ".join(girth or []) or None,
+        "girth": ", ".join(girth) if girth else None,
         "unit": unit,
         "up": up,
         "butt": butt,

@@ -59,7 +59,7 @@ def otherwise_typed(
         return Otherwise(dip_m=dip_m, errors=errors)
     log = document.log
     if what == "heart":
-        below_m = _length(typed, "heart_below", unit, (-MOST_OFF_M, MOST_OFF_M), "how far below the heart is", errors)
+        below_m = _length(typed, "heart_below", unit, (-MOST_OFF_M, MOST_OFF_M), "how far below the pith is", errors)
         return _heart(typed.get("heart_end", "butt"), below_m, log, plan, cut, errors)
     from_m, to_m = plan.stretch_m
     long_unit = "m" if measures_in(units).is_metric else "ft"
@@ -89,9 +89,9 @@ def _heart(end: str, below_m: float, log: LogFound, plan: Plan, cut: Pass, error
     from_m, to_m = plan.stretch_m
     is_top = end == "top"
     if is_top and len(log.hearts) > 1:
-        errors["heart_end"] = "On a log with a crotch the heart is marked on the butt end; choose that"
+        errors["heart_end"] = "On a log with a crotch, mark the pith on the butt end; choose that"
     elif (to_m < log.length_m - 0.02) if is_top else (from_m > 0.02):
-        errors["heart_end"] = "The log was bucked at this end, and the heart is marked on the log's own ends"
+        errors["heart_end"] = "The log was bucked at this end, and the pith is marked on the log's own ends"
     if errors:
         return Otherwise(errors=errors)
     at_m = to_m if is_top else from_m

@@ -15,7 +15,7 @@ _EACH = ","
 
 def girths_along(text: str) -> tuple[GirthTaped, ...]:
     """Read girths at places along a log, parted by commas: `4 ft = 80 in, 8 ft = 71 in`. Raises InputError."""
-    parts = [part.strip() for part in text.split(_EACH) if part.strip()]
+    parts = [part.strip() for part in text.split(_EACH) if part.strip()] or [""]
     if len(parts) > MOST_GIRTHS:
         raise InputError(f"{named('girth')} takes at most {MOST_GIRTHS} places, got {len(parts)}", field="girth")
     found = []
@@ -23,8 +23,8 @@ def girths_along(text: str) -> tuple[GirthTaped, ...]:
         at, equals, around = part.partition("=")
         if not equals:
             raise InputError(
-                f"{named('girth')} must say where and how far around, got {quoted(part)}",
-                f'write it like {named("girth")} "8 ft = 71 in", measured from the butt end',
+                f"{named('girth')} must say where and how far around, got {quoted(part) or 'nothing'}",
+                f'give {named("girth")} a place from the butt end and a length, such as "8 ft = 71 in"',
                 field="girth",
             )
         at_m = length_m_within("girth", at, 0.0, MOST_LENGTH_M)

@@ -144,7 +144,7 @@ COUNTED = {
     "by foot and slab": (
         {},
         {
-            "per_square_foot": (PricePerSquareFoot(species="any", quarters=8, price=15.0),),
+            "per_square_foot": (PricePerSquareFoot(species="any", quarters=8, price=18.0),),
             "per_slab": (
                 PricePerSlab(species="any", quarters=8, price=330.0, least_width_m=0.45, least_length_m=2.0),
                 PricePerSlab(species="any", quarters=12, price=200.0, least_width_m=0.3),

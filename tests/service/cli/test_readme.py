@@ -35,6 +35,7 @@ USING = (ROOT / "docs" / "using.md").read_text()
                 "plan",
                 "init",
                 "plan",
+                "plan",
                 "solid",
                 "plan",
                 "price",

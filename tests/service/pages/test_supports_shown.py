@@ -67,7 +67,8 @@ def test_what_is_placed_after_a_flip_stands_with_the_flip(client: Pages, planned
     document = with_best(turned, supports=(*turned.plans[0].supports, after))
     plan_id = keep_plan(client, log_id, document)
 
-    cut_list = shown(client, f"/plans/{plan_id}/1/cut-list")
+    at_the_mill, _, cut_list = shown(client, f"/plans/{plan_id}/1/cut-list").partition("Set up the log")
+    assert at_the_mill.index("Turn the log over first") < at_the_mill.index("Shim 2 1/2 in under")
     told = cut_list.index("Shim 2 1/2 in under")
     assert cut_list.index("Turn the log over") < told < cut_list.index(f"Cut {turned.plans[0].passes[-1].order} ")
     assert cut_list.count("Shim 2 1/2 in under") == 1

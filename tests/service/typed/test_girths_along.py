@@ -77,7 +77,10 @@ def test_on_the_command_line_an_option_for_each_place_reaches_the_reading(
 
     code, _, err = pithline(*command, "scan.ply", "--girth", "71in")
     assert code == 2
-    assert '--girth must say where and how far around, got 71in; write it like --girth "8 ft = 71 in"' in err
+    assert (
+        '--girth must say where and how far around, got 71in; give --girth a place from the butt end and a length, such as "8 ft = 71 in"'
+        in err
+    )
     assert err.count("\n") == 1
     code, _, err = pithline(*command, "log.toml", "--girth", "8ft=71in")
     assert code == 2
