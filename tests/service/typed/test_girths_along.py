@@ -28,13 +28,13 @@ def test_places_and_girths_are_read_with_the_error_that_a_tape_has() -> None:
     ]
     assert {girth.error_m for girth in found} == {2.0 * pi * RADIUS_READ_M}
     assert girths_along("0 in = 9 ft 2 in")[0].at_m == 0.0
-    assert girths_along("") == ()
 
 
 @pytest.mark.parametrize(
     ("text", "says"),
     [
         ("71 in", f"{named('girth')} must say where and how far around"),
+        (" ", f"{named('girth')} must say where and how far around, got nothing"),
         ("8 ft = 71", f"{named('girth')}: "),
         ("8 = 71 in", f"{named('girth')}: "),
         ("8 ft = 71 in = 3 ft", f"{named('girth')}: "),
@@ -77,10 +77,7 @@ def test_on_the_command_line_an_option_for_each_place_reaches_the_reading(
 
     code, _, err = pithline(*command, "scan.ply", "--girth", "71in")
     assert code == 2
-    assert (
-        '--girth must say where and how far around, got 71in; give --girth a place from the butt end and a length, such as "8 ft = 71 in"'
-        in err
-    )
+    assert "--girth must say where and how far around, got 71in; give --girth a place from the butt end" in err
     assert err.count("\n") == 1
     code, _, err = pithline(*command, "log.toml", "--girth", "8ft=71in")
     assert code == 2
