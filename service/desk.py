@@ -281,6 +281,9 @@ class Desk:
             "request": request.model_dump(mode="json"),
             "mill": mill.model_dump(mode="json"),
             "prices": prices.model_dump(mode="json"),
+            # An order made before the log was read again, or a mark was put on it, is another.
+            "read_key": self.store.log_read_key(log_id),
+            "marks": [mark.model_dump(mode="json") for _, mark in self.store.marks(log_id)],
         }
         return self.store.queue(kind, log_id, asked, self.settings.most_queued)
 
@@ -298,6 +301,18 @@ class Desk:
         document = self.plan_document(plan_id)
         read = self.read_of(self.store.job(plan_id).log_id)
         return text_of(document, read, units, mill_from=_KEPT, prices_from=_KEPT, show_all=show_all)
+
+    def is_read_as_planned(self, plan_id: str) -> bool:
+        """Whether a plan's log is read as it was when the plan was asked for. Raises NotFoundError."""
+        key = self.store.job_request(plan_id).get("read_key")
+        return key is None or key == self.store.log_read_key(self.store.job(plan_id).log_id)
+
+    def mark_once(self, log_id: str, mark: MarkPlaced) -> None:
+        """Put a mark on a log, but for one that is there already: a form may be sent twice. Raises as add_mark."""
+        # As it is kept, with its numbers rounded.
+        wanted = Mark.model_validate_json(Mark(id="", **mark.model_dump()).model_dump_json())
+        if all(kept.model_copy(update={"id": ""}) != wanted for _, kept in self.store.marks(log_id)):
+            self.add_mark(log_id, mark)
 
     def made_before(self, plan_id: str) -> int:
         """Return how many passes were made when a plan was asked for."""

@@ -164,8 +164,8 @@ def with_pith(log: Log, marks: Sequence[Mark]) -> Log:
     """Return the log with its heart drawn through the pith that was seen on its ends.
 
     Pith at both ends of a log whose heart is not known gives a straight heart. Where it is known, its ends
-    move to the pith, and what lies between moves by its share of both. Raises MarkError for pith that is
-    on no end, and for one end alone of a log without a heart.
+    move to the pith, and what lies between moves by its share of both; of two at the butt the later counts.
+    Raises MarkError for pith that is on no end, and for one end alone of a log without a heart.
     """
     butt_m, top_m = log.outer.bounds_m[:, 0]
     piths = [np.array([mark.x_m, mark.y_m, mark.z_m]) for mark in marks if mark.kind == "pith"]
@@ -178,10 +178,10 @@ def with_pith(log: Log, marks: Sequence[Mark]) -> Log:
     if not log.hearts:
         if not (butts and tops):
             raise MarkError("pith is marked on one end only, and the heart is not known", "mark it on both ends")
-        return replace(log, hearts=(np.array([butts[0], tops[0]]),))
+        return replace(log, hearts=(np.array([butts[-1], tops[-1]]),))
     lines = [line.copy() for line in log.hearts]
     if butts:
-        _move_end(lines[0], butts[0], first=True)
+        _move_end(lines[0], butts[-1], first=True)
     for pith in tops:
         ending = lines[1:] or lines
         nearest = min(ending, key=lambda line: float(np.linalg.norm(line[-1] - pith)))

@@ -46,11 +46,12 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
     flipped : after the flip, with what was sawn before it gone.
     """
     matrix = plan.flipped_log_to_bed if flipped else plan.log_to_bed
+    is_rest = document.kind == "rest" and plan is not document.plain_way
     lies = _Lying(
         shape=shape_found(document.log), log_to_bed=np.array(matrix), stretch_m=plan.stretch_m, roll_deg=plan.roll_deg,
         bucked=cuts_made(plan, document.log.length_m),
         cuts=tuple((cut.order, cut.blade_height_m) for cut in plan.passes if cut.flipped is flipped),
-        made=0 if flipped else document.made, is_turned=document.kind == "rest", flipped=flipped,
+        made=document.made if is_rest and not flipped else 0, is_turned=is_rest, flipped=flipped,
     )  # fmt: skip
     return _end_on_bed(lies, measures, (document, plan))
 

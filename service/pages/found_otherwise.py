@@ -78,17 +78,23 @@ def otherwise_typed(
 def _flaw(kind: str, place: FloatArray, size_m: float, log: LogFound) -> MarkPlaced:
     hearts = tuple(np.array(line) for line in log.hearts)
     way = inwards(place, hearts, (0.0, log.length_m), lambda _: np.zeros(2))
-    start = place - 0.5 * size_m * way
+    corners = np.concatenate([on_cut(part, cut.x_m) for cut in shape_found(log).cuts for part in cut.outer])
+    room_m = np.where(way > 0.0, place - corners.min(axis=0), corners.max(axis=0) - place)
+    # A face may lie nearer to the bark than half of what is seen on it.
+    back_m = min(0.5 * size_m, max(0.0, float((room_m / np.maximum(np.abs(way), 1e-9)).min())))
+    start = place - back_m * way
     return MarkPlaced(
         kind=kind, x_m=float(np.clip(start[0], 0.0, log.length_m)), y_m=float(start[1]), z_m=float(start[2]),
-        radius_m=size_m / 2.0, depth_m=size_m,
+        radius_m=size_m / 2.0, depth_m=size_m / 2.0 + back_m,
     )  # fmt: skip
 
 
 def _heart(end: str, below_m: float, log: LogFound, plan: Plan, cut: Pass, errors: dict[str, str]) -> Otherwise:
     from_m, to_m = plan.stretch_m
     is_top = end == "top"
-    if is_top and len(log.hearts) > 1:
+    if not log.hearts:
+        errors["heart_end"] = "Nothing is known of this log's pith yet. Mark it on both ends, on the log's page"
+    elif is_top and len(log.hearts) > 1:
         errors["heart_end"] = "On a log with a crotch, mark the pith on the butt end; choose that"
     elif (to_m < log.length_m - 0.02) if is_top else (from_m > 0.02):
         errors["heart_end"] = "The log was bucked at this end, and the pith is marked on the log's own ends"

@@ -10,6 +10,7 @@ from optimizer.bed.buck_cuts import BuckCut
 from optimizer.planning import BestSoFar
 from service.contract.documents import BestShown, JobShown
 from service.contract.job_state import JobState
+from service.contract.refusals import NotFoundError
 from service.desk import Desk
 from service.drawings.bed import best_on_bed
 from service.pages.rendering import OwnUnits, PageRoute, render, see
@@ -57,13 +58,15 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits, to
 def behind(desk: Desk, job: JobShown) -> str:
     """Say what a job that waits is behind; nothing of one that does not wait."""
     ahead = desk.store.ahead_of(job.id)
-    return behind_words([(one.kind, desk.store.log(one.log_id).name) for one in ahead])
+    return behind_words(ahead[0].kind, desk.store.log(ahead[0].log_id).name, len(ahead) - 1) if ahead else ""
 
 
 @router.get("/jobs/{job_id}/best.svg")
 def best_so_far(desk: OwnDesk, job_id: JobId, units: OwnUnits) -> Response:
     """Draw the best plan so far; nothing where there is none yet."""
     job = desk.store.job(job_id)
+    if job.kind not in {"plan", "way"}:
+        raise NotFoundError("there is no picture of this job")
     drawn = _picture(desk, job, _measures(desk, job, units))
     return Response(drawn, media_type="image/svg+xml", headers={"Cache-Control": "no-store"})
 

@@ -55,7 +55,8 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     notes = plan_view.notes_of(document)
     changed = plan_view.no_longer_kept(
         document,
-        log_is_kept=plan_view.is_same_log(document.log, desk.store.log(log_id).facts),
+        log_is_kept=desk.is_read_as_planned(plan_id)
+        and plan_view.is_same_log(document.log, desk.store.log(log_id).facts),
         mill_is_kept=desk.kept_mill_id(document.mill) is not None,
         prices_are_kept=desk.kept_prices_id(document.prices) is not None,
     )

@@ -132,6 +132,10 @@ class Store:
             if about is not None and (key := log_key(row.file_sha256, about)) != row.key:
                 if session.scalars(select(LogRow).where(LogRow.key == key)).one_or_none() is not None:
                     raise ConflictError("the same file with the same words is a log of its own already; use that one")
+                if about.butt != row.about.get("butt"):
+                    # How far it was rolled was said looking at the other end.
+                    for walk in _walks(session, [log_id]):
+                        walk.rolled_deg = None if walk.rolled_deg is None else -walk.rolled_deg
                 row.key, row.about = key, about.model_dump(exclude_none=True)
                 _read_again(session, row, most_queued)
             return _shown(session, row)

@@ -17,7 +17,6 @@ from service.words.turn_words import LOOKING, turn_and_side
 
 AS_IT_LIES = "Do not roll it: saw it as it lies."
 HANDS_WORDS = "Before hands go near the blade: engine off, key out, blade still."
-STAYS_ON = "It stays on the log for now."
 _CARE = {
     "buck": ("crosscut_metal", "chainsaw", "fork_tension"),
     "roll": ("log_rolls", "near_throat", "loader_limit"),

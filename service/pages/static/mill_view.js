@@ -10,14 +10,17 @@ const GLOVE_MS = 700; // a glove that taps twice means once
 let tappedAt = 0;
 let here = null;
 
-// The first step that is not done. What comes before a cut that is made is over, but for cuts, of which none may be lost.
+// The first step that is not done. What comes before a cut that is made is over, but for cuts, of which none may be lost,
+// and for what must be read before anything is done.
 function next() {
   const made = steps.findLastIndex((step) => isCut(step) && isDone(step.dataset.step));
-  return steps.find((step, k) => !isDone(step.dataset.step) && (k > made || isCut(step)));
+  return steps.find((step, k) => !isDone(step.dataset.step) && (k > made || isCut(step) || step.dataset.step === "stop"));
 }
 
 function before(step) {
-  const done = steps.slice(0, steps.indexOf(step)).filter((one) => isDone(one.dataset.step));
+  // A cut that was made before this plan cannot be taken back here.
+  const from = steps.findIndex((one) => one.dataset.step === `pass-${mill.dataset.made}`) + 1;
+  const done = steps.slice(from, Math.max(from, steps.indexOf(step))).filter((one) => isDone(one.dataset.step));
   return done.at(-1) ?? null;
 }
 
@@ -27,6 +30,7 @@ function show() {
   const step = next() ?? steps.at(-1);
   const isNew = step !== here;
   here = step;
+  if (isNew) tappedAt = Date.now(); // another phone's tick must not change what a tap means
   for (const one of steps) one.hidden = one !== step;
   const sweeps = mustSweep(step);
   for (const one of step.querySelectorAll("[data-before-sweep]")) one.hidden = !sweeps;
@@ -39,14 +43,15 @@ function show() {
   const by = was && boxOf(was.dataset.step).closest("label").querySelector("[data-by]").textContent;
   const words = was ? `Last: ${was.dataset.name}${by ? `, ${by}` : ""}` : "";
   if (last.textContent !== words) last.textContent = words;
-  return isNew;
 }
 
 function set(tick, isTicked) {
   const box = boxOf(tick);
+  const was = here;
   box.checked = isTicked;
   box.dispatchEvent(new Event("change", { bubbles: true }));
-  if (show()) mill.scrollIntoView({ block: "start" });
+  show();
+  if (here !== was) mill.scrollIntoView({ block: "start" });
 }
 
 function tapped(what) {

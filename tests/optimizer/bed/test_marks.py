@@ -163,6 +163,13 @@ def test_pith_moves_the_heart():
     assert with_pith(log, []) is log
 
 
+def test_pith_marked_again_on_the_butt_counts_as_it_was_marked_last():
+    log = shapes.cylinder(0.3, 3.0)
+    again = with_pith(log, [mark("pith", (0.0, 0.0, 0.05)), mark("pith", (0.0, 0.0, 0.1))])
+
+    assert again.hearts[0][0] == pytest.approx([0.0, 0.0, 0.1])
+
+
 def test_the_feather_raises_what_a_slab_in_the_fork_plane_brings():
     log = shapes.forked()
     plain, figured = (
