@@ -136,6 +136,14 @@ WorkersOption = Annotated[
 ]
 
 
+def _of_scan(
+    taped_length: str | None, girth: list[str] | None, unit: Any, up: Any, butt: Any, pick: int | None
+) -> dict[str, Any]:
+    """Return what is said of a scan, as AboutLog names it."""
+    around = ", ".join(girth) if girth else None
+    return {"taped_length": taped_length, "girth": around, "unit": unit, "up": up, "butt": butt, "pick": pick}
+
+
 def _commands() -> ModuleType:
     """Load what does the work: half a second that help need not wait for."""
     is_first = "service.cli.commands" not in sys.modules
@@ -237,14 +245,7 @@ def plan(
 ) -> None:
     """Plan how to set up and saw a log, and what it is worth."""
     commands = _commands()
-    scan = {
-        "taped_length": taped_length,
-        "girth": ", ".join(girth) if girth else None,
-        "unit": unit,
-        "up": up,
-        "butt": butt,
-        "pick": pick,
-    }
+    scan = _of_scan(taped_length, girth, unit, up, butt, pick)
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     bought = {"cost": cost, "haul": haul, "fee_received": fee}
     commands.plan(
@@ -330,14 +331,7 @@ def price(
 ) -> None:
     """Price your own setup, or replan the rest after you have cut."""
     commands = _commands()
-    scan = {
-        "taped_length": taped_length,
-        "girth": ", ".join(girth) if girth else None,
-        "unit": unit,
-        "up": up,
-        "butt": butt,
-        "pick": pick,
-    }
+    scan = _of_scan(taped_length, girth, unit, up, butt, pick)
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     bought = {"cost": cost, "haul": haul, "fee_received": fee}
     commands.price(
@@ -426,14 +420,7 @@ def solid(
     It is in meters. The x axis runs from the butt to the top end, and z is up.
     """
     commands = _commands()
-    scan = {
-        "taped_length": taped_length,
-        "girth": ", ".join(girth) if girth else None,
-        "unit": unit,
-        "up": up,
-        "butt": butt,
-        "pick": pick,
-    }
+    scan = _of_scan(taped_length, girth, unit, up, butt, pick)
     told = {"bark": bark, "bark_thickness": bark_thickness, **scan}
     files = commands.LogFiles(tuple(log), tuple(rolled or ()))
     commands.solid(files, out, commands.read_given(commands.AboutLog, species=species, **told), wood=wood, units=units)

@@ -91,10 +91,12 @@ for (const step of kept(own) ?? []) {
 }
 drop(own);
 
-for (const box of boxes) {
-  box.addEventListener("change", () => change(box));
-  // A weak signal brings this script late: what was ticked before it came stays ticked.
-  if (box.checked !== box.defaultChecked) change(box);
+// A weak signal brings this script late: what was ticked before it came stays ticked, all of it.
+const early = boxes.filter((box) => box.checked !== box.defaultChecked).map((box) => [box, box.checked]);
+for (const box of boxes) box.addEventListener("change", () => change(box));
+for (const [box, isTicked] of early) {
+  box.checked = isTicked; // the one before it showed all boxes as they were known
+  change(box);
 }
 show();
 lookOn();
