@@ -28,6 +28,7 @@ from service.contract.documents import (
     TickShown,
     WayRequest,
 )
+from service.contract.log_given import is_same_log
 from service.contract.refusals import NotFoundError, NotReadyError
 from service.contract.ticks import Change
 from service.contract.ways import steps_of, ways_by_key
@@ -302,10 +303,13 @@ class Desk:
         read = self.read_of(self.store.job(plan_id).log_id)
         return text_of(document, read, units, mill_from=_KEPT, prices_from=_KEPT, show_all=show_all)
 
-    def is_read_as_planned(self, plan_id: str) -> bool:
-        """Whether a plan's log is read as it was when the plan was asked for. Raises NotFoundError."""
-        key = self.store.job_request(plan_id).get("read_key")
-        return key is None or key == self.store.log_read_key(self.store.job(plan_id).log_id)
+    def is_log_as_planned(self, plan_id: str, document: PlanDocument) -> bool:
+        """Whether a plan's log is what it was when the plan was asked for. Raises NotFoundError."""
+        log = self.store.log(self.store.job(plan_id).log_id)
+        asked = self.store.job_request(plan_id)
+        # Plans from before the order told of it go by what they say of the log.
+        is_same_read = "read_key" not in asked or asked["read_key"] == self.store.log_read_key(log.id)
+        return is_same_read and is_same_log(document.log, log.facts)
 
     def mark_once(self, log_id: str, mark: MarkPlaced) -> None:
         """Put a mark on a log, but for one that is there already: a form may be sent twice. Raises as add_mark."""

@@ -135,7 +135,7 @@ def _across_m(rings: Rings, x_m: FloatArray, at_m: float) -> tuple[float, float]
 
 
 def _girth_m(rings: Rings, x_m: FloatArray, at_m: float) -> float:
-    """Return what a tape reads around the log at a place along it: pi times its mean width (Cauchy, 1832)."""
+    """Return what a tape reads around the log at a place along it: pi times its mean width (Cauchy, from memory)."""
     ring = _ring_at(rings, x_m, at_m)
     turns = np.linspace(0.0, np.pi, _WIDTHS, endpoint=False)
     return float(np.pi * np.ptp(ring @ [np.cos(turns), np.sin(turns)], axis=0).mean()) if len(ring) else 0.0

@@ -59,6 +59,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
     lay, kerf_m = priced.lay, problem.mill.kerf_m
     bed = problem.bodies.on_bed(lay)
     passes, face_m = priced.passes, priced.flip_face_m
+    faces = [_face_sizes(bed, _height_before_flip_m(p, face_m)) for p in passes]
     parts = _Parts((*priced.entries, priced.bed_entry))
     on_bed = OnScale.of(wood, problem.bodies, bed, lay)
     stands = problem.standing(priced)
@@ -90,7 +91,7 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
         stretch_m=priced.stretch_m,
         buck_cuts=tuple(_cut_made(problem, cut) for cut in priced.buck_cuts),
         bolts=tuple(BoltFound(**vars(bolt)) for bolt in priced.bolts),
-        first_face=_first_face(bed, passes[0].blade_height_m),
+        first_face=FirstFace(blade_height_m=passes[0].blade_height_m, max_width_m=faces[0][0], length_m=faces[0][1]),
         passes=tuple(
             Pass(
                 order=k,
@@ -100,9 +101,10 @@ def describe(problem: Problem, wood: Wood, priced: Priced, rank: int, log_wood_m
                 cut_length_m=p.cut_length_m,
                 cut_area_m2=p.cut_area_m2,
                 minutes=p.minutes,
-                **_face_of(bed, p, face_m),
+                face_width_m=width_m,
+                face_length_m=length_m,
             )
-            for k, p in enumerate(passes, start=1)
+            for k, (p, (width_m, length_m)) in enumerate(zip(passes, faces, strict=True), start=1)
         ),
         slabs=_after_drying(problem, wood, priced, parts.slabs),
         waste=tuple(parts.waste),
@@ -300,15 +302,10 @@ def _heart_heights(problem: Problem, lay: Lay) -> tuple[HeartHeight, ...]:
     return tuple(HeartHeight(end=end, height_m=float(lay.to_bed(point)[2])) for end, point in ends)
 
 
-def _first_face(bed: BedBodies, height_m: float) -> FirstFace:
-    width_m, length_m = _face_sizes(bed, height_m)
-    return FirstFace(blade_height_m=height_m, max_width_m=width_m, length_m=length_m)
-
-
-def _face_of(bed: BedBodies, cut: PricedPass, flip_face_m: float | None) -> dict[str, float]:
-    height_m = flip_face_m - cut.blade_height_m if cut.flipped and flip_face_m is not None else cut.blade_height_m
-    width_m, length_m = _face_sizes(bed, height_m)
-    return {"face_width_m": width_m, "face_length_m": length_m}
+def _height_before_flip_m(cut: PricedPass, flip_face_m: float | None) -> float:
+    """Return how high the face of a pass lies in the bed frame before the flip."""
+    is_after = cut.flipped and flip_face_m is not None
+    return flip_face_m - cut.blade_height_m if is_after and flip_face_m is not None else cut.blade_height_m
 
 
 def _face_sizes(bed: BedBodies, height_m: float) -> tuple[float, float]:

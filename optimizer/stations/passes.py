@@ -226,6 +226,38 @@ def _pair_most(
 
 
 @numba.njit(cache=True, nogil=True)
+def _layer_most(
+    least: float,
+    most_price: float,
+    extra: float,
+    drying: float,
+    figure: float,
+    board_feet_per_m2: float,
+    top_m2: float,
+    bottom_m2: float,
+    top_worth_m2: float,
+    bottom_worth_m2: float,
+    top_factor: float,
+    bottom_factor: float,
+) -> float:
+    """Return the most that a layer can bring, whose figure brings no more than `figure` on both faces; see _pair_most.
+
+    drying : of a board foot. figure : infinite where that is not known.
+    """
+    most = _pair_most(
+        least, most_price, extra, board_feet_per_m2, top_m2, bottom_m2, top_worth_m2, bottom_worth_m2, top_factor,
+        bottom_factor,
+    )  # fmt: skip
+    if not figure < np.inf:  # nor where no entry pays for figure, and that is nothing times infinity
+        return most
+    sound = _pair_most(
+        least, most_price, -drying, board_feet_per_m2, top_m2, bottom_m2, top_worth_m2, bottom_worth_m2, top_factor,
+        bottom_factor,
+    )  # fmt: skip
+    return min(most, sound + figure)
+
+
+@numba.njit(cache=True, nogil=True)
 def _extra(terms: Terms, table: LayTable) -> FloatArray:
     """Return the most that a board foot brings beside its price, (M,): figure at its best, less drying."""
     if not terms.counting.plain and table.inside.best_feather > 0.0:
@@ -296,7 +328,6 @@ def _passes(
     width_at_m, width_factor = terms.width_at_m, terms.width_factor
     counting = terms.counting
     plain, may_rip = counting.plain, counting.slab_with_heart > 0.0
-    bounds_figure, at_once = figured and plain, figured and not plain
     room = room_of(table)
     top_counts, bottom_counts = top.chords.counts, bottom.chords.counts
     low, high, piece, begins = room.low, room.high, room.piece, room.begins
@@ -334,16 +365,11 @@ def _passes(
             if is_known:
                 most = known[u, m]
             else:
-                most = _pair_most(
-                    least, most_price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
-                    top_factor[u], bottom_factor[v],
+                shown = feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]) if figured else np.inf
+                most = _layer_most(
+                    least, most_price[m], extra[m], drying[m], shown, feet[m], top_m2[u], bottom_m2[v], top_worth[u],
+                    bottom_worth[v], top_factor[u], bottom_factor[v],
                 )  # fmt: skip
-                if bounds_figure:
-                    most_sound = _pair_most(
-                        least, most_price[m], -drying[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u],
-                        bottom_worth[v], top_factor[u], bottom_factor[v],
-                    )  # fmt: skip
-                    most = min(most, most_sound + feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]))
             if most > 0.0:
                 promised[m] = after[j] + most
         while True:
@@ -366,8 +392,8 @@ def _passes(
             simple = top_simple[top_row] and bottom_simple[bottom_row]
             # Sound wood, or that ripped, and all the figure bring the most: looked at first, flaws are what is left to
             # count.
-            figure_most = feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]) if bounds_figure and flawed else 0.0
-            for counted in range((at_once or figure_most == np.inf) and flawed, 2 if flawed else 1):
+            figure_most = feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]) if figured and flawed else 0.0
+            for counted in range(figure_most == np.inf, 2 if flawed else 1):
                 found = -1.0
                 at_most = flawed and may_rip and not counted
                 if not plain:
@@ -525,17 +551,11 @@ def promised_layers(terms: Terms, table: LayTable, way: int) -> FloatArray:
         for u in range(steps[m], rows):
             v = u - steps[m]
             if face_possible[u] and possible[v] and top_m2[u] > 0.0 and bottom_m2[v] > 0.0:
-                found[u, m] = _pair_most(
-                    least, price[m], extra[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
-                    top_factor[u], bottom_factor[v],
+                shown = feather[m] * feet[m] * (top_figure[u] + bottom_figure[v]) if figured else np.inf
+                found[u, m] = _layer_most(
+                    least, price[m], extra[m], drying[m], shown, feet[m], top_m2[u], bottom_m2[v], top_worth[u],
+                    bottom_worth[v], top_factor[u], bottom_factor[v],
                 )  # fmt: skip
-                if figured:
-                    most_sound = _pair_most(
-                        least, price[m], -drying[m], feet[m], top_m2[u], bottom_m2[v], top_worth[u], bottom_worth[v],
-                        top_factor[u], bottom_factor[v],
-                    )  # fmt: skip
-                    most = most_sound + feather[m] * feet[m] * (top_figure[u] + bottom_figure[v])
-                    found[u, m] = min(found[u, m], most)
     return found
 
 

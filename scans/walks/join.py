@@ -80,7 +80,7 @@ def joined(one: Log, two: Log, number: int, rolled_deg: float | None = None) -> 
 
 def turn_said(roll_deg: float) -> str:
     """Say how far a log was rolled, by the smaller turn, looking at its butt."""
-    turn = round(roll_deg % 360.0)
+    turn = round(roll_deg) % 360
     return f"{turn} degrees clockwise" if turn <= 180 else f"{360 - turn} degrees counterclockwise"
 
 

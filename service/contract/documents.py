@@ -15,7 +15,7 @@ from pydantic import (
 )
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import BuckCutMade, MarkKind
+from optimizer.documents.plan import MarkKind
 from optimizer.documents.prices import PriceBook
 from optimizer.documents.typed import Typed
 from scans.messages import Note, kept_note, writable
@@ -222,6 +222,15 @@ class WayRequest(Assumed, Way):
     )
 
 
+class BestCut(Shown):
+    """Where the best plan so far bucks the log."""
+
+    member: str = Field(description="stem_butt, stem_top, limb_1 or limb_2.")
+    at_m: float = Field(description="How far along it. [m]")
+    point_m: tuple[float, float, float] = Field(description="On the cut, log frame. [m]")
+    normal: tuple[float, float, float] = Field(description="Unit vector across the cut, log frame.")
+
+
 class BestShown(Shown):
     """The best plan that a search has found yet: how the log lies, and where it is sawn."""
 
@@ -230,7 +239,7 @@ class BestShown(Shown):
     log_to_bed: tuple[tuple[float, ...], ...] = Field(description="From the log frame to the bed frame; 4 x 4.")
     stretch_m: tuple[float, float] = Field(description="The length on the bed, in log x. [m]")
     blade_heights_m: tuple[float, ...] = Field(description="In sawing order, up to a flip. [m]")
-    buck_cuts: tuple[BuckCutMade, ...] = Field((), description="Where the log is bucked before it goes on the bed.")
+    buck_cuts: tuple[BestCut, ...] = Field((), description="Where the log is bucked before it goes on the bed.")
 
 
 class JobShown(Shown):

@@ -1,9 +1,10 @@
 """From a log that was read to what the optimizer asks for, and to what is shown of it."""
 
 from dataclasses import asdict, replace
+from math import isclose
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import Mark
+from optimizer.documents.plan import LogFound, Mark
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import LogGiven
 from scans.messages import long_length, named, short_length
@@ -11,6 +12,9 @@ from service.contract.documents import LogFacts, ScanFacts
 from service.typed.errors import InputError
 from service.typed.log_reading import LogRead
 from service.typed.mark_sheet import idle_marks
+
+_SAME = 1e-6
+"""Documents round what they say by less."""
 
 
 def log_given(read: LogRead, mill: Mill, prices: PriceBook) -> LogGiven:
@@ -64,3 +68,15 @@ def log_facts(read: LogRead) -> LogFacts:
 def called(read: LogRead, name: str, marks: tuple[Mark, ...]) -> LogRead:
     """Return a log under the name and with the marks that it has now."""
     return replace(read, log=replace(read.log, name=name), marks=marks)
+
+
+def is_same_log(planned: LogFound, now: LogFacts | None) -> bool:
+    """Whether a log is what a plan has it as. now : None while it is read again."""
+    return (
+        now is not None
+        and (planned.species, planned.bark) == (now.species, now.bark)
+        and planned.end_trim_m == (now.end_trim_m, now.end_trim_m)
+        and isclose(planned.length_m, now.length_m, rel_tol=_SAME)
+        and isclose(planned.volume_m3, now.volume_m3, rel_tol=_SAME)
+        and isclose(planned.mass_kg, now.mass_kg, rel_tol=_SAME)
+    )

@@ -20,6 +20,7 @@ from service.drawings.log_shape import LogShape, on_cut, shape_found, silhouette
 from service.drawings.svg import Drawing, spread
 from service.drawings.turn_mark import TITLE_HIGH, draw_turn
 from service.drawings.under_log import draw_key, draw_pith, draw_under, draw_weight
+from service.words.cut_words import made_before
 from service.words.measures import Measures
 from service.words.money_words import cuts_words
 from service.words.support_words import supports_short
@@ -46,12 +47,12 @@ def end_on_bed(document: PlanDocument, plan: Plan, measures: Measures, *, flippe
     flipped : after the flip, with what was sawn before it gone.
     """
     matrix = plan.flipped_log_to_bed if flipped else plan.log_to_bed
-    is_rest = document.kind == "rest" and plan is not document.plain_way
+    made = made_before(document, plan)
     lies = _Lying(
         shape=shape_found(document.log), log_to_bed=np.array(matrix), stretch_m=plan.stretch_m, roll_deg=plan.roll_deg,
         bucked=cuts_made(plan, document.log.length_m),
         cuts=tuple((cut.order, cut.blade_height_m) for cut in plan.passes if cut.flipped is flipped),
-        made=document.made if is_rest and not flipped else 0, is_turned=is_rest, flipped=flipped,
+        made=0 if flipped else made, is_turned=made > 0, flipped=flipped,
     )  # fmt: skip
     return _end_on_bed(lies, measures, (document, plan))
 

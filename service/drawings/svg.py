@@ -58,7 +58,7 @@ class Drawing:
 
     def text(self, at: tuple[float, float], words: str, css: str = "label", size: float = 13, **more: object) -> None:
         """Add a text at a place."""
-        given = {"x": at[0], "y": at[1], "font_size": size, "font_family": "system-ui, sans-serif", **more}
+        given = {"x": at[0], "y": at[1], "font_size": size, **more}
         self._parts.append(f"<text{self._attributes(css, given)}>{escape(words)}</text>")
 
     def line(self, start: tuple[float, float], end: tuple[float, float], css: str, width: float = 1.5) -> None:
@@ -76,7 +76,8 @@ class Drawing:
         return (
             f'<svg xmlns="http://www.w3.org/2000/svg" class="drawing {self._css}" role="img" '
             f'aria-label="{escape(self._says)}" viewBox="0 0 {_number(width)} {_number(height)}" '
-            f'width="{_number(width)}" height="{_number(height)}">{"".join(self._parts)}</svg>'
+            f'width="{_number(width)}" height="{_number(height)}" font-family="system-ui, sans-serif">'
+            f"{''.join(self._parts)}</svg>"
         )
 
     @staticmethod

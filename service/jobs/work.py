@@ -7,7 +7,7 @@ import logging
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,12 +15,12 @@ import numpy as np
 from sqlalchemy.exc import SQLAlchemyError
 
 from optimizer.documents.mill import Mill
-from optimizer.documents.plan import BuckCutMade, Mark, PlanDocument
+from optimizer.documents.plan import Mark, PlanDocument
 from optimizer.documents.prices import PriceBook
 from optimizer.planning import BestSoFar, Progress
 from scans.log_of_scan import READING_STAGES
 from service.contract import job_state
-from service.contract.documents import BestShown, ErrorShown, JobShown, PlanRequest, WayRequest
+from service.contract.documents import BestCut, BestShown, ErrorShown, JobShown, PlanRequest, WayRequest
 from service.contract.log_given import log_facts
 from service.contract.refusals import DiskFullError, error_shown, ours
 from service.contract.shares import seconds_left, share_done
@@ -235,11 +235,7 @@ class _Worker:
 
 
 def _best_shown(best: BestSoFar) -> BestShown:
-    cuts = [
-        # Nobody reads off a drawing how far a tape is to go.
-        BuckCutMade(member=cut.member, at_m=cut.at_m, from_butt_m=cut.at_m, point_m=cut.point_m, normal=cut.normal)
-        for cut in best.buck_cuts
-    ]
+    cuts = (BestCut(**asdict(cut)) for cut in best.buck_cuts)
     return BestShown(
         net=best.net, roll_deg=best.roll_deg, log_to_bed=tuple(tuple(map(float, row)) for row in best.log_to_bed),
         stretch_m=best.stretch_m, blade_heights_m=best.blade_heights_m, buck_cuts=tuple(cuts),

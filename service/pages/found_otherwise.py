@@ -7,6 +7,7 @@ slab is nowhere thinner than it should be.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from math import floor
 
 import numpy as np
 from shapely import LineString, Polygon, unary_union
@@ -75,6 +76,11 @@ def otherwise_typed(
     return Otherwise(_flaw(FLAWS[what], _to_log(plan, place), size_m, log))
 
 
+def lowest_m(height_m: float, dip_m: float, step_m: float) -> float:
+    """Return the step of the mill's scale at or below the lowest place of a cut that dipped; its height where not."""
+    return floor((height_m - dip_m) / step_m + 1e-6) * step_m if dip_m > 0.0 else height_m
+
+
 def _flaw(kind: str, place: FloatArray, size_m: float, log: LogFound) -> MarkPlaced:
     hearts = tuple(np.array(line) for line in log.hearts)
     way = inwards(place, hearts, (0.0, log.length_m), lambda _: np.zeros(2))
@@ -135,10 +141,10 @@ def _length(
     try:
         value_m = sign * parse_length_m(text.lstrip("-"), unit)
     except LengthError:
-        errors[name] = f"Write {what}, as in 2"
+        errors[name] = f"Write {what}, such as 2"
         return 0.0
     if not bounds_m[0] <= value_m <= bounds_m[1]:
         scale = {"in": INCH_M, "ft": 12.0 * INCH_M, "mm": 0.001, "m": 1.0}[unit]
         low, high = (f"{bound / scale:.4g}" for bound in bounds_m)
-        errors[name] = f"This must lie in {low} to {high} {unit}, got {text}; measure it again"
+        errors[name] = f"This must be from {low} to {high} {unit}, got {text}; measure it again"
     return value_m

@@ -20,7 +20,6 @@ from service.words.job_words import behind_words
 from service.words.measures import Measures, measures_in
 from service.words.proven import percent_more
 from service.words.time_words import left_words
-from service.words.units import Units
 
 router = APIRouter(route_class=PageRoute)
 To = Annotated[str, Query(max_length=20)]
@@ -41,8 +40,8 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits, to
             return see(there)
         waits, left = behind(desk, job), left_words(job.seconds_left)
         return render(request, "log_reading.html", log=log, job=job, then=there, behind=waits, left=left)
-    asked = desk.store.job_request(job_id)
-    measures = _measures(desk, job, units)
+    mill, prices = desk.ordered(job_id)
+    measures = measures_in(units, prices.currency, mill)
     # The money is that of the picture, which follows a little behind.
     net = job.best_net if job.best is None else job.best.net
     money = None if net is None else measures.money(net)
@@ -51,7 +50,7 @@ def job_page(request: Request, desk: OwnDesk, job_id: JobId, units: OwnUnits, to
         picture=_picture(desk, job, measures), left=left_words(job.seconds_left),
         to="?to=cut-list" if to == "cut-list" else "", log=log, best=money,
         currency=measures.currency, percent_more=percent_more,
-        mill=asked.get("mill", {}).get("name", ""), prices=asked.get("prices", {}).get("name", ""),
+        mill=mill.name, prices=prices.name,
     )  # fmt: skip
 
 
@@ -67,7 +66,8 @@ def best_so_far(desk: OwnDesk, job_id: JobId, units: OwnUnits) -> Response:
     job = desk.store.job(job_id)
     if job.kind not in {"plan", "way"}:
         raise NotFoundError("there is no picture of this job")
-    drawn = _picture(desk, job, _measures(desk, job, units))
+    mill, prices = desk.ordered(job_id)
+    drawn = _picture(desk, job, measures_in(units, prices.currency, mill))
     return Response(drawn, media_type="image/svg+xml", headers={"Cache-Control": "no-store"})
 
 
@@ -82,11 +82,6 @@ def _best(shown: BestShown) -> BestSoFar:
     return BestSoFar(
         shown.net, shown.roll_deg, np.array(shown.log_to_bed), shown.stretch_m, shown.blade_heights_m, cuts
     )  # fmt: skip
-
-
-def _measures(desk: Desk, job: JobShown, units: Units) -> Measures:
-    mill, prices = desk.ordered(job.id)
-    return measures_in(units, prices.currency, mill)
 
 
 @router.post("/jobs/{job_id}/cancel")

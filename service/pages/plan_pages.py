@@ -55,8 +55,7 @@ def _known(desk: Desk, plan_id: str, units: OwnUnits) -> dict[str, Any]:
     notes = plan_view.notes_of(document)
     changed = plan_view.no_longer_kept(
         document,
-        log_is_kept=desk.is_read_as_planned(plan_id)
-        and plan_view.is_same_log(document.log, desk.store.log(log_id).facts),
+        log_is_kept=desk.is_log_as_planned(plan_id, document),
         mill_is_kept=desk.kept_mill_id(document.mill) is not None,
         prices_are_kept=desk.kept_prices_id(document.prices) is not None,
     )
@@ -169,7 +168,7 @@ def cut_list_page(
     known = _known(desk, plan_id, units)
     document, measures = _typed(known)
     shown = plan_view.way_of(document, which, known["made"])
-    known["made"] = known["made"] if shown.key == "1" else 0
+    known["made"] = cut_words.made_before(document, shown.plan)
     cautions = cautions_of(document, shown.plan)
     return render(
         request, "cut_list.html", 422 if errors else 200, **known, shown=shown, plan=shown.plan,

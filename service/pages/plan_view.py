@@ -3,12 +3,10 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import groupby
-from math import isclose
 
-from optimizer.documents.plan import Caution, LogFound, Plan, PlanDocument
+from optimizer.documents.plan import Caution, Plan, PlanDocument
 from optimizer.report.cautions import as_shown
 from scans.messages import Note
-from service.contract.documents import LogFacts
 from service.contract.refusals import NotFoundError
 from service.contract.ways import ways_by_key
 from service.typed.way import own_way_name
@@ -17,9 +15,6 @@ from service.words.buck_words import cuts_short
 from service.words.lay_words import setup_short
 from service.words.measures import Measures
 from service.words.way_names import way_name
-
-_SAME = 1e-6
-"""Documents round what they say by less."""
 
 
 @dataclass(frozen=True)
@@ -68,18 +63,6 @@ def no_longer_kept(
     )
     prices = f"This plan uses the prices {document.prices.name} as they were then; they were changed or removed since."
     return (() if log_is_kept else (log,)) + (() if mill_is_kept else (mill,)) + (() if prices_are_kept else (prices,))
-
-
-def is_same_log(planned: LogFound, now: LogFacts | None) -> bool:
-    """Whether a log is what a plan has it as. now : None while it is read again."""
-    return (
-        now is not None
-        and (planned.species, planned.bark) == (now.species, now.bark)
-        and planned.end_trim_m == (now.end_trim_m, now.end_trim_m)
-        and isclose(planned.length_m, now.length_m, rel_tol=_SAME)
-        and isclose(planned.volume_m3, now.volume_m3, rel_tol=_SAME)
-        and isclose(planned.mass_kg, now.mass_kg, rel_tol=_SAME)
-    )
 
 
 def is_own_way(document: PlanDocument) -> bool:

@@ -1,7 +1,6 @@
 """A way of one's own: asked for, checked as it is typed, and priced; or what is sawn already, and the rest planned."""
 
 import re
-from math import floor
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query, Request
@@ -19,9 +18,9 @@ from service.desk import Desk
 from service.pages.boxes import PAGE
 from service.pages.face_seen import face_typed
 from service.pages.fields import length_m, length_text
-from service.pages.found_otherwise import otherwise_typed
+from service.pages.found_otherwise import lowest_m, otherwise_typed
 from service.pages.plan_pages import cut_list_page
-from service.pages.plan_view import is_same_log, way_of
+from service.pages.plan_view import way_of
 from service.pages.rendering import OwnUnits, PageRoute, TypedIn, errors_answer, render, see
 from service.typed.way import buck_at_typed
 from service.web.api_parts import LogId, OwnDesk, PlanId
@@ -135,15 +134,12 @@ def plan_on(request: Request, desk: OwnDesk, plan_id: PlanId, which: str, typed:
     found = otherwise_typed(typed, document, plan, last, units)
     errors = face.errors | found.errors
     log_id = desk.store.job(plan_id).log_id
-    if not (desk.is_read_as_planned(plan_id) and is_same_log(document.log, desk.store.log(log_id).facts)):
+    if not desk.is_log_as_planned(plan_id, document):
         errors = {"": "The log was read again since this plan. Plan it again from the log's page"}
     if not errors:
         measures = measures_in(units, document.currency, document.mill)
         sawn_m = [cut.blade_height_m for cut in cuts if cut.order <= face.made]
-        if found.dip_m > 0.0:
-            # To the step of the scale below, so that the next slab is nowhere thinner than it should be.
-            step_m = document.mill.height_step_m
-            sawn_m[-1] = floor((sawn_m[-1] - found.dip_m) / step_m + 1e-6) * step_m
+        sawn_m[-1] = lowest_m(sawn_m[-1], found.dip_m, document.mill.height_step_m)
         way = {
             "roll_deg": f"{plan.roll_deg:.6f}",
             "shim_butt": length_text(round(shim_at(plan, BUTT), 6), units),

@@ -19,39 +19,25 @@ router = APIRouter(prefix="/api/logs", tags=["logs"])
 
 _FILE = {"type": "string", "format": "binary", "description": "A scan, a mesh or a log sheet (log.toml)."}
 _NAME = {"type": "string", "maxLength": 200, "description": "What to call the log; else the file's name."}
-_UPLOAD: dict[str, Any] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["file"],
-                    "properties": {"file": _FILE, "name": _NAME, **AboutLog.model_json_schema()["properties"]},
-                },
-                "examples": api_examples.FORMS,
-            },
-            "application/octet-stream": {"schema": _FILE, "examples": api_examples.FILES},
-        },
-    }
-}
 _SCAN = {"type": "string", "format": "binary", "description": "A scan of the same log."}
-_SCAN_UPLOAD: dict[str, Any] = {
-    "requestBody": {
-        "required": True,
-        "content": {
-            "multipart/form-data": {
-                "schema": {
-                    "type": "object",
-                    "required": ["file"],
-                    "properties": {"file": _SCAN, **ScanGiven.model_json_schema()["properties"]},
-                },
-                "examples": api_examples.SCAN_FORMS,
-            },
-            "application/octet-stream": {"schema": _SCAN, "examples": api_examples.SCAN_FILES},
-        },
+
+
+def _body_of(file: dict[str, Any], fields: dict[str, Any], forms: Any, files: Any) -> dict[str, Any]:
+    """Return what an upload takes: a form with the file and its fields, or the file alone."""
+    schema = {"type": "object", "required": ["file"], "properties": {"file": file, **fields}}
+    content = {
+        "multipart/form-data": {"schema": schema, "examples": forms},
+        "application/octet-stream": {"schema": file, "examples": files},
     }
-}
+    return {"requestBody": {"required": True, "content": content}}
+
+
+_UPLOAD = _body_of(
+    _FILE, {"name": _NAME, **AboutLog.model_json_schema()["properties"]}, api_examples.FORMS, api_examples.FILES
+)
+_SCAN_UPLOAD = _body_of(
+    _SCAN, ScanGiven.model_json_schema()["properties"], api_examples.SCAN_FORMS, api_examples.SCAN_FILES
+)
 _MEDIA = {"ply": "application/x-ply", "stl": "model/stl", "obj": "model/obj", "glb": "model/gltf-binary"}
 _SOLID: dict[int | str, dict[str, Any]] = {
     200: {

@@ -142,8 +142,14 @@ class FirstCut:
     reading: str
 
 
-def first_cut_words(plan: Plan, made: int, measures: Measures) -> FirstCut | None:
-    """Return the first cut that is not made yet; None where all are. made : how many are."""
+def made_before(document: PlanDocument, plan: Plan) -> int:
+    """Return how many cuts of a way were made before it was planned: none of those that it is only compared with."""
+    return document.made if plan.rank else 0
+
+
+def first_cut_words(document: PlanDocument, plan: Plan, measures: Measures) -> FirstCut | None:
+    """Return the first cut that is not made yet; None where all are."""
+    made = made_before(document, plan)
     left = plan.passes[made:]
     if not left:
         return None

@@ -26,7 +26,7 @@ _CARE = {
 }
 """Cautions by the step that they are about, by the names of their rules."""
 
-Kind = Literal["stop", "buck", "roll", "support", "sweep", "pass", "face"]
+Kind = Literal["stop", "buck", "roll", "support", "sweep"]
 
 
 @dataclass(frozen=True)

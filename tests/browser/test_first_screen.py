@@ -1,11 +1,11 @@
 """What one wants to know first stands on the first screen of a phone: which side up, the first cut, what it brings."""
 
 import re
-import time
 
 import pytest
 from kept_pages import Pages
 from playwright.sync_api import BrowserContext, Page, expect
+from waiting import sample_planned
 
 PHONE = (360, 740)
 LEAST_LETTER = 14.0
@@ -20,20 +20,7 @@ SMALL_LETTERS = """[...document.querySelectorAll(".first svg text")].filter((tex
 @pytest.fixture(scope="module")
 def weighed(service: Pages) -> str:
     """Id of a quick plan of the invented log, with doubt weighed."""
-    found = re.search(r"[0-9a-f]{32}", str(service.post("/logs/sample").url))
-    assert found is not None
-    _until(service, f"/logs/{found[0]}")
-    job = service.post(f"/api/logs/{found[0]}/plans", json={"lays": 24, "doubt": "on", "buck": "no"}).json()
-    return _until(service, f"/jobs/{job['id']}")[-32:]
-
-
-def _until(service: Pages, path: str) -> str:
-    for _ in range(3000):
-        found = service.get(path)
-        if "data-job" not in found.text:
-            return found.url.path
-        time.sleep(0.2)
-    raise AssertionError(f"{path} did not end")
+    return sample_planned(service, lays=24, doubt="on", buck="no")[1]
 
 
 def _is_on_first_screen(page: Page, what: str) -> None:
@@ -59,7 +46,7 @@ def test_the_picture_the_money_and_the_button_are_on_the_first_screen(
         # At the mill the first step stands before the picture: it says all of this in words.
         for what in ("[data-step=roll] .asks", "[data-step=roll] [data-first-cut]", "[data-go]"):
             _is_on_first_screen(page, what)
-        expect(page.locator("[data-first-cut] b")).to_have_text([re.compile(r"\d in$"), re.compile(r"^\$\d")])
+        expect(page.locator("[data-first-cut] b")).to_have_text([re.compile(r"\d\sin$"), re.compile(r"^\$\d")])
     else:
         for what in (".first svg.end-on-bed", ".first figcaption b", ".first .big", ".first svg.net-bar"):
             _is_on_first_screen(page, what)

@@ -1,13 +1,13 @@
 """At the mill: one step at a time, with gloves, in the sun, with a signal and without, on two phones."""
 
 import re
-import time
 from collections.abc import Iterator
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from kept_pages import Pages
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from waiting import sample_planned
 
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa"]}}
 SEEN_MS = 120_000
@@ -28,23 +28,10 @@ SMALL = """[...document.querySelectorAll(".mill *")].filter((one) => one.getClie
   .map((one) => one.textContent)"""
 
 
-def until(is_so) -> None:
-    for _ in range(1200):
-        if is_so():
-            return
-        time.sleep(0.1)
-    raise AssertionError("it did not come to that")
-
-
 @pytest.fixture(scope="module")
 def cut_list(service: Pages) -> str:
     """Where the cut list of a quick plan of the invented log is."""
-    log_id = re.search(r"[0-9a-f]{32}", str(service.post("/logs/sample").url))
-    assert log_id is not None
-    until(lambda: service.get(f"/api/logs/{log_id[0]}").json()["state"] == "ready")
-    job = service.post(f"/api/logs/{log_id[0]}/plans", json={"lays": 8, "doubt": "off"}).json()["id"]
-    until(lambda: service.get(f"/api/jobs/{job}").json()["state"] == "done")
-    return f"/plans/{job}/1/cut-list"
+    return f"/plans/{sample_planned(service, lays=8, doubt='off')[1]}/1/cut-list"
 
 
 @pytest.fixture(autouse=True)
@@ -163,7 +150,7 @@ def test_without_a_signal_it_goes_on_and_the_other_phone_sees_it_later(phones, c
 def test_metal_that_is_found_is_marked_and_the_rest_opens_at_the_mill(phones, service, cut_list):
     page = opened(phones[0], cut_list)
     go_to(page, "pass-2")
-    page.get_by_role("link", name="It came out otherwise").click()
+    page.get_by_role("link", name="Didn't come out as planned?").click()
     expect(page.get_by_label("Sawn so far")).to_have_value("1")
     page.get_by_label("Metal", exact=True).check()
     page.get_by_label("From the butt end").fill("900")

@@ -1,12 +1,12 @@
 """Two phones at one cut list, in a real browser: no tick is lost, with a signal or without."""
 
 import re
-import time
 from collections.abc import Iterator
 
 import pytest
 from kept_pages import Pages
 from playwright.sync_api import Browser, BrowserContext, Page, expect
+from waiting import sample_planned, until
 
 SEEN_MS = 120_000
 
@@ -14,12 +14,7 @@ SEEN_MS = 120_000
 @pytest.fixture(scope="module")
 def cut_list(service: Pages) -> str:
     """Where the cut list of a quick plan of the invented log is."""
-    log_id = re.search(r"[0-9a-f]{32}", str(service.post("/logs/sample").url))
-    assert log_id is not None
-    until(lambda: service.get(f"/api/logs/{log_id[0]}").json()["state"] == "ready")
-    job = service.post(f"/api/logs/{log_id[0]}/plans", json={"lays": 8, "doubt": "off"}).json()["id"]
-    until(lambda: service.get(f"/api/jobs/{job}").json()["state"] == "done")
-    return f"/plans/{job}/1/cut-list"
+    return f"/plans/{sample_planned(service, lays=8, doubt='off')[1]}/1/cut-list"
 
 
 @pytest.fixture
@@ -31,14 +26,6 @@ def phones(browser: Browser, service: Pages) -> Iterator[tuple[BrowserContext, B
     yield both[0], both[1]
     for each in both:
         each.close()
-
-
-def until(is_so) -> None:
-    for _ in range(3000):
-        if is_so():
-            return
-        time.sleep(0.1)
-    raise AssertionError("it did not come to that")
 
 
 def box(page: Page, step: str):

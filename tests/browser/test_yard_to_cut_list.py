@@ -9,10 +9,11 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from kept_pages import Pages
 from playwright.sync_api import BrowserContext, Page, Route, expect
+from waiting import sample_planned
 
 NASTY = "<script>document.title='run'</script><img src=x onerror=alert(1)>"
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag2aaa", "wcag21a", "wcag21aa", "wcag22aa"]}}
-MOST_BYTES = 160_000
+MOST_BYTES = 150_000
 MOST_HIGH = 5000
 LINES = """[...document.querySelectorAll(".beside td, .beside th")].flatMap((cell) => {
   const walker = document.createTreeWalker(cell, NodeFilter.SHOW_TEXT,
@@ -41,23 +42,7 @@ SMALL = """[...document.querySelectorAll("a, button, input, select, summary, lab
 @pytest.fixture(scope="module")
 def planned(service: Pages) -> tuple[str, str]:
     """Ids of the invented log and a quick plan of it, made as a form makes them."""
-    log_id = re.search(r"[0-9a-f]{32}", str(service.post("/logs/sample").url))
-    assert log_id is not None
-    _until(service, f"/logs/{log_id[0]}")
-    job = service.post(f"/api/logs/{log_id[0]}/plans", json={"lays": 24, "doubt": "off"}).json()
-    plan = _until(service, f"/jobs/{job['id']}")
-    return log_id[0], plan[-32:]
-
-
-def _until(service: Pages, path: str) -> str:
-    import time  # noqa: PLC0415
-
-    for _ in range(3000):
-        found = service.get(path)
-        if "data-job" not in found.text:
-            return found.url.path
-        time.sleep(0.2)
-    raise AssertionError(f"{path} did not end")
+    return sample_planned(service, lays=24, doubt="off")
 
 
 def _scan(data_folder: Path) -> Path:

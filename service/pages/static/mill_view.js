@@ -39,7 +39,6 @@ function show() {
   const was = before(step);
   const isSwept = step.dataset.sweep && isDone(step.dataset.sweep);
   undo.disabled = !was && !isSwept;
-  undo.textContent = "Undo";
   const by = was && boxOf(was.dataset.step).closest("label").querySelector("[data-by]").textContent;
   const words = was ? `Last: ${was.dataset.name}${by ? `, ${by}` : ""}` : "";
   if (last.textContent !== words) last.textContent = words;

@@ -22,8 +22,8 @@ function say(when) {
   if (main) main.before(bar); else document.body.prepend(bar);
 }
 
-// From a log or a plan the pages that belong to it; and, where the worker did not run yet, the page itself and what it
-// loaded. (Where it ran it saw for itself, and knows what was the answer to a form.)
+// From a log or a plan the pages that belong to it, and what the page loaded; where the worker did not run yet, the page
+// itself, too. (Where it ran it saw that for itself, and knows what was the answer to a form.)
 function addresses(isFirst) {
   const loaded = performance.getEntriesByType("resource").map((entry) => new URL(entry.name))
     .filter(({ origin, pathname }) => origin === location.origin && /^\/static\/|\.bin$/.test(pathname))
@@ -33,7 +33,8 @@ function addresses(isFirst) {
     ? [...document.querySelectorAll("main a[href]")].filter((link) => link.origin === location.origin && !link.search
       && LEADS.test(link.pathname)).map((link) => link.pathname)
     : [];
-  const own = isFirst ? [location.pathname + location.search, ...loaded, ...solids.filter(Boolean)] : [];
+  // A worker that came while the page was loading saw only some of what it loaded.
+  const own = [...loaded, ...(isFirst ? [location.pathname + location.search, ...solids.filter(Boolean)] : [])];
   // The yard, too: a copy from before the log came would look as if it were lost.
   return [...new Set([...own, ...(LEADS.test(location.pathname) ? ["/"] : []), ...[...new Set(leads)].slice(0, MOST)])];
 }

@@ -325,6 +325,20 @@ def test_what_is_said_anew_of_a_log_reads_it_again(store):
         store.change_log(other.id, name=None, about=AboutLog(species="white oak"), most_queued=10)
 
 
+def test_a_roll_that_was_said_turns_with_the_butt_end_that_it_was_said_of(store):
+    log, _ = added(store)
+    scan_id, _ = store.add_walk(
+        log.id, file_name="two.ply", file_sha256="b" * 64, file_bytes=3, rolled_deg=120.0, most_queued=10
+    )
+
+    rolls = []
+    for about in (AboutLog(butt="other"), AboutLog(butt="other", species="white oak"), AboutLog(species="white oak")):
+        store.change_log(log.id, name=None, about=about, most_queued=10)
+        rolls.append(store.walks(log.id, scan_id)[0].rolled_deg)
+
+    assert rolls == [-120.0, -120.0, 120.0]
+
+
 def test_a_log_goes_with_all_that_is_its_own_and_files_that_nobody_else_needs(store):
     job = planning(store)
     store.finish_plan(job.id, job.attempt, PLAN)

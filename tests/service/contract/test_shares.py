@@ -1,9 +1,13 @@
 """How much of a job is done: between 0 and 1, rising with its stages, and no time left is told too early."""
 
+import books
 import pytest
+import shapes
+from planned_logs import a_run, given_log
 
+from optimizer.planning import Progress, SearchSettings, plan_log
 from scans.log_of_scan import READING_STAGES
-from service.contract.shares import seconds_left, share_done
+from service.contract.shares import _STAGES, seconds_left, share_done
 
 SEARCH = ("scouting", "refining", "pricing", "polishing", "checking how sure it is", "working out heights")
 
@@ -13,6 +17,17 @@ def test_the_stages_of_a_search_follow_one_another() -> None:
 
     assert shares == sorted(shares)
     assert 0.0 < shares[0] < shares[-1] <= 1.0
+
+
+def test_a_search_names_no_stage_that_has_no_share(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("optimizer.planning.CHOICE_LOGS", 4)
+    monkeypatch.setattr("optimizer.planning.REPORT_LOGS", 8)
+    told: list[Progress] = []
+    settings = SearchSettings(lays=16, doubt=True, buck="limbs")
+    log = given_log(shapes.forked(lumpy=0.04))
+    plan_log(log, books.mill(), books.prices(), settings=settings, run=a_run(), on_progress=told.append)
+
+    assert {progress.stage for progress in told} == set(_STAGES)
 
 
 def test_a_reading_goes_step_by_step() -> None:

@@ -142,9 +142,10 @@ def test_a_second_scan_is_fitted_by_a_job_and_the_log_stays_until_then(
     assert after.facts is not None
     assert [scan.roll_deg for scan in after.facts.scans] == [0.0, 277.0]
     text = pages.get(f"/logs/{log_id}").text
-    assert (
-        "(second.ply): the log was rolled 83 degrees counterclockwise, looking at the butt, known to within 2°" in text
+    told = (
+        "(second.ply): the log was rolled 83 degrees counterclockwise, looking at the butt, known to within 2 degrees"
     )
+    assert told in text
     assert "saw 50% of the surface, in 8,000 points" in text
     assert READING_AGAIN in pages.get(f"/plans/{plan_id}").text
     # Marks stay where they are on the wood, though the other end is the butt now.
